@@ -1,0 +1,51 @@
+"""The one error tree. Lost photos are results, not exceptions.
+
+    DrillError
+    ├── Mistakes      something people wrote is wrong: every mistake found, exit code 2
+    ├── Unfinished    it could not be finished (disk full, mount vanished, interrupted), exit code 3
+    ├── CannotReach   a copy is not here now: not plugged in, another drive, server silent → on paper
+    └── CannotRead    a copy is here and refuses or is damaged as a whole → it holds nothing
+
+Flows in: nothing. Flows out: these classes, raised by every room. Must not know: any other room.
+"""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+
+class DrillError(Exception):
+    """The root of all that this program raises on purpose."""
+
+
+@dataclass(frozen=True, slots=True, order=True)
+class Mistake:
+    """One thing that somebody wrote wrongly: where (file), which key or line, what, and the next step."""
+
+    where: str
+    at: str
+    what: str
+    advice: str = ""
+
+    def __str__(self) -> str:
+        place = f"{self.where}: {self.at}" if self.at else self.where
+        return f"{place}: {self.what}" + (f"; {self.advice}" if self.advice else "")
+
+
+class Mistakes(DrillError):
+    """All the mistakes found in what people wrote."""
+
+    def __init__(self, mistakes: Iterable[Mistake]) -> None:
+        self.mistakes = tuple(dict.fromkeys(mistakes))
+        super().__init__("\n".join(str(m) for m in self.mistakes))
+
+
+class Unfinished(DrillError):
+    """The work could not be finished; what was done is kept and said."""
+
+
+class CannotReach(DrillError):
+    """A copy cannot be reached now; what it is said to hold stays on paper."""
+
+
+class CannotRead(DrillError):
+    """A copy was reached and gives nothing: refused, expired, not an archive, damaged at its head."""

@@ -1,0 +1,247 @@
+"""The nouns of the house: frozen values that every room passes on.
+
+Flows in: nothing. Flows out: values. Must not know: files, libraries, any other room.
+Paths inside copies and promises always use ``/``. Sizes are bytes, rates bytes a second, spans seconds.
+"""
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import date, datetime
+from enum import StrEnum
+from io import RawIOBase
+from pathlib import Path
+from typing import NamedTuple, Protocol
+
+
+class Digest(NamedTuple):
+    """A content digest: its kind ("sha256", "xxh128", …) and its lower-case hex."""
+
+    kind: str
+    hex: str
+
+
+@dataclass(frozen=True, slots=True)
+class Listed:
+    """One name in a manifest, with the digests that manifest (or several together) gives it."""
+
+    path: str
+    digests: tuple[Digest, ...]
+    size: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Promised:
+    """One file that must be recoverable; `kind` is its class ("originals", …, else "other")."""
+
+    path: str
+    digests: tuple[Digest, ...]
+    size: int | None
+    kind: str
+
+
+@dataclass(frozen=True, slots=True)
+class Entry:
+    """One file on a copy: its own path there; `index` tells apart members of an archive that share a path."""
+
+    path: str
+    size: int | None
+    modified: datetime | None = None
+    index: int = 0
+
+
+class Trouble(StrEnum):
+    """Why a read of a file on a copy did not end well."""
+
+    IO = "i/o error"
+    DAMAGED = "damaged"
+    CHECK_VALUE = "own check value differs"  # every byte came, only the archive's own check value disagrees
+    MISSING = "missing"
+    REFUSED = "refused"
+    UNREACHABLE = "unreachable"
+    UNSUPPORTED = "cannot be read here"
+
+
+@dataclass(frozen=True, slots=True)
+class Problem:
+    """What went wrong with one read, in words a photographer understands."""
+
+    trouble: Trouble
+    detail: str
+
+
+class Receiver(Protocol):
+    """What takes the bytes that a view delivers. It raises nothing but DrillError."""
+
+    def begin(self, entry: Entry) -> None:
+        """Get ready for the bytes of `entry`."""
+
+    def data(self, chunk: bytes | bytearray | memoryview) -> None:
+        """Take the next bytes; the chunk is only valid during the call."""
+
+    def end(self, entry: Entry, problem: Problem | None) -> None:
+        """Close `entry`: without a problem every byte has been delivered."""
+
+
+@dataclass(frozen=True, slots=True)
+class Store:
+    """Named byte streams read-only: the layer that faults lie over (files of a folder, one archive file)."""
+
+    files: Callable[[], Sequence[Entry]]
+    open: Callable[[Entry], RawIOBase]
+
+
+@dataclass(frozen=True, slots=True)
+class View:
+    """A copy as restore sees it: what is in it, and a way to have it delivered. It has no way to write.
+
+    `entries()` raises CannotReach or CannotRead. `deliver(wanted, receiver)` calls begin … end once for each wanted
+    entry, in the copy's own best order, and turns every failure of a read into the Problem given to `end`.
+    """
+
+    entries: Callable[[], Sequence[Entry]]
+    deliver: Callable[[Sequence[Entry], Receiver], None]
+
+
+# --- what people write -------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Targets:
+    """What a shoot must meet; None is no target."""
+
+    restore_within_s: float | None = None
+    lose_at_most_s: float | None = None
+    further_failures: int | None = None
+    verified_within_s: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """Where media are; one fire or theft takes a whole place."""
+
+    id: str
+    carried: bool = False
+    offsite: bool | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Medium:
+    """A card, drive, device or account that copies are on."""
+
+    id: str
+    kind: str
+    place: str
+    attached: bool
+    offsite: bool
+    carried: bool
+    account: str | None = None
+    needs: tuple[str, ...] = ()
+    mirrors: str | None = None
+    keeps_versions_s: float | None = None
+    reads_at_bps: float | None = None
+    per_file_s: float | None = None
+    in_hand_after_s: float = 0.0
+    fails_per_year: float | None = None
+    bus: str | None = None
+    recognised_by: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Bus:
+    """What several media share on their way into the computer."""
+
+    id: str
+    carries_bps: float
+
+
+@dataclass(frozen=True, slots=True)
+class Shoot:
+    """One job: its date, its client, its promise (every file that must be recoverable), its targets."""
+
+    id: str
+    date: date | datetime
+    client: str | None
+    promise: tuple[Promised, ...]
+    targets: Targets
+
+
+@dataclass(frozen=True, slots=True)
+class Copy:
+    """Files on a medium: where (`at`: a path, or a URL as text, or nothing), and what it is said to hold.
+
+    `form` is "folder", "archive", "link" or None; `archive` its format (".7z", ".tar.gz", …) also behind a link.
+    `listed` is None when the copy has no list.
+    """
+
+    id: str
+    on: str
+    at: Path | None
+    url: str | None
+    form: str | None
+    archive: str | None
+    listed: tuple[Listed, ...] | None
+    made: datetime | None = None
+    password: str | None = field(default=None, repr=False)
+
+
+@dataclass(frozen=True, slots=True)
+class Studio:
+    """A whole studio file, checked: what is kept where, and what is promised."""
+
+    file: Path
+    name: str
+    scratch: Path | None
+    ledger: Path
+    reports: Path
+    weights: Mapping[str, float]
+    places: Mapping[str, Place]
+    media: Mapping[str, Medium]
+    buses: Mapping[str, Bus]
+    shoots: tuple[Shoot, ...]
+    copies: tuple[Copy, ...]
+    manifest_files: tuple[Path, ...] = ()
+    warnings: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Selector:
+    """What a hazard hits: all keys that are set must match; an empty selector matches everything."""
+
+    medium: tuple[str, ...] | None = None
+    kind: tuple[str, ...] | None = None
+    place: tuple[str, ...] | None = None
+    account: tuple[str, ...] | None = None
+    copy: tuple[str, ...] | None = None
+    form: tuple[str, ...] | None = None
+    attached: bool | None = None
+    carried: bool | None = None
+    offsite: bool | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Hazard:
+    """One thing that goes wrong: its effect, what it hits, and the effect's own settings."""
+
+    effect: str
+    hits: Selector
+    each: str | None = None
+    sectors: tuple[int, ...] | str | None = None
+    sector_size: int = 4096
+    offsets: tuple[int, ...] | None = None
+    count: int | None = None
+    keep: float | int | None = None  # a share as float from 0 to 1, or a byte count as int
+    files: tuple[str, ...] | None = None
+    status: int = 410
+    page: bool = False
+    before: datetime | None = None
+    factor: float = 1.0
+
+
+@dataclass(frozen=True, slots=True)
+class Scenario:
+    """What goes wrong together, with a title and a story for people."""
+
+    name: str
+    title: str
+    story: str
+    hazards: tuple[Hazard, ...]
