@@ -1,0 +1,43 @@
+"""The guard of the copies: nothing that is written may fall inside one, not even through a link.
+
+Flows in: a studio and the paths that a command is going to write. Flows out: nothing, or Mistakes naming the key or
+option to set. Must not know: what will be written.
+"""
+
+import os
+from collections.abc import Mapping
+from pathlib import Path
+
+from drill.errors import Mistake, Mistakes
+from drill.model import Studio
+
+
+def guard_outputs(studio: Studio, outputs: Mapping[str, Path]) -> None:
+    """Refuse outputs (name of the key or option → path) inside a copy or a promise. Errors: Mistakes."""
+    mistakes: list[Mistake] = []
+    kept = {f"the copy {copy.id}": copy.at for copy in studio.copies if copy.at is not None}
+    kept |= {f"the manifest {path.name}": path for path in studio.manifest_files}
+    for option, path in outputs.items():
+        for words, root in kept.items():
+            if _falls_in(path, root):
+                what = f"{path} falls inside {words}, and nothing is ever written there"
+                mistakes.append(Mistake(str(studio.file), option, what, f"set {option} to a path outside every copy"))
+                break
+    if mistakes:
+        raise Mistakes(mistakes)
+
+
+def _falls_in(path: Path, root: Path) -> bool:
+    real, real_root = Path(os.path.realpath(path)), Path(os.path.realpath(root))
+    for candidate in (path.absolute(), real):
+        for inside in (root.absolute(), real_root):
+            if Path(os.path.normcase(candidate)).is_relative_to(os.path.normcase(inside)):
+                return True
+    # The same folder may be reached by another name: a bind mount, or other case on a file system that ignores it.
+    for ancestor in (real, *real.parents):
+        try:
+            if ancestor.samefile(root):
+                return True
+        except OSError:
+            continue
+    return False

@@ -1,0 +1,219 @@
+"""Strict reading of TOML tables: every key is asked for by its kind, what was not asked for is a mistake.
+
+Flows in: a TOML file. Flows out: typed values, and every mistake found, each with its file and key.
+Must not know: what the keys mean.
+"""
+
+import difflib
+import re
+import tomllib
+from collections.abc import Callable, Iterable, Sequence
+from datetime import date, datetime
+from pathlib import Path
+from typing import Any, TypeVar
+
+from drill import clock, units
+from drill.errors import Mistake, Mistakes
+
+T = TypeVar("T")
+_ID = re.compile(r"[A-Za-z0-9._-]+")
+
+
+def load_toml(path: Path) -> dict[str, Any]:
+    """Read a TOML file. Errors: Mistakes that name the file and the line."""
+    try:
+        return tomllib.loads(path.read_bytes().decode("utf-8-sig").replace("\r\n", "\n"))
+    except FileNotFoundError:
+        raise Mistakes([Mistake(str(path), "", "there is no such file", "check the path")]) from None
+    except OSError as error:
+        raise Mistakes([Mistake(str(path), "", f"cannot be read: {error.strerror}")]) from None
+    except UnicodeDecodeError as error:
+        what = f"is not UTF-8 text (byte {error.start})"
+        raise Mistakes([Mistake(str(path), "", what, "save it as UTF-8 text")]) from None
+    except tomllib.TOMLDecodeError as error:
+        found = re.search(r"\(at (line \d+), column \d+\)", str(error))
+        what = re.sub(r"\s*\(at .*\)$", "", str(error))
+        at = found.group(1) if found else "end of file"
+        raise Mistakes([Mistake(str(path), at, f"is not TOML: {what}", "correct that line")]) from None
+
+
+class Table:
+    """One TOML table under reading; mistakes go to the list that all tables of the file share."""
+
+    def __init__(self, values: object, *, where: str, at: str, mistakes: list[Mistake]) -> None:
+        self.where, self.at, self.mistakes = where, at, mistakes
+        self._asked: set[str] = set()
+        self._values: dict[str, Any] = {}
+        if isinstance(values, dict):
+            self._values = values
+        elif values is not None:
+            self.wrong("", "must be a table", f"write it as [{at}]")
+
+    def wrong(self, key: str, what: str, advice: str = "") -> None:
+        """Note a mistake at `key` of this table."""
+        self.mistakes.append(Mistake(self.where, self.name(key), what, advice))
+
+    def name(self, key: str) -> str:
+        """Return the full name of a key for messages."""
+        return f"{self.at}.{key}" if self.at and key else self.at or key
+
+    def keys(self) -> tuple[str, ...]:
+        """Return every key of this table, for tables whose keys are names that people choose."""
+        self._asked.update(self._values)
+        return tuple(self._values)
+
+    def has(self, key: str) -> bool:
+        """Say whether the key is written."""
+        return key in self._values
+
+    def raw(self, key: str, *, required: bool = False) -> Any:
+        """Return a key's value as it stands, None when it is not written."""
+        self._asked.add(key)
+        value = self._values.get(key)
+        if value is None and required:
+            self.wrong(key, "is missing", f"add {key} = …")
+        return value
+
+    def finish(self) -> None:
+        """Note every key that nobody asked for."""
+        for key in self._values:
+            if key not in self._asked:
+                near = difflib.get_close_matches(key, self._asked, n=1)
+                known = f'did you mean "{near[0]}"?' if near else "known here: " + ", ".join(sorted(self._asked))
+                self.wrong(key, "is not a key this table has", known)
+
+    def typed(self, key: str, kind: type[T], words: str, *, required: bool = False) -> T | None:
+        """Return a value of one type; a bool is never taken for a number."""
+        value = self.raw(key, required=required)
+        if value is None:
+            return None
+        if not isinstance(value, kind) or (isinstance(value, bool) and kind is not bool):
+            self.wrong(key, f"must be {words}, not {value!r}")
+            return None
+        return value
+
+    def text(self, key: str, *, required: bool = False) -> str | None:
+        """Return a text that is not empty."""
+        value = self.typed(key, str, "a text in quotes", required=required)
+        if value is not None and not value.strip():
+            self.wrong(key, "is empty")
+            return None
+        return value
+
+    def flag(self, key: str) -> bool | None:
+        """Return true or false."""
+        return self.typed(key, bool, "true or false")
+
+    def id(self, key: str, *, required: bool = False) -> str | None:
+        """Return an id: letters, digits, "-", "_", "."."""
+        value = self.text(key, required=required)
+        if value is not None and (not _ID.fullmatch(value) or value.strip(".") == ""):
+            self.wrong(key, f"{value!r} is no id", 'use letters, digits, "-", "_" and "."')
+            return None
+        return value
+
+    def choice(self, key: str, choices: Sequence[str], *, required: bool = False) -> str | None:
+        """Return one of the given words."""
+        value = self.text(key, required=required)
+        if value is not None and value not in choices:
+            self.wrong(key, f"{value!r} is not one of them", "use one of: " + ", ".join(choices))
+            return None
+        return value
+
+    def number(self, key: str, *, least: float = 0) -> float | None:
+        """Return a number, whole or not, of at least `least`."""
+        value = self.raw(key)
+        if value is None:
+            return None
+        if isinstance(value, bool) or not isinstance(value, int | float) or not least <= value < float("inf"):
+            self.wrong(key, f"must be a number of at least {least:g}, not {value!r}")
+            return None
+        return float(value)
+
+    def whole(self, key: str, *, least: int = 0) -> int | None:
+        """Return a whole number of at least `least`."""
+        value = self.typed(key, int, "a whole number")
+        if value is not None and value < least:
+            self.wrong(key, f"must be at least {least}")
+            return None
+        return value
+
+    def wholes(self, key: str) -> tuple[int, ...] | None:
+        """Return a list of whole numbers from 0."""
+        value = self.raw(key)
+        if value is None:
+            return None
+        if isinstance(value, list) and value and all(type(n) is int and n >= 0 for n in value):
+            return tuple(value)
+        self.wrong(key, "must be a list of whole numbers from 0, such as [0, 17]")
+        return None
+
+    def parsed(self, key: str, parse: Callable[[str], T]) -> T | None:
+        """Return a text read by `parse`, which raises ValueError."""
+        value = self.text(key)
+        if value is None:
+            return None
+        try:
+            return parse(value)
+        except ValueError as error:
+            self.wrong(key, str(error))
+            return None
+
+    def span_s(self, key: str) -> float | None:
+        """Return a duration such as "48 h" in seconds."""
+        return self.parsed(key, units.parse_span)
+
+    def rate_bps(self, key: str) -> float | None:
+        """Return a rate such as "180 MB/s" in bytes a second, more than nothing."""
+        rate = self.parsed(key, units.parse_rate)
+        if rate == 0:
+            self.wrong(key, "must be more than 0")
+            return None
+        return rate
+
+    def texts(self, key: str) -> tuple[str, ...] | None:
+        """Return one text or a list of them, as a tuple."""
+        value = self.raw(key)
+        if value is None:
+            return None
+        values = value if isinstance(value, list) else [value]
+        if values and all(isinstance(v, str) and v.strip() for v in values):
+            return tuple(values)
+        self.wrong(key, "must be a text in quotes, or a list of them")
+        return None
+
+    def time(self, key: str, *, required: bool = False) -> date | datetime | None:
+        """Return a date or a time (RFC 3339), as TOML's own kind or as text."""
+        value = self.raw(key, required=required)
+        if value is None or isinstance(value, date | datetime):
+            return value
+        if isinstance(value, str):
+            try:
+                return date.fromisoformat(value) if len(value.strip()) == 10 else clock.parse_time(value)
+            except ValueError:
+                pass
+        self.wrong(key, f"must be a date or time such as 2026-09-12 or 2026-09-12T19:30:00Z, not {value!r}")
+        return None
+
+    def table(self, key: str) -> "Table":
+        """Return a table within this one; empty when it is not written."""
+        return Table(self.raw(key), where=self.where, at=self.name(key), mistakes=self.mistakes)
+
+    def tables(self, key: str) -> list["Table"]:
+        """Return the tables of an array ([[key]]), named by their `id` where they have one."""
+        value = self.raw(key)
+        if value is not None and not isinstance(value, list):
+            self.wrong(key, "must be an array of tables", f"write it as [[{key}]]")
+            value = None
+        found = []
+        for number, item in enumerate(value or [], start=1):
+            label = item.get("id") if isinstance(item, dict) else None
+            at = f"{key}[{label}]" if isinstance(label, str) else f"{key}[{number}]"
+            found.append(Table(item, where=self.where, at=at, mistakes=self.mistakes))
+        return found
+
+
+def repeated(ids: Iterable[str]) -> list[str]:
+    """Return the ids that occur more than once, each once."""
+    seen: set[str] = set()
+    return list(dict.fromkeys(i for i in ids if i in seen or seen.add(i)))  # type: ignore[func-returns-value]
