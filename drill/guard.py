@@ -17,6 +17,7 @@ def guard_outputs(studio: Studio, outputs: Mapping[str, Path]) -> None:
     mistakes: list[Mistake] = []
     kept = {f"the copy {copy.id}": copy.at for copy in studio.copies if copy.at is not None}
     kept |= {f"the manifest {path.name}": path for path in studio.manifest_files}
+    kept["the studio file"] = studio.file
     for option, path in outputs.items():
         for words, root in kept.items():
             if _falls_in(path, root):

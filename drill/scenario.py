@@ -1,6 +1,7 @@
 """Scenario files: what goes wrong, as data. Read strictly; every mistake is collected and raised once.
 
-Flows in: TOML files, by path or by a shipped name. Flows out: Scenario values. Must not know: copies, what a fault does.
+Flows in: TOML files, by path or by a shipped name. Flows out: Scenario values. Must not know: copies, how a fault
+reads.
 """
 
 from collections.abc import Iterable, Sequence
@@ -191,7 +192,9 @@ def _before(table: Table) -> datetime | None:
 def _factor(table: Table) -> float:
     factor = table.number("factor")
     if factor == 0:
-        table.wrong("factor", "must be more than 0: it is a share of the usual rate", 'a drive that is not there is "gone"')
+        table.wrong(
+            "factor", "must be more than 0: it is a share of the usual rate", 'a drive that is not there is "gone"'
+        )
     return factor or 1.0
 
 

@@ -126,13 +126,13 @@ def _targets(table: Table, default: Targets) -> Targets:
 
 
 def _classes(table: Table) -> dict[str, tuple[str, ...]]:
-    return {name: table.texts(name) or () for name in table.keys()}
+    return {name: table.texts(name) or () for name in table.chosen_names()}
 
 
 def _weights(table: Table, classes: Mapping[str, tuple[str, ...]]) -> dict[str, float]:
     known = (*classes, "other")
     weights = dict.fromkeys(known, 1.0)
-    for name in table.keys():
+    for name in table.chosen_names():
         if name not in known:
             table.wrong(name, "is no class", "the classes are: " + ", ".join(known))
             continue
@@ -245,7 +245,7 @@ def _shoots(
         promise = tuple(Promised(item.path, item.digests, item.size, kind_of(item.path)) for item in listed)
         if promise and not any(weights[file.kind] for file in promise):
             table.wrong("manifest", "every class in this shoot has weight 0", "give one of them a weight above 0")
-        if id_ in (shoot.id for shoot in shoots):
+        if any(shoot.id == id_ for shoot in shoots):
             table.wrong("id", f"{id_!r} is there twice", "give each shoot an id of its own")
         shoots.append(Shoot(id_ or "", when or date.min, client, promise, own))
     return tuple(shoots)
@@ -280,7 +280,9 @@ def _copy(table: Table, id_: str, on: str, notes: _Notes) -> Copy:
     path, url, form, archive = _where(table, text, notes.base)
     if url is not None and archive is None:
         if listed is None:
-            table.wrong("manifest", "is missing: a base address cannot be listed", "add the list of names that are there")
+            table.wrong(
+                "manifest", "is missing: a base address cannot be listed", "add the list of names that are there"
+            )
         elif any(item.path.startswith(("/", "\\")) or re.match("[A-Za-z]:", item.path) for item in listed):
             table.wrong("manifest", "has absolute names, which cannot be appended to an address", "write them relative")
     password = os.environ.get(variable) if variable else None
@@ -312,5 +314,7 @@ def _where(table: Table, text: str | None, base: Path) -> tuple[Path | None, str
     if archive and not path.is_dir():
         return path, None, "archive", archive
     if path.is_file():
-        table.wrong("at", f"{text!r} is neither a folder nor an archive that can be read", "see the README for the kinds")
+        table.wrong(
+            "at", f"{text!r} is neither a folder nor an archive that can be read", "see the README for the kinds"
+        )
     return path, None, "folder", None

@@ -57,7 +57,7 @@ class Table:
         """Return the full name of a key for messages."""
         return f"{self.at}.{key}" if self.at and key else self.at or key
 
-    def keys(self) -> tuple[str, ...]:
+    def chosen_names(self) -> tuple[str, ...]:
         """Return every key of this table, for tables whose keys are names that people choose."""
         self._asked.update(self._values)
         return tuple(self._values)

@@ -1,0 +1,103 @@
+"""Archives of every format as one kind of view.
+
+Flows in: a store with one file (the archive), its format, a password. Flows out: a View; CannotReach, CannotRead;
+Problems. Must not know: faults, manifests, where the archive lies. It is read only through `store.open`.
+"""
+
+from collections.abc import Callable, Sequence
+from io import RawIOBase
+
+from drill.copies import sevenzip, tarred, zipped
+from drill.copies.raw import Unreadable, Waiting, explain, fail
+from drill.errors import DrillError
+from drill.model import Entry, Problem, Receiver, Store, Trouble, View
+
+ARCHIVES = (".tar.gz", ".tar.xz", ".tar.zst", ".tar", ".7z", ".zip")
+
+_List = Callable[[RawIOBase, str | None], list[Entry]]
+_Deliver = Callable[[RawIOBase, str | None, Waiting, Receiver], None]
+
+
+def archive_format(name: str) -> str | None:
+    """Return which of ARCHIVES the name ends in, or None. A name that is nothing but an ending has none."""
+    lower = name.lower()
+    return next((ending for ending in ARCHIVES if lower.endswith(ending) and len(lower) > len(ending)), None)
+
+
+def archive_view(store: Store, archive: str, password: str | None) -> View:
+    """Return the archive that is the store's only file as a view of its members; `archive` is one of ARCHIVES.
+
+    An Entry's index names its stream of bytes in the archive, so a hard link in a tar has the index of its target.
+    """
+    list_members, deliver_members = _reader(archive)
+
+    def entries() -> Sequence[Entry]:
+        try:
+            with _open(store) as raw:
+                return list_members(raw, password)
+        except DrillError:
+            raise
+        except Exception as error:  # whatever damage makes of a library: the archive is at fault, not the program
+            problem = explain(error, 0)
+            raise Unreadable(problem.trouble, f"the archive cannot be read ({problem.detail})") from None
+
+    def deliver(wanted: Sequence[Entry], receiver: Receiver) -> None:
+        waiting = Waiting(list(dict.fromkeys(wanted)))
+        if not waiting:
+            return
+        guard = _Guard(receiver)
+        problem = Problem(Trouble.MISSING, "not found in the archive as it can be read now")
+        try:
+            with _open(store) as raw:
+                deliver_members(raw, password, waiting, guard)
+        except Exception as error:
+            if guard.raised:
+                raise
+            problem = explain(error, 0)
+        fail(waiting.rest(), receiver, problem)
+
+    return View(entries, deliver)
+
+
+class _Guard:
+    """Pass everything on, and remember that the receiver itself raised: that is never the archive's doing."""
+
+    def __init__(self, receiver: Receiver) -> None:
+        self._receiver = receiver
+        self.raised = False
+
+    def begin(self, entry: Entry) -> None:
+        self._pass(self._receiver.begin, entry)
+
+    def data(self, chunk: bytes | bytearray | memoryview) -> None:
+        self._pass(self._receiver.data, chunk)
+
+    def end(self, entry: Entry, problem: Problem | None) -> None:
+        self._pass(self._receiver.end, entry, problem)
+
+    def _pass(self, call: Callable[..., None], *values: object) -> None:
+        try:
+            call(*values)
+        except BaseException:
+            self.raised = True
+            raise
+
+
+def _reader(archive: str) -> tuple[_List, _Deliver]:
+    kind = archive if archive in ARCHIVES else archive_format(archive)
+    match kind:
+        case ".7z":
+            return sevenzip.list_members, sevenzip.deliver_members
+        case ".zip":
+            return zipped.list_members, zipped.deliver_members
+        case ".tar" | ".tar.gz" | ".tar.xz" | ".tar.zst":
+            return tarred.reader(kind)
+    raise ValueError(f"{archive!r} is no archive format that is read here")
+
+
+def _open(store: Store) -> RawIOBase:
+    files = store.files()
+    if not files:
+        raise Unreadable(Trouble.MISSING, "the archive is not there")
+    return store.open(files[0])
+

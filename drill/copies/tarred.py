@@ -1,0 +1,304 @@
+"""Tar archives, plain or compressed: list the members, deliver some of them, go on after a damaged header.
+
+Flows in: a raw stream of the archive's bytes, what is wanted. Flows out: Entries; begin, data and end calls. Must
+not know: where the stream comes from. A compressed tar is read once, from its start to the last wanted member.
+Facts: POSIX ustar and pax (section 11 of the references), the standard library's tarfile, whose own iteration is
+not used: it ends without a word at a damaged header.
+"""
+
+import gzip
+import io
+import lzma
+import tarfile
+from collections.abc import Callable, Iterator
+from contextlib import suppress
+from dataclasses import dataclass, field
+from datetime import UTC, datetime
+from io import RawIOBase
+from typing import Any, Protocol, cast
+
+import zstandard
+
+from drill.copies.raw import BLOCK, BrokenOff, Steady, Unreadable, Waiting, explain, fail, send
+from drill.errors import DrillError
+from drill.model import Entry, Problem, Receiver, Trouble
+
+_RECORD = tarfile.BLOCKSIZE
+_SECTOR = 4096  # what a drive cannot read comes in pieces of this size
+_LARGEST_HEADER = 64 * 1024 * 1024
+_LARGEST_WINDOW = 1 << 31  # as zstd --long=31 makes them
+_CHECKSUM_SIGNS = frozenset(b"01234567 \0")
+
+_List = Callable[[RawIOBase, str | None], list[Entry]]
+_Deliver = Callable[[RawIOBase, str | None, Waiting, Receiver], None]
+
+
+def reader(kind: str) -> tuple[_List, _Deliver]:
+    """Return the two functions that list and deliver a tar of that kind; they ignore the password: a tar has none."""
+
+    def list_members(raw: RawIOBase, password: str | None) -> list[Entry]:
+        return _list(_tape(kind, raw))
+
+    def deliver_members(raw: RawIOBase, password: str | None, waiting: Waiting, receiver: Receiver) -> None:
+        again = _deliver(_tape(kind, raw), waiting, receiver)
+        while again:  # hard links to what had gone by already, when the stream cannot go back
+            raw.seek(0)
+            again = _deliver_again(_tape(kind, raw), again, receiver)
+
+    return list_members, deliver_members
+
+
+# --- the stream of records ---------------------------------------------------------------------------------------
+
+
+class _Tape(Protocol):
+    """Uncompressed bytes in order. `read` gives all it is asked for unless the bytes end or fail."""
+
+    trouble: Any
+
+    def read(self, size: int, /) -> bytes: ...
+    def seek(self, offset: int, /) -> int: ...
+    def tell(self) -> int: ...
+
+
+class _Unpacked:
+    """The tape behind a decompressor: forwards only; after one failure it gives nothing more."""
+
+    def __init__(self, stream: Any) -> None:
+        self._stream, self._at = stream, 0
+        self.trouble: Exception | None = None
+
+    def read(self, size: int, /) -> bytes:
+        if self.trouble is not None:
+            raise self.trouble
+        pieces: list[bytes] = []
+        while size > 0:
+            try:
+                # read1, for read would throw away what came before a failure.
+                piece = self._stream.read1(min(size, BLOCK))
+            except Exception as error:
+                self.trouble = error
+                if pieces:
+                    break
+                raise
+            if not piece:
+                break
+            pieces.append(piece)
+            size -= len(piece)
+        whole = pieces[0] if len(pieces) == 1 else b"".join(pieces)
+        self._at += len(whole)
+        return whole
+
+    def seek(self, offset: int, /) -> int:
+        if offset < self._at:
+            raise io.UnsupportedOperation("cannot go back")
+        while self._at < offset and self.read(min(BLOCK, offset - self._at)):
+            pass
+        return self._at
+
+    def tell(self) -> int:
+        return self._at
+
+
+def _tape(kind: str, raw: RawIOBase) -> _Tape:
+    source = Steady(raw)
+    match kind:
+        case ".tar.gz":
+            return _Unpacked(gzip.GzipFile(fileobj=source, mode="rb"))
+        case ".tar.xz":
+            return _Unpacked(lzma.LZMAFile(source))
+        case ".tar.zst":
+            unpacker = zstandard.ZstdDecompressor(max_window_size=_LARGEST_WINDOW)
+            return _Unpacked(unpacker.stream_reader(source, read_across_frames=True, closefd=False))
+    return cast(_Tape, source)
+
+
+# --- the headers -------------------------------------------------------------------------------------------------
+
+
+class _Headers(tarfile.TarFile):
+    """What tarfile needs to parse one header; it does not go looking for the first one by itself."""
+
+    def next(self) -> None:  # type: ignore[override]
+        return None
+
+
+class _Bounded:
+    """The tape as the header parser reads it: a header that asks for a gigabyte is damage."""
+
+    def __init__(self, tape: _Tape) -> None:
+        self._tape = tape
+        self.seek, self.tell = tape.seek, tape.tell
+
+    def read(self, size: int) -> bytes:
+        if size > _LARGEST_HEADER:
+            raise ValueError("absurd header")
+        return self._tape.read(size)
+
+
+@dataclass(slots=True)
+class _Walk:
+    """How far a walk over the headers came: `broken` when some header could not be read."""
+
+    tape: _Tape
+    waiting: Waiting | None = None
+    broken: bool = False
+    files: dict[str, tarfile.TarInfo] = field(default_factory=dict)
+
+    def members(self) -> Iterator[tuple[Entry, tarfile.TarInfo]]:
+        """Yield each regular file, and each hard link with the header of the file that has its bytes."""
+        for info in self._headers():
+            path = _path(info.name)
+            if info.isreg():
+                self.files[path] = info
+                yield _entry(path, info, info), info
+            elif info.islnk() and _path(info.linkname) in self.files:
+                target = self.files[path] = self.files[_path(info.linkname)]
+                yield _entry(path, info, target), target
+
+    def _headers(self) -> Iterator[tarfile.TarInfo]:
+        tar = _Headers(fileobj=cast(Any, _Bounded(self.tape)), mode="r", encoding="utf-8", errors="surrogateescape")
+        at: int | None = 0
+        while at is not None:
+            try:
+                self.tape.seek(at)
+                tar.offset = at
+                info = tarfile.TarInfo.fromtarfile(tar)
+                if info.size < 0 or tar.offset <= at:
+                    raise tarfile.InvalidHeaderError("absurd size")
+            except tarfile.EOFHeaderError:
+                # The mark of the end, or a sector of zeros where a header was: look on while something is missed.
+                at = self._resync(at + _RECORD) if self.waiting else None
+            except tarfile.EmptyHeaderError:
+                self.broken = self.broken or at == 0
+                return
+            except Exception:
+                self.broken = True
+                at = self._resync(at + _RECORD)
+            else:
+                yield info
+                at = tar.offset
+
+    def _resync(self, at: int) -> int | None:
+        """Return where, from `at` on, the next readable header lies; None at the end of the tape."""
+        while True:
+            try:
+                if self.tape.seek(at) < at:
+                    return None
+                record = self.tape.read(_RECORD)
+            except Exception:
+                if isinstance(self.tape, _Unpacked):
+                    return None
+                at += _SECTOR - at % _SECTOR
+                continue
+            if len(record) < _RECORD and self.tape.trouble is None:
+                return None
+            if _is_header(record):
+                return at
+            at += _RECORD
+
+
+def _is_header(record: bytes) -> bool:
+    if len(record) < _RECORD or not _CHECKSUM_SIGNS.issuperset(record[148:156]):
+        return False
+    with suppress(tarfile.HeaderError, ValueError):
+        tarfile.TarInfo.frombuf(record, "utf-8", "surrogateescape")
+        return True
+    return False
+
+
+def _path(name: str) -> str:
+    while name.startswith("./"):
+        name = name[2:]
+    return name
+
+
+def _entry(path: str, info: tarfile.TarInfo, bytes_in: tarfile.TarInfo) -> Entry:
+    modified = None
+    with suppress(ValueError, OverflowError, OSError):
+        modified = datetime.fromtimestamp(info.mtime, UTC)
+    # The place of the bytes, not a running number: it stays the same when a header before it is lost.
+    return Entry(path, bytes_in.size, modified, bytes_in.offset_data)
+
+
+# --- listing and delivering --------------------------------------------------------------------------------------
+
+
+def _list(tape: _Tape) -> list[Entry]:
+    """List the regular files up to the mark of the end. Errors: Unreadable when not one header can be read."""
+    walk = _Walk(tape)
+    entries = [entry for entry, _ in walk.members()]
+    if not entries and walk.broken:
+        if isinstance(tape.trouble, DrillError):
+            raise tape.trouble
+        if tape.trouble is not None:
+            problem = _explain(tape.trouble, 0)
+            raise Unreadable(problem.trouble, f"the archive cannot be read ({problem.detail})")
+        raise Unreadable(Trouble.DAMAGED, "the archive has no readable tar header")
+    return entries
+
+
+def _deliver(tape: _Tape, waiting: Waiting, receiver: Receiver) -> dict[int, list[Entry]]:
+    """Deliver what is waiting; return, by their bytes' place, the links that need another pass."""
+    again: dict[int, list[Entry]] = {}
+    walk = _Walk(tape, waiting)
+    for entry, info in walk.members():
+        wanted = waiting.take(entry.index, entry.path)
+        if wanted is not None and isinstance(tape, _Unpacked) and tape.tell() > info.offset_data:
+            again.setdefault(entry.index, []).append(wanted)
+        elif wanted is not None:
+            send(wanted, receiver, _bytes_of(tape, info), why=_explain)
+        if not waiting:
+            break
+    if waiting and isinstance(tape, _Unpacked) and tape.trouble is not None:
+        trouble = _explain(tape.trouble, 0).trouble
+        fail(waiting.rest(), receiver, Problem(trouble, "comes after the damage in the archive"))
+    return again
+
+
+def _deliver_again(tape: _Tape, again: dict[int, list[Entry]], receiver: Receiver) -> dict[int, list[Entry]]:
+    """Deliver one link for each place, whose target was found in the pass before; return what is left."""
+    left = dict(again)
+    for entry, info in _Walk(tape).members():
+        if entry.index in left and tape.tell() <= info.offset_data:
+            links = left.pop(entry.index)
+            send(links[0], receiver, _bytes_of(tape, info), why=_explain)
+            if links[1:]:
+                again = {**again, entry.index: links[1:]}
+            else:
+                again = {index: rest for index, rest in again.items() if index != entry.index}
+        if not left:
+            return again
+    problem = _explain(tape.trouble, 0) if tape.trouble is not None else Problem(Trouble.DAMAGED, "cannot be read again")
+    for links in left.values():
+        fail(links, receiver, problem)
+    return {index: rest for index, rest in again.items() if index not in left}
+
+
+def _bytes_of(tape: _Tape, info: tarfile.TarInfo) -> Iterator[bytes]:
+    """Yield the bytes of a member, the holes of a sparse one filled with zeros."""
+    tape.seek(info.offset_data)
+    done = 0
+    for start, size in [*(getattr(info, "sparse", None) or [(0, info.size)]), (info.size, 0)]:
+        while done < start:
+            hole = bytes(min(BLOCK, start - done))
+            done += len(hole)
+            yield hole
+        end = start + size
+        while done < end:
+            chunk = tape.read(min(BLOCK, end - done))
+            if not chunk:
+                raise BrokenOff(f"the archive ends after {done} of its {info.size} bytes")
+            done += len(chunk)
+            yield chunk
+
+
+def _explain(error: Exception, at: int) -> Problem:
+    match error:
+        case zstandard.ZstdError() if "memory" in str(error):
+            return Problem(Trouble.UNSUPPORTED, "is packed with a window larger than can be read here")
+        case gzip.BadGzipFile():
+            return Problem(Trouble.DAMAGED, f"cannot be unpacked from byte {at} on")
+        case OSError() | DrillError() | MemoryError():
+            return explain(error, at)
+    return Problem(Trouble.DAMAGED, f"cannot be unpacked from byte {at} on")

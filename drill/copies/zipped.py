@@ -1,0 +1,142 @@
+"""Zip archives: list the members, deliver some of them; one damaged member leaves the others whole.
+
+Flows in: a raw stream of the archive's bytes, a password, what is wanted. Flows out: Entries; begin, data and end
+calls. Must not know: where the stream comes from. Facts: APPNOTE 6.3.10 (section 11 of the references), the
+standard library's zipfile.
+"""
+
+import stat
+import zipfile
+import zlib
+from collections.abc import Iterator
+from datetime import datetime
+from io import RawIOBase
+
+from drill.copies.raw import BLOCK, Steady, Unreadable, Waiting, explain, send
+from drill.errors import DrillError
+from drill.model import Entry, Problem, Receiver, Trouble
+
+_UTF8 = 0x800  # general purpose bit 11
+_LOCKED = 0x1  # bit 0
+_UNIX, _DOS = 3, 0
+
+
+class _Differs(Exception):
+    """Every byte of a member came and its CRC is another one."""
+
+
+def list_members(raw: RawIOBase, password: str | None) -> list[Entry]:
+    """List the regular files in the order of the directory. Errors: Unreadable."""
+    with _open(Steady(raw)) as archive:
+        infos = [info for info in archive.infolist() if _is_file(info)]
+        if password is None and infos and all(info.flag_bits & _LOCKED for info in infos):
+            raise Unreadable(Trouble.REFUSED, "it is encrypted and no password is given")
+        return [Entry(_path(info), info.file_size, _modified(info), info.header_offset) for info in infos]
+
+
+def deliver_members(raw: RawIOBase, password: str | None, waiting: Waiting, receiver: Receiver) -> None:
+    """Deliver what is waiting and found, in the order in which it lies in the archive. Errors: Unreadable."""
+    source = Steady(raw)
+    with _open(source) as archive:
+        for info in sorted(archive.infolist(), key=lambda info: info.header_offset):
+            if info.header_offset not in waiting or not _is_file(info):
+                continue
+            entry = waiting.take(info.header_offset, _path(info))
+            if entry is not None:
+                chunks = _bytes_of(archive, info, password)
+                send(entry, receiver, chunks, why=lambda error, at, info=info: _explain(error, at, source, info))
+
+
+def _open(source: Steady) -> zipfile.ZipFile:
+    try:
+        return zipfile.ZipFile(source)
+    except DrillError:
+        raise
+    except Exception as error:  # whatever a damaged directory makes of the parser
+        if isinstance(source.trouble, DrillError):
+            raise source.trouble from None
+        if source.trouble is not None or isinstance(error, OSError):
+            raise Unreadable(Trouble.IO, "I/O error in the archive's directory") from None
+        words = str(error) if isinstance(error, zipfile.BadZipFile) else type(error).__name__
+        raise Unreadable(Trouble.DAMAGED, f"the archive's directory is damaged ({words})") from None
+
+
+def _is_file(info: zipfile.ZipInfo) -> bool:
+    kind = stat.S_IFMT(info.external_attr >> 16) if info.create_system == _UNIX else 0
+    return not info.is_dir() and kind in (0, stat.S_IFREG)
+
+
+def _path(info: zipfile.ZipInfo) -> str:
+    """Return the member's path: with the name in Unicode where the archive has it under any of the three ways."""
+    name = info.filename
+    if not info.flag_bits & _UTF8:
+        name = _unicode_name(info) or name
+    if info.create_system == _DOS:
+        name = name.replace("\\", "/")
+    while name.startswith("./"):
+        name = name[2:]
+    return name
+
+
+def _unicode_name(info: zipfile.ZipInfo) -> str | None:
+    """Return the Info-ZIP Unicode path (extra field 0x7075, when its CRC fits), or what Unix wrote as plain UTF-8."""
+    try:
+        plain = info.orig_filename.encode("cp437")
+    except UnicodeEncodeError:
+        return None
+    extra = info.extra
+    while len(extra) >= 4:
+        kind, size = int.from_bytes(extra[:2], "little"), int.from_bytes(extra[2:4], "little")
+        body, extra = extra[4 : 4 + size], extra[4 + size :]
+        if kind == 0x7075 and body[:1] == b"\x01" and int.from_bytes(body[1:5], "little") == zlib.crc32(plain):
+            return _decoded(body[5:])
+    return _decoded(plain) if info.create_system == _UNIX and not plain.isascii() else None
+
+
+def _decoded(name: bytes) -> str | None:
+    try:
+        return name.decode("utf-8").partition("\0")[0]
+    except UnicodeDecodeError:
+        return None
+
+
+def _modified(info: zipfile.ZipInfo) -> datetime | None:
+    """Return the DOS time, which is local; its first moment stands for "unknown"."""
+    if info.date_time <= (1980, 1, 1, 0, 0, 0):
+        return None
+    try:
+        return datetime(*info.date_time).astimezone()
+    except (ValueError, OverflowError, OSError):
+        return None
+
+
+def _bytes_of(archive: zipfile.ZipFile, info: zipfile.ZipInfo, password: str | None) -> Iterator[bytes]:
+    with archive.open(info, pwd=None if password is None else password.encode("utf-8", "surrogatepass")) as member:
+        # zipfile would keep the last block back when the CRC differs; here all bytes come, then the verdict.
+        member._expected_crc = None  # type: ignore[attr-defined]
+        crc = 0
+        while chunk := member.read(BLOCK):
+            crc = zlib.crc32(chunk, crc)
+            yield chunk
+        if member._left > 0:  # type: ignore[attr-defined]
+            raise EOFError
+    if crc != info.CRC:
+        raise _Differs
+
+
+def _explain(error: Exception, at: int, source: Steady, info: zipfile.ZipInfo) -> Problem:
+    locked = bool(info.flag_bits & _LOCKED)
+    doubt = ", or the password is wrong" if locked else ""
+    if source.trouble is not None:  # a library may have made something else of a read that failed
+        error = source.trouble
+    match error:
+        case _Differs():
+            return Problem(Trouble.CHECK_VALUE, f"its check value in the archive differs{doubt}")
+        case NotImplementedError():
+            return Problem(Trouble.UNSUPPORTED, "it is packed in a way that cannot be read here")
+        case RuntimeError() if locked and "assword" in str(error):
+            wrong = "the password is wrong" if "Bad" in str(error) else "it is encrypted and no password is given"
+            return Problem(Trouble.REFUSED, wrong)
+        case OSError() | DrillError() | MemoryError():
+            return explain(error, at)
+    return Problem(Trouble.DAMAGED, f"cannot be unpacked from byte {at} on{doubt}")

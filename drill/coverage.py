@@ -1,0 +1,174 @@
+"""Coverage: which of a copy's files are said to be which promised file. Identity is content, names only a hint.
+
+Flows in: a promise, a copy's list or listing, digests learned by reading. Flows out: for each promised file the
+candidates on each copy, best first. Must not know: faults' effects on bytes, restore, verdicts.
+
+Where lists share a digest kind, the digest decides. Else the last part of the name does (NFC, case-folded), and the
+size where both are known. xxh32 alone is no identity: name or size must agree too.
+"""
+
+from collections import defaultdict
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+
+from drill.globs import fold, last_part, shared_ending
+from drill.model import Digest, Entry, Listed, Promised
+
+WEAK = frozenset({"xxh32"})
+
+
+@dataclass(frozen=True, slots=True)
+class Claim:
+    """One file on a copy that may be a promised file.
+
+    `entry` is None where a list names a file that the copy's listing does not show. `by_hand` is true when a list or
+    a name says so, false when only reading its bytes did.
+    """
+
+    path: str
+    entry: Entry | None
+    by_hand: bool = True
+
+
+def name_key(path: str) -> str:
+    """Return the last part of a path as it is compared across copies."""
+    return fold(last_part(path))
+
+
+def kinds_of(promise: Iterable[Promised]) -> frozenset[str]:
+    """Return every digest kind that a promise uses."""
+    return frozenset(digest.kind for file in promise for digest in file.digests)
+
+
+def same_content(file: Promised, digests: Iterable[Digest], *, path: str, size: int | None) -> bool | None:
+    """Say whether digests name the promised content; None where they share no kind with the promise."""
+    ours = dict(file.digests)
+    shared = [(ours[kind], text, kind) for kind, text in digests if kind in ours]
+    if not shared:
+        return None
+    if any(mine != theirs for mine, theirs, _ in shared):
+        return False
+    if all(kind in WEAK for _, _, kind in shared):
+        return name_key(file.path) == name_key(path) or (size is not None and size == file.size)
+    return True
+
+
+class ListIndex:
+    """A copy's list, looked up by digest and by name; entries come from the copy's listing when it is here."""
+
+    def __init__(self, listed: Sequence[Listed], entries: Sequence[Entry] | None) -> None:
+        self._by_digest: dict[Digest, list[Listed]] = defaultdict(list)
+        self._by_name: dict[str, list[Listed]] = defaultdict(list)
+        self._locator = None if entries is None else Locator(entries)
+        for item in listed:
+            self._by_name[name_key(item.path)].append(item)
+            for digest in item.digests:
+                self._by_digest[digest].append(item)
+
+    def claims(self, file: Promised) -> list[Claim]:
+        """Return the claims for one promised file, best first."""
+        found: dict[str, Listed] = {}
+        for digest in file.digests:
+            for item in self._by_digest.get(digest, ()):
+                if same_content(file, item.digests, path=item.path, size=item.size):
+                    found[item.path] = item
+        for item in self._by_name.get(name_key(file.path), ()):
+            unlike = same_content(file, item.digests, path=item.path, size=item.size) is not None
+            if not unlike and _sizes_agree(file.size, item.size):
+                found[item.path] = item
+        claims: list[Claim] = []
+        for path in sorted(found, key=lambda path: _rank(file.path, path)):
+            if self._locator is None:
+                claims.append(Claim(path, None))
+            else:
+                places = self._locator.find(path)
+                claims.extend(Claim(entry.path, entry) for entry in places)
+                claims.extend([Claim(path, None)] if not places else [])
+        return claims
+
+
+class Locator:
+    """Finds a listed name among the files that are really there."""
+
+    def __init__(self, entries: Sequence[Entry]) -> None:
+        self._exact: dict[str, list[Entry]] = defaultdict(list)
+        self._folded: dict[str, list[Entry]] = defaultdict(list)
+        self._by_name: dict[str, list[Entry]] = defaultdict(list)
+        for entry in entries:
+            self._exact[entry.path].append(entry)
+            self._folded[fold(entry.path)].append(entry)
+            self._by_name[name_key(entry.path)].append(entry)
+
+    def find(self, path: str) -> list[Entry]:
+        """Return the files that a listed name may mean: itself, else the same name in another form or case, else the
+        files of that last part, longest common ending first (absolute names, moved folders)."""
+        exact = self._exact.get(path) or self._folded.get(fold(path))
+        if exact:
+            return list(exact)
+        return sorted(self._by_name.get(name_key(path), ()), key=lambda e: (*_rank(path, e.path), e.index))
+
+
+class ListingIndex:
+    """A copy without a list, looked up by name and by the digests that were learned by reading."""
+
+    def __init__(self, entries: Sequence[Entry]) -> None:
+        self._by_name: dict[str, list[Entry]] = defaultdict(list)
+        self._by_digest: dict[Digest, list[Entry]] = defaultdict(list)
+        self._learned: dict[tuple[str, int], tuple[Digest, ...]] = {}
+        for entry in entries:
+            self._by_name[name_key(entry.path)].append(entry)
+
+    def learn(self, entry: Entry, digests: tuple[Digest, ...]) -> None:
+        """Remember the digests of a file that was read without a fault."""
+        if (entry.path, entry.index) in self._learned:
+            return
+        self._learned[entry.path, entry.index] = digests
+        for digest in digests:
+            self._by_digest[digest].append(entry)
+
+    def learned(self, entry: Entry) -> bool:
+        """Say whether the file's content is known."""
+        return (entry.path, entry.index) in self._learned
+
+    def claims(self, file: Promised) -> list[Claim]:
+        """Return the claims for one promised file: by name first, then by content."""
+        named = [e for e in self._by_name.get(name_key(file.path), ()) if _sizes_agree(file.size, e.size)]
+        named.sort(key=lambda e: (*_rank(file.path, e.path), e.index))
+        by_name = {(entry.path, entry.index) for entry in named}
+        alike: dict[tuple[str, int], Entry] = {}
+        for digest in file.digests:
+            for entry in self._by_digest.get(digest, ()):
+                known = self._learned[entry.path, entry.index]
+                if same_content(file, known, path=entry.path, size=entry.size):
+                    alike.setdefault((entry.path, entry.index), entry)
+        others = [entry for key, entry in sorted(alike.items()) if key not in by_name]
+        others.sort(key=lambda e: (*_rank(file.path, e.path), e.index))
+        return [Claim(e.path, e) for e in named] + [Claim(e.path, e, by_hand=False) for e in others]
+
+
+def strays(entries: Sequence[Entry], promises: Iterable[Promised]) -> list[Entry]:
+    """Return the files that no promised name matches and whose size does not rule them out."""
+    names: set[str] = set()
+    sizes: set[int | None] = set()
+    for file in promises:
+        names.add(name_key(file.path))
+        sizes.add(file.size)
+    return [
+        entry
+        for entry in entries
+        if name_key(entry.path) not in names and (None in sizes or entry.size is None or entry.size in sizes)
+    ]
+
+
+def listed_size(claims: Mapping[str, Sequence[Claim]]) -> int | None:
+    """Return a promised file's size by the copies' fault-free listings, None where they disagree or say nothing."""
+    sizes = {c.entry.size for found in claims.values() for c in found if c.entry and c.entry.size is not None}
+    return sizes.pop() if len(sizes) == 1 else None
+
+
+def _sizes_agree(one: int | None, other: int | None) -> bool:
+    return one is None or other is None or one == other
+
+
+def _rank(promised: str, path: str) -> tuple[int, bytes]:
+    return -shared_ending(promised, path), path.encode("utf-8", "surrogateescape")

@@ -1,0 +1,150 @@
+"""The record of a run: one plain value, the JSON of `drill run`. It is all that reports know.
+
+Flows in: numbers and names from the conductors. Flows out: values and JSON text. Must not know: views, faults,
+terminals.
+"""
+
+import json
+from collections.abc import Mapping, Sequence
+from dataclasses import asdict, dataclass, field
+from typing import Any
+
+SCHEMA = "restore-drill/1"
+VERDICTS = ("lost", "partial", "unproven", "late", "restored")  # the worst first
+
+
+@dataclass(frozen=True, slots=True)
+class Count:
+    """Promised files or bytes, split without a rest: promised = verified + on_paper + lost."""
+
+    promised: int
+    verified: int
+    on_paper: int
+    lost: int
+
+
+@dataclass(frozen=True, slots=True)
+class ByteCount:
+    """Bytes as `Count`, and how many files of unknown size counted 0."""
+
+    promised: int
+    verified: int
+    on_paper: int
+    lost: int
+    unknown_files: int
+
+
+@dataclass(frozen=True, slots=True)
+class FileNote:
+    """One promised file that did not come back, and why."""
+
+    path: str
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
+class Unchecked:
+    """What a restore by hand brings back, in files."""
+
+    right: int
+    silently_wrong: int
+    failed: int
+
+
+@dataclass(frozen=True, slots=True)
+class Seconds:
+    """What the reads and writes of this drill took, what the real restore is projected to take, and the target."""
+
+    measured: float
+    projected: float
+    target: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class LostWork:
+    """How far back lost work reaches."""
+
+    oldest_lost: str | None
+    target_seconds: float | None
+    met: bool
+
+
+@dataclass(frozen=True, slots=True)
+class FurtherFailures:
+    """How many more failures are survivable, the target, and the smallest sets that are not."""
+
+    survivable: int
+    target: int | None
+    weakest: tuple[tuple[str, ...], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Drill:
+    """The result of one scenario (and variant) for one shoot."""
+
+    scenario: str
+    variant: str | None
+    shoot: str
+    verdict: str
+    score: float
+    files: Count
+    bytes: ByteCount
+    by_class: Mapping[str, Count]
+    sources: Mapping[str, int]
+    stitched: int
+    unchecked: Unchecked
+    lost_files: Sequence[FileNote]
+    on_paper_files: Sequence[FileNote]
+    seconds: Seconds
+    lost_work: LostWork
+    further_failures: FurtherFailures
+
+    @property
+    def falls_short(self) -> bool:
+        """Say whether this drill is anything but restored with every target met."""
+        further = self.further_failures
+        short_of_failures = further.target is not None and further.survivable < further.target
+        return self.verdict != "restored" or not self.lost_work.met or short_of_failures
+
+
+@dataclass(frozen=True, slots=True)
+class Run:
+    """A whole run. `notes` are for people: what could not be matched or reached, which rates are assumed."""
+
+    studio: str
+    started: str
+    now: str
+    seed: int
+    complete: bool
+    not_applicable: tuple[str, ...]
+    drills: tuple[Drill, ...]
+    titles: Mapping[str, str] = field(default_factory=dict)
+    notes: tuple[str, ...] = ()
+    unfinished: str | None = None
+
+
+def to_json(run: Run) -> dict[str, Any]:
+    """Return the run as the documented JSON value."""
+    return {
+        "schema": SCHEMA,
+        "studio": run.studio,
+        "started": run.started,
+        "now": run.now,
+        "seed": run.seed,
+        "complete": run.complete,
+        "not_applicable": list(run.not_applicable),
+        "drills": [_plain(asdict(drill)) for drill in run.drills],
+    }
+
+
+def dump(run: Run) -> str:
+    """Return the run as JSON text; names that are no valid Unicode stay escaped."""
+    return json.dumps(to_json(run), indent=1, ensure_ascii=True) + "\n"
+
+
+def _plain(value: Any) -> Any:
+    if isinstance(value, Mapping):
+        return {key: _plain(item) for key, item in value.items()}
+    if isinstance(value, list | tuple):
+        return [_plain(item) for item in value]
+    return value

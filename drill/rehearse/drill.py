@@ -1,0 +1,248 @@
+"""One drill: one shoot under one stage. Every candidate is tried until the promised bytes have come, or none is left.
+
+Flows in: a shoot with its claims, a stage, the reads of the run. Flows out: Facts, from which the record is made when
+the sizes are known. Must not know: terminals, JSON.
+"""
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+
+from drill.coverage import Claim
+from drill.faults import Faulted
+from drill.model import Entry, Problem, Promised, Shoot, Trouble
+from drill.record import Unchecked
+from drill.rehearse.by_hand import by_hand
+from drill.rehearse.holdings import Claims, Holdings
+from drill.rehearse.reads import Read, Reads
+from drill.rehearse.stage import Stage
+from drill.restore import Key
+from drill.score import Outcome
+from drill.shelf import OpenCopy
+
+
+@dataclass(slots=True)
+class Case:
+    """One promised file in one drill: who may have it, who gave it, what went wrong on the way."""
+
+    file: Promised
+    claims: Claims
+    served_by: str | None = None
+    read: Read | None = None
+    paper: list[str] = field(default_factory=list)
+
+    @property
+    def outcome(self) -> Outcome:
+        """Return what the drill found of this file."""
+        if self.served_by is not None:
+            return Outcome.VERIFIED
+        return Outcome.ON_PAPER if self.paper else Outcome.LOST
+
+
+@dataclass(frozen=True, slots=True)
+class Facts:
+    """What one drill found, before sizes are settled."""
+
+    stage: Stage
+    cases: Sequence[Case]
+    order: Sequence[str]
+    holders: Sequence[frozenset[str]]
+    unchecked: Unchecked
+    measured_s: float
+    whys: Mapping[int, str]  # by the case's number, for what is lost or on paper
+
+
+class Bench:
+    """What a drill works with: the copies, the reads made in this drill so far, and what was learned in the run."""
+
+    def __init__(
+        self,
+        stage: Stage,
+        copies: Mapping[str, OpenCopy],
+        reads: Reads,
+        unreached: Mapping[str, str],
+        refused: Mapping[str, str],
+    ) -> None:
+        self.stage, self.copies, self.reads = stage, copies, reads
+        self.unreached, self.refused = unreached, refused
+        self.usable: dict[str, Faulted] = {
+            id_: faulted for id_, faulted in stage.usable.items() if id_ not in unreached and id_ not in refused
+        }
+        self.seen: dict[str, dict[Key, Read]] = {}
+
+    def look(self, id_: str, entries: Iterable[Entry]) -> Mapping[Key, Read]:
+        """Return this drill's reads of a copy, after making the ones that are wanted."""
+        seen = self.seen.setdefault(id_, {})
+        wanted = [entry for entry in entries if (entry.path, entry.index) not in seen]
+        if wanted:
+            faulted = self.usable[id_]
+            seen |= self.reads.fetch(self.copies[id_], faulted, wanted)
+        return seen
+
+
+def drill(shoot: Shoot, cases: Sequence[Case], order: Sequence[str], *, bench: Bench, holdings: Holdings) -> Facts:
+    """Restore one shoot from what the stage leaves. Copies are asked in `order`. Errors: Unfinished."""
+    measured_s = _serve(cases, order, bench)
+    measured_s += _last_look(cases, bench, holdings)
+    for case in cases:
+        if case.served_by is None:
+            case.paper = _on_paper(case, bench)
+    _check_touched(cases, bench)
+    pairs = [(case.file, case.claims) for case in cases]
+    unchecked = by_hand(pairs, copies=bench.copies, usable=bench.usable, look=bench.look)
+    return Facts(
+        stage=bench.stage,
+        cases=cases,
+        order=order,
+        holders=[_holders(case, bench) for case in cases],
+        unchecked=unchecked,
+        measured_s=measured_s,
+        whys={n: _why(case, bench) for n, case in enumerate(cases) if case.outcome is not Outcome.VERIFIED},
+    )
+
+
+def _serve(cases: Sequence[Case], order: Sequence[str], bench: Bench) -> float:
+    """Try every candidate of every file, file by file the next one after a failure; return the seconds it took."""
+    turns = {}
+    for number, case in enumerate(cases):
+        turns[number] = [
+            (id_, entry)
+            for id_ in order
+            if id_ in bench.usable
+            for entry in _readable(case.claims.get(id_, ()), bench.usable[id_])
+        ]
+    counted: dict[tuple[str, Key], float] = {}
+    while any(turns.values()):
+        for id_ in order:
+            batch = {n: turn[0][1] for n, turn in turns.items() if turn and turn[0][0] == id_}
+            if not batch:
+                continue
+            reads = bench.look(id_, batch.values())
+            for number, entry in batch.items():
+                read = reads[entry.path, entry.index]
+                counted[id_, (entry.path, entry.index)] = read.took_s
+                turns[number].pop(0)
+                if read.gives(cases[number].file):
+                    cases[number].served_by, cases[number].read = id_, read
+                    turns[number].clear()
+    return sum(counted.values())
+
+
+def _readable(claims: Iterable[Claim], faulted: Faulted) -> list[Entry]:
+    return [claim.entry for claim in claims if claim.entry is not None and not faulted.hides(claim.entry)]
+
+
+def _last_look(cases: Sequence[Case], bench: Bench, holdings: Holdings) -> float:
+    """Before a file counts as lost, read what lies on copies without a list under a misleading name."""
+    took_s = 0.0
+    for case in cases:
+        if case.served_by is not None:
+            continue
+        for id_ in bench.usable:
+            entries = holdings.unlearned(id_, case.file)
+            if entries:
+                bench.reads.fetch(bench.copies[id_], None, entries)
+        claims = holdings.claims(case.file)
+        if any(len(claims[id_]) > len(case.claims.get(id_, ())) for id_ in claims):
+            case.claims = claims
+            took_s += _serve([case], list(claims), bench)
+    return took_s
+
+
+def _on_paper(case: Case, bench: Bench) -> list[str]:
+    """Return the copies that cannot be reached now and are said to hold the file."""
+    found = []
+    for id_, claims in case.claims.items():
+        taken = bench.stage.on_paper.get(id_)
+        if taken is not None:
+            names = [claim for claim in claims if not taken(claim.path)]
+        elif id_ in bench.unreached:
+            hidden = bench.stage.usable[id_].hides
+            names = [claim for claim in claims if claim.entry is None or not hidden(claim.entry)]
+        elif id_ in bench.usable:
+            names = [claim for claim in claims if _silent(claim, bench.seen.get(id_, {}))]
+        else:
+            names = []
+        if names and bench.copies[id_].copy.listed is not None:
+            found.append(id_)
+    return found
+
+
+def _silent(claim: Claim, seen: Mapping[Key, Read]) -> bool:
+    """Say whether a server gave no answer for this very file."""
+    read = seen.get((claim.entry.path, claim.entry.index)) if claim.entry else None
+    return read is not None and read.problem is not None and read.problem.trouble is Trouble.UNREACHABLE
+
+
+def _check_touched(cases: Sequence[Case], bench: Bench) -> None:
+    """Read every file that a fault touches, served or not, so that no damaged copy counts as one that is left."""
+    for id_, faulted in bench.usable.items():
+        entries = [
+            entry for case in cases for entry in _readable(case.claims.get(id_, ()), faulted) if faulted.touches(entry)
+        ]
+        bench.look(id_, entries)
+
+
+def _holders(case: Case, bench: Bench) -> frozenset[str]:
+    """Return the copies that count for a file after this drill: claimed, still there, not refuted by a read in it."""
+    held = set(case.paper if case.served_by is None else _on_paper(case, bench))
+    for id_, faulted in bench.usable.items():
+        seen = bench.seen.get(id_, {})
+        for entry in _readable(case.claims.get(id_, ()), faulted):
+            read = seen.get((entry.path, entry.index))
+            if read is None or read.gives(case.file):
+                held.add(id_)
+                break
+    return frozenset(held)
+
+
+def _why(case: Case, bench: Bench) -> str:
+    """Say in plain words, copy by copy, why a file did not come back."""
+    reasons = []
+    for id_ in bench.copies:
+        reason = _reason(id_, case, bench)
+        if id_ in case.paper:
+            away = bench.unreached.get(id_) or bench.copies[id_].reason or "the server does not answer"
+            reason = f"said to be on {id_}, which cannot be reached now ({away})"
+        if reason not in reasons:
+            reasons.append(reason)
+    return "; ".join(reasons) or "there is no copy at all"
+
+
+def _reason(id_: str, case: Case, bench: Bench) -> str:
+    if id_ in bench.stage.out:
+        return bench.stage.out[id_]
+    if id_ in bench.refused:
+        return f"{id_}: {bench.refused[id_]}"
+    claims = case.claims.get(id_, ())
+    faulted = bench.usable.get(id_)
+    if not claims or faulted is None:
+        return f"not on {id_}"
+    entries = _readable(claims, faulted)
+    if not entries:
+        return f"missing on {id_}"
+    reads = [bench.seen.get(id_, {}).get((entry.path, entry.index)) for entry in entries]
+    return "; ".join(
+        dict.fromkeys(_trouble(id_, entry, read) for entry, read in zip(entries, reads, strict=True) if read)
+    )
+
+
+def _trouble(id_: str, entry: Entry, read: Read) -> str:
+    if read.problem is not None and read.problem.trouble is not Trouble.CHECK_VALUE:
+        return _say_problem(id_, read.problem)
+    if read.finding is not None and read.finding.looks_like_page:
+        return f"{id_} gives a web page in place of the file"
+    if entry.size is not None and read.size < entry.size:
+        return f"cut short on {id_} ({read.size} of {entry.size} bytes)"
+    return f"other bytes than promised on {id_}"
+
+
+def _say_problem(id_: str, problem: Problem) -> str:
+    words = {
+        Trouble.IO: f"bad sector in {id_}",
+        Trouble.DAMAGED: f"damaged on {id_}",
+        Trouble.MISSING: f"missing on {id_}",
+        Trouble.REFUSED: f"refused by {id_}",
+        Trouble.UNREACHABLE: f"{id_} cannot be reached",
+        Trouble.UNSUPPORTED: f"on {id_} in a format that cannot be read here",
+    }
+    return f"{words.get(problem.trouble, f'damaged on {id_}')} ({problem.detail})"

@@ -1,0 +1,78 @@
+"""Holdings: for a whole run, which copy is said to hold which promised file, and what reading has taught about it.
+
+Flows in: opened copies, promises, reads without a fault. Flows out: claims for each promised file, notes for people.
+Must not know: scenarios, verdicts.
+"""
+
+from collections.abc import Mapping, Sequence
+
+from drill.coverage import Claim, ListIndex, ListingIndex, kinds_of, strays
+from drill.model import Digest, Entry, Promised
+from drill.shelf import OpenCopy, State
+
+Claims = dict[str, list[Claim]]  # by copy id; only copies with a claim
+
+
+class Holdings:
+    """The indexes of all copies; claims are remembered until something new is learned."""
+
+    def __init__(self, copies: Mapping[str, OpenCopy], promises: Sequence[Promised]) -> None:
+        self._copies, self._promises = copies, promises
+        self._indexes: dict[str, ListIndex | ListingIndex] = {}
+        for id_, found in copies.items():
+            listed = found.copy.listed
+            if found.state is State.HERE and listed is None:
+                self._indexes[id_] = ListingIndex(found.entries)
+            elif listed is not None and found.state is not State.REFUSES:
+                self._indexes[id_] = ListIndex(listed, found.entries if found.state is State.HERE else None)
+
+    def claims(self, file: Promised) -> Claims:
+        """Return the claims on one promised file by copy, each best first."""
+        found = {id_: index.claims(file) for id_, index in self._indexes.items()}
+        return {id_: claims for id_, claims in found.items() if claims}
+
+    def learn(self, found: OpenCopy, entry: Entry, digests: tuple[Digest, ...]) -> None:
+        """Remember what a file on a copy without a list really is."""
+        index = self._indexes.get(found.copy.id)
+        if isinstance(index, ListingIndex):
+            index.learn(entry, digests)
+
+    def unlearned(self, id_: str, file: Promised) -> list[Entry]:
+        """Return the files of a copy without a list whose content is not known and could be the promised one."""
+        index = self._indexes.get(id_)
+        if not isinstance(index, ListingIndex):
+            return []
+        return [
+            entry
+            for entry in self._copies[id_].entries
+            if not index.learned(entry) and (None in (file.size, entry.size) or file.size == entry.size)
+        ]
+
+    def strays(self) -> dict[str, list[Entry]]:
+        """Return, for each copy without a list, the files that no promised name matches."""
+        found = {}
+        for id_, index in self._indexes.items():
+            if isinstance(index, ListingIndex):
+                found[id_] = strays(self._copies[id_].entries, self._promises)
+        return {id_: entries for id_, entries in found.items() if entries}
+
+    def notes(self) -> list[str]:
+        """Say in plain words which copies could not be had, and which lists could not be matched."""
+        said = []
+        ours = kinds_of(self._promises)
+        for id_, found in self._copies.items():
+            if found.state is State.AWAY:
+                on_paper = (
+                    "what its list names stays on paper"
+                    if found.copy.listed
+                    else "it has no list: it counts for nothing"
+                )
+                said.append(f"{id_} cannot be reached now: {found.reason}; {on_paper}")
+            elif found.state is State.REFUSES:
+                said.append(f"{id_} gives nothing: {found.reason}")
+            elif found.copy.listed is not None:
+                theirs = {digest.kind for item in found.copy.listed for digest in item.digests}
+                if ours and not ours & theirs:
+                    kinds = f"{', '.join(sorted(theirs))}, the promises {', '.join(sorted(ours))}"
+                    said.append(f"{id_}: its list has {kinds}: no digest in common, so it is matched by name")
+        return said

@@ -1,0 +1,55 @@
+"""Links are asked in every drill they take part in, whether their bytes are shared or not: one that has expired by now
+must not count.
+
+Flows in: the bench's stage and a shoot's claims. Flows out: what the servers answered. Must not know: verdicts.
+"""
+
+from collections.abc import Mapping, Sequence
+
+from drill.copies import LinkSession, link_url, probe_link
+from drill.errors import CannotReach, CannotRead
+from drill.model import Problem, Trouble
+from drill.rehearse.drill import Bench, Case
+from drill.rehearse.reads import Read, Reads
+from drill.rehearse.stage import Stage
+from drill.shelf import OpenCopy
+
+
+def set_bench(
+    stage: Stage, cases: Sequence[Case], *, copies: Mapping[str, OpenCopy], reads: Reads, session: LinkSession
+) -> Bench:
+    """Ask every link that this stage leaves for one small answer, and lay out the bench accordingly."""
+    unreached: dict[str, str] = {}
+    refused: dict[str, str] = {}
+    seen: dict[str, dict[tuple[str, int], Read]] = {}
+    for id_, faulted in stage.usable.items():
+        copy = copies[id_].copy
+        if copy.url is None or any(blow.hazard.effect == "expired" for blow in stage.fates[id_].blows):
+            continue
+        try:
+            if copy.archive is not None:
+                probe_link(copy.url, session=session)
+                continue
+            claimed = [c.entry for case in cases for c in case.claims.get(id_, ()) if c.entry]
+            for entry in claimed:
+                if faulted.hides(entry):
+                    continue
+                problem = _ask(link_url(copy.url, entry.path), session)
+                if problem is None:
+                    break  # it answers; the others are asked when they are needed
+                seen.setdefault(id_, {})[entry.path, entry.index] = Read(problem, 0, 0.0, None, None)
+        except CannotReach as error:
+            unreached[id_] = str(error)
+        except CannotRead as error:
+            refused[id_] = str(error)
+    bench = Bench(stage, copies, reads, unreached, refused)
+    bench.seen |= {id_: found for id_, found in seen.items() if id_ in bench.usable}
+    return bench
+
+
+def _ask(url: str, session: LinkSession) -> Problem | None:
+    try:
+        probe_link(url, session=session)
+    except CannotRead as error:
+        return Problem(Trouble.REFUSED, str(error))
+    return None

@@ -1,0 +1,128 @@
+"""Reads: every file of a copy is restored to scratch once, judged, and remembered for all drills that it serves.
+
+Flows in: copies (as found, or under a fault) and the files wanted. Flows out: for each file a Read. What a fault
+touches is read anew in each drill; what no fault touches is shared. Must not know: promises' paths, verdicts.
+"""
+
+import os
+import shutil
+from collections.abc import Callable, Iterable, Sequence
+from concurrent.futures import Executor
+from dataclasses import dataclass
+from itertools import count
+from pathlib import Path
+
+from drill.errors import Unfinished
+from drill.faults import Faulted
+from drill.model import Entry, Problem, Promised, Trouble, View
+from drill.restore import Key, Restored, restore
+from drill.shelf import OpenCopy
+from drill.verify import Finding, examine
+
+_BATCH = 512  # files asked of a folder at once; an archive is always asked in one pass
+
+
+@dataclass(frozen=True, slots=True)
+class Read:
+    """What one read of a file on a copy gave."""
+
+    problem: Problem | None
+    size: int
+    took_s: float
+    finding: Finding | None
+    kept: Path | None
+
+    def gives(self, file: Promised) -> bool:
+        """Say whether the promised bytes came, whatever an archive's own check value says."""
+        return self.finding is not None and self.finding.is_promised(file)
+
+    @property
+    def believed(self) -> bool:
+        """Say whether a person would take it for good: it opened and read to its end without an error."""
+        return self.problem is None
+
+
+class Reads:
+    """The reads of a run. Files lie in `folder` while they are judged, and longer when `keep` is set."""
+
+    def __init__(self, folder: Path, *, kinds: Iterable[str], flusher: Executor, keep: bool) -> None:
+        self._folder, self._kinds, self._flusher, self._keep = folder, tuple(kinds), flusher, keep
+        self._shared: dict[tuple[str, str, int], Read] = {}
+        self._numbers = count(1)
+        self.on_read: Callable[[OpenCopy, Entry, Read], None] = lambda found, entry, read: None
+        folder.mkdir(parents=True, exist_ok=True)
+
+    def fetch(self, found: OpenCopy, faulted: Faulted | None, wanted: Iterable[Entry]) -> dict[Key, Read]:
+        """Return a Read for every wanted file of a copy; without `faulted` the copy is read as it is."""
+        assert found.view is not None
+        entries = list(dict.fromkeys(wanted))
+        touched = [entry for entry in entries if faulted is not None and faulted.touches(entry)]
+        apart = set(touched)
+        plain = [entry for entry in entries if entry not in apart]
+        missing = [entry for entry in plain if (found.copy.id, entry.path, entry.index) not in self._shared]
+        for entry, read in self._restore(found, found.view, missing).items():
+            self._shared[found.copy.id, entry.path, entry.index] = read
+            self.on_read(found, entry, read)
+        results = {(e.path, e.index): self._shared[found.copy.id, e.path, e.index] for e in plain}
+        if faulted is not None:
+            fresh = self._restore(found, faulted.view, touched)
+            results |= {(entry.path, entry.index): read for entry, read in fresh.items()}
+        return results
+
+    def forget_files(self) -> None:
+        """Remove every file that is still kept in the reading folder (its links elsewhere stay)."""
+        if self._keep:
+            shutil.rmtree(self._folder, ignore_errors=True)
+            self._folder.mkdir(parents=True, exist_ok=True)
+            self._shared.clear()  # a later shoot that needs one of these files needs its bytes again
+
+    def _restore(self, found: OpenCopy, view: View, entries: Sequence[Entry]) -> dict[Entry, Read]:
+        reads: dict[Entry, Read] = {}
+        size = len(entries) if found.is_archive else _BATCH
+        for start in range(0, len(entries), max(size, 1)):
+            paths = {entry: self._folder / f"{next(self._numbers):07d}" for entry in entries[start : start + size]}
+            results = restore(view, paths, flusher=self._flusher, judge=self._judge)
+            for entry, path in paths.items():
+                reads[entry] = self._read(results[entry.path, entry.index], path)
+            _check_still_there(found, reads.values())
+        return reads
+
+    def _judge(self, path: Path) -> Finding:
+        finding = examine(path, self._kinds)
+        if not self._keep:
+            path.unlink()
+        return finding
+
+    def _read(self, restored: Restored[Finding], path: Path) -> Read:
+        kept = path if self._keep and restored.found is not None else None
+        return Read(restored.problem, restored.size, restored.took_s, restored.found, kept)
+
+
+def place(read: Read, target: Path) -> None:
+    """Put a kept file at its promised path, as a link where the disk has them. Errors: Unfinished."""
+    assert read.kept is not None
+    try:
+        target.parent.mkdir(parents=True, exist_ok=True)
+        try:
+            os.link(read.kept, target)
+        except FileExistsError:
+            raise
+        except OSError:
+            shutil.copyfile(read.kept, target)
+    except OSError as error:
+        raise Unfinished(f"{target.name!r} cannot be kept in scratch: {error.strerror}") from error
+
+
+def _check_still_there(found: OpenCopy, reads: Iterable[Read]) -> None:
+    """Tell a copy that vanished during the run (unplugged) from one that is damaged."""
+    at = found.copy.at
+    if at is None or not any(read.problem and read.problem.trouble is not Trouble.DAMAGED for read in reads):
+        return
+    folder = at.parent if found.is_archive else at
+    try:
+        with os.scandir(folder) as listing:
+            gone = next(listing, None) is None
+    except OSError:
+        gone = True
+    if gone:
+        raise Unfinished(f"the copy {found.copy.id} vanished during the run; plug it in and run again")

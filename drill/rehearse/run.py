@@ -1,0 +1,269 @@
+"""The whole run: every shoot under every scenario, one shoot at a time.
+
+Flows in: a studio, scenarios, options. Flows out: the record, complete or as far as it got. Scratch is cleaned whatever
+happens. Must not know: terminals.
+"""
+
+import shutil
+import tempfile
+from collections import Counter
+from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from contextlib import contextmanager
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+
+from drill import clock, units
+from drill.copies import LinkSession
+from drill.coverage import kinds_of
+from drill.errors import Mistake, Mistakes, Unfinished
+from drill.faults import applies, variants
+from drill.faults.worst import worst_sector
+from drill.manifests import format_list, suffix
+from drill.model import Entry, Scenario, Shoot, Studio
+from drill.plan import order_copies
+from drill.record import Drill, Run
+from drill.rehearse.drill import Case, Facts, drill
+from drill.rehearse.holdings import Holdings
+from drill.rehearse.links import set_bench
+from drill.rehearse.reads import Read, Reads, place
+from drill.rehearse.settle import Sizes, bytes_needed, learn_sizes, settle, size_of
+from drill.rehearse.stage import Stage, set_stage
+from drill.score import Outcome
+from drill.shelf import OpenCopy, open_copy
+from drill.timing import Load, rate_bps, transfer_s
+
+_FLUSHERS = 6
+
+
+@dataclass(frozen=True, slots=True)
+class Options:
+    """How to run: the seed, the moment that counts as now, which shoots, whether restored files are kept."""
+
+    seed: int
+    now: datetime
+    shoots: tuple[str, ...] = ()
+    keep: bool = False
+    progress: Callable[[str], None] = lambda text: None
+
+
+def rehearse(studio: Studio, scenarios: Sequence[Scenario], options: Options) -> Run:
+    """Drill the studio. Errors: Mistakes, before anything is written; what stops it later is in the record."""
+    started = clock.now()
+    chosen = _chosen(studio, options.shoots)
+    fitting = [scenario for scenario in scenarios if applies(scenario, studio)]
+    if not fitting:
+        what = "no scenario hits anything in this studio: " + ", ".join(s.name for s in scenarios)
+        raise Mistakes([Mistake(str(studio.file), "--scenario", what, "name others, or add the media they are about")])
+    drills: list[tuple[int, int, Drill]] = []
+    unfinished: str | None = None
+    notes: list[str] = []
+    try:
+        with _run_folder(studio, keep=options.keep) as folder:
+            hall = _Hall(studio, fitting, options, folder)
+            try:
+                hall.open(chosen, notes)
+                for number, shoot in enumerate(chosen):
+                    hall.drill_shoot(shoot, number, drills)
+            finally:
+                hall.close()
+    except KeyboardInterrupt:
+        unfinished = "interrupted"
+    except Unfinished as error:
+        unfinished = str(error)
+    return Run(
+        studio=studio.name,
+        started=clock.rfc3339(started),
+        now=clock.rfc3339(options.now),
+        seed=options.seed,
+        complete=unfinished is None,
+        not_applicable=tuple(s.name for s in scenarios if s not in fitting),
+        drills=tuple(record for _, _, record in sorted(drills, key=lambda item: item[:2])),
+        titles={scenario.name: scenario.title for scenario in scenarios},
+        notes=tuple(notes),
+        unfinished=unfinished,
+    )
+
+
+def _chosen(studio: Studio, wanted: Sequence[str]) -> list[Shoot]:
+    known = {shoot.id for shoot in studio.shoots}
+    unknown = [
+        Mistake(str(studio.file), f"--shoot {id_}", "no shoot has this id", "shoots: " + ", ".join(sorted(known)))
+        for id_ in wanted
+        if id_ not in known
+    ]
+    if unknown:
+        raise Mistakes(unknown)
+    return [shoot for shoot in studio.shoots if not wanted or shoot.id in wanted]
+
+
+@contextmanager
+def _run_folder(studio: Studio, *, keep: bool) -> Iterator[Path]:
+    """Make the run's own fresh folder in scratch, and remove it afterwards. Errors: Unfinished."""
+    parent = studio.scratch or Path(tempfile.gettempdir())
+    try:
+        parent.mkdir(parents=True, exist_ok=True)
+        folder = Path(tempfile.mkdtemp(prefix="drill-", dir=parent))
+    except OSError as error:
+        raise Unfinished(
+            f"scratch {parent} cannot be written: {error.strerror}; set scratch to another folder"
+        ) from None
+    try:
+        yield folder
+    finally:
+        if not keep:
+            shutil.rmtree(folder, ignore_errors=True)
+
+
+class _Hall:
+    """Where a run takes place: its folder, the opened copies, what was read, the stages."""
+
+    def __init__(self, studio: Studio, scenarios: Sequence[Scenario], options: Options, folder: Path) -> None:
+        self.studio, self.scenarios, self.options, self.folder = studio, scenarios, options, folder
+        self.session = LinkSession()
+        self.flusher = ThreadPoolExecutor(_FLUSHERS, thread_name_prefix="flush")
+        self.copies: dict[str, OpenCopy] = {}
+        self.sizes: Sizes = {}
+        self.worst: dict[tuple[str, int], tuple[str, int] | None] = {}
+        self.worth: dict[str, Counter[tuple[str, int]]] = {}
+        self.stages: list[Stage] = []
+        self.reads: Reads
+        self.holdings: Holdings
+
+    def open(self, chosen: Sequence[Shoot], notes: list[str]) -> None:
+        """Open every copy, and read once what no promised name matches on copies without a list."""
+        promises = [file for shoot in self.studio.shoots for file in shoot.promise]
+        for copy in self.studio.copies:
+            self.options.progress(f"opening {copy.id}")
+            medium = self.studio.media[copy.on]
+            self.copies[copy.id] = open_copy(copy, medium, session=self.session, downloads=self.folder / ".downloads")
+        self.holdings = Holdings(self.copies, promises)
+        self.reads = Reads(
+            self.folder / ".reading", kinds=sorted(kinds_of(promises)), flusher=self.flusher, keep=self.options.keep
+        )
+        self.reads.on_read = self._learn
+        for id_, entries in self.holdings.strays().items():
+            self.options.progress(f"reading {len(entries)} files on {id_} that no promised name matches")
+            self.reads.fetch(self.copies[id_], None, entries)
+        self.reads.forget_files()
+        notes.extend(self.holdings.notes())
+        notes.extend(_assumed_rates(self.studio))
+
+    def close(self) -> None:
+        """Stop the flushing threads and remove what lay in the reading folder."""
+        self.flusher.shutdown(wait=True, cancel_futures=True)
+        for name in (".reading", ".downloads"):
+            shutil.rmtree(self.folder / name, ignore_errors=True)
+
+    def drill_shoot(self, shoot: Shoot, number: int, drills: list[tuple[int, int, Drill]]) -> None:
+        """Run every stage for one shoot; records (stage, shoot, drill) are added even when a later one fails."""
+        if not self.stages:
+            self._set_stages()
+        done: list[tuple[int, Facts]] = []
+        self._check_room(shoot)
+        try:
+            for at, stage in enumerate(self.stages):
+                self.options.progress(f"{shoot.id}: {stage.name}")
+                facts = self._drill(shoot, stage)
+                learn_sizes(self.sizes, facts)
+                if self.options.keep:
+                    _keep(facts, shoot, self.folder)
+                done.append((at, facts))
+        finally:
+            for at, facts in done:
+                record = settle(facts, shoot, self.studio, sizes=self.sizes, now=self.options.now)
+                drills.append((at, number, record))
+        self.reads.forget_files()
+
+    def _drill(self, shoot: Shoot, stage: Stage) -> Facts:
+        cases = self._cases(shoot)
+        bench = set_bench(stage, cases, copies=self.copies, reads=self.reads, session=self.session)
+        return drill(shoot, cases, self._order(cases, stage), bench=bench, holdings=self.holdings)
+
+    def _cases(self, shoot: Shoot) -> list[Case]:
+        return [Case(file, self.holdings.claims(file)) for file in shoot.promise]
+
+    def _order(self, cases: Sequence[Case], stage: Stage) -> list[str]:
+        def cost_s(id_: str, files: int, size: int) -> float:
+            medium = self.copies[id_].medium
+            load = Load(medium, files, size, stage.fates[id_].rate_factor)
+            return medium.in_hand_after_s + transfer_s(load, self.studio.buses)
+
+        holders = [frozenset(id_ for id_ in case.claims if id_ not in stage.out) for case in cases]
+        return order_copies(holders, [size_of(case, self.sizes) or 0 for case in cases], cost_s)
+
+    def _set_stages(self) -> None:
+        for scenario in self.scenarios:
+            for variant in variants(scenario, self.studio):
+                self.stages.append(
+                    set_stage(
+                        self.studio,
+                        scenario,
+                        variant,
+                        copies=self.copies,
+                        seed=self.options.seed,
+                        worst=self._worst,
+                    )
+                )
+
+    def _worst(self, found: OpenCopy, sector_size: int) -> tuple[str, int] | None:
+        key = (found.copy.id, sector_size)
+        if key not in self.worst:
+            self.options.progress(f"looking for the worst sector of {found.copy.id}")
+            worth = self._worth(found.copy.id)
+            self.worst[key] = worst_sector(found, worth=lambda e: worth[e.path, e.index], sector_size=sector_size)
+        return self.worst[key]
+
+    def _worth(self, id_: str) -> Counter[tuple[str, int]]:
+        """Count, for each file of a copy, the promised files of all shoots that it stands for."""
+        if not self.worth:
+            self.worth = {other: Counter() for other in self.copies}
+            for shoot in self.studio.shoots:
+                for file in shoot.promise:
+                    for other, claims in self.holdings.claims(file).items():
+                        best = next((claim.entry for claim in claims if claim.entry), None)
+                        if best is not None:
+                            self.worth[other][best.path, best.index] += 1
+        return self.worth[id_]
+
+    def _check_room(self, shoot: Shoot) -> None:
+        needed = bytes_needed(shoot.promise, self._cases(shoot), self.sizes)
+        try:
+            free = shutil.disk_usage(self.folder).free
+        except OSError as error:
+            raise Unfinished(f"scratch vanished during the run: {error.strerror}") from None
+        if needed > free:
+            raise Unfinished(
+                f"{shoot.id} needs {units.say_size(needed)} in scratch and {units.say_size(free)} are free there; "
+                "set scratch to a folder on a disk with room"
+            )
+
+    def _learn(self, found: OpenCopy, entry: Entry, read: Read) -> None:
+        self.holdings.learn(found, entry, read.finding.digests if read.finding else ())
+
+
+def _assumed_rates(studio: Studio) -> list[str]:
+    used = {copy.on for copy in studio.copies}
+    assumed = [
+        f"{medium.id} {units.say_size(round(rate_bps(medium, studio.buses)))}/s"
+        for medium in studio.media.values()
+        if medium.id in used and medium.reads_at_bps is None
+    ]
+    if not assumed:
+        return []
+    return [f"restore times assume usual rates for: {', '.join(assumed)} (set reads_at to what you measure)"]
+
+
+def _keep(facts: Facts, shoot: Shoot, folder: Path) -> None:
+    """Lay out what a drill verified under its promised paths, beside the promise as checksum lists."""
+    home = folder / facts.stage.name
+    for case in facts.cases:
+        if case.outcome is Outcome.VERIFIED and case.read is not None:
+            place(case.read, home / shoot.id / case.file.path)
+    (home / shoot.id).mkdir(parents=True, exist_ok=True)
+    for kind in sorted(kinds_of(shoot.promise)):
+        text = format_list(
+            (d, f"{shoot.id}/{file.path}") for file in shoot.promise for d in file.digests if d.kind == kind
+        )
+        (home / f"{shoot.id}{suffix(kind)}").write_bytes(text)

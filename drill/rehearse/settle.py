@@ -1,0 +1,97 @@
+"""Settling: the facts of a shoot's drills become records once every size that this run can know is known.
+
+Flows in: facts, claims, a studio. Flows out: record.Drill values. Must not know: reading, terminals.
+"""
+
+from collections import Counter
+from collections.abc import Mapping, Sequence
+from datetime import datetime
+
+from drill.coverage import listed_size
+from drill.model import Digest, Promised, Shoot, Studio
+from drill.record import Drill, FileNote, Seconds
+from drill.rehearse.drill import Case, Facts
+from drill.rehearse.further import further_failures
+from drill.score import Outcome, count_bytes, count_classes, count_files, lost_work, score, verdict
+from drill.timing import Load, projected_s
+
+Sizes = dict[tuple[Digest, ...], int]
+
+
+def learn_sizes(sizes: Sizes, facts: Facts) -> None:
+    """Remember the size of every file that a drill verified."""
+    for case in facts.cases:
+        if case.read is not None:
+            sizes[case.file.digests] = case.read.size
+
+
+def size_of(case: Case, sizes: Mapping[tuple[Digest, ...], int]) -> int | None:
+    """Return a promised file's size: from the promise, a verified read, else the listings where they agree."""
+    if case.file.size is not None:
+        return case.file.size
+    known = sizes.get(case.file.digests)
+    return listed_size(case.claims) if known is None else known
+
+
+def settle(facts: Facts, shoot: Shoot, studio: Studio, *, sizes: Sizes, now: datetime) -> Drill:
+    """Make the record of one drill."""
+    outcomes = [case.outcome for case in facts.cases]
+    known = [size_of(case, sizes) for case in facts.cases]
+    files = count_files(outcomes)
+    by_class = count_classes([case.file.kind for case in facts.cases], outcomes)
+    target_s = shoot.targets.restore_within_s
+    took_s = projected_s(_loads(facts, known, studio), studio.buses)
+    return Drill(
+        scenario=facts.stage.scenario.name,
+        variant=facts.stage.variant,
+        shoot=shoot.id,
+        verdict=verdict(files, projected_s=took_s, target_s=target_s),
+        score=score(by_class, studio.weights),
+        files=files,
+        bytes=count_bytes(known, outcomes),
+        by_class=by_class,
+        sources=_sources(facts, studio),
+        stitched=0,
+        unchecked=facts.unchecked,
+        lost_files=_notes(facts, Outcome.LOST),
+        on_paper_files=_notes(facts, Outcome.ON_PAPER),
+        seconds=Seconds(round(facts.measured_s, 3), round(took_s, 3), target_s),
+        lost_work=lost_work(files, shoot, now),
+        further_failures=further_failures(facts.holders, studio, shoot.targets.further_failures),
+    )
+
+
+def _sources(facts: Facts, studio: Studio) -> dict[str, int]:
+    served = Counter(case.served_by for case in facts.cases)
+    return {copy.id: served[copy.id] for copy in studio.copies if served[copy.id]}
+
+
+def _notes(facts: Facts, outcome: Outcome) -> list[FileNote]:
+    return [FileNote(c.file.path, facts.whys[n]) for n, c in enumerate(facts.cases) if c.outcome is outcome]
+
+
+def _loads(facts: Facts, sizes: Sequence[int | None], studio: Studio) -> list[Load]:
+    """Return what each copy serves; what is only on paper counts on the best copy that is said to hold it."""
+    files: Counter[str] = Counter()
+    total: Counter[str] = Counter()
+    for case, size in zip(facts.cases, sizes, strict=True):
+        id_ = case.served_by or next((i for i in facts.order if i in case.paper), None)
+        if id_ is not None:
+            files[id_] += 1
+            total[id_] += size or 0
+    medium_of = {copy.id: studio.media[copy.on] for copy in studio.copies}
+    return [Load(medium_of[id_], count, total[id_], facts.stage.fates[id_].rate_factor) for id_, count in files.items()]
+
+
+def bytes_needed(promise: Sequence[Promised], cases: Sequence[Case], sizes: Sizes) -> int:
+    """Return how much room a shoot needs in scratch, as far as sizes are known."""
+    needed = 0
+    for file, case in zip(promise, cases, strict=True):
+        size = size_of(case, sizes)
+        if size is None:
+            listed = [
+                c.entry.size for found in case.claims.values() for c in found if c.entry and c.entry.size is not None
+            ]
+            size = min(listed, default=0)
+        needed += size if file.size is None else file.size
+    return needed

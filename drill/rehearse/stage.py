@@ -1,0 +1,77 @@
+"""The stage: all copies under one scenario and variant, set once and used for every shoot.
+
+Flows in: opened copies, a scenario, the seed. Flows out: for each copy whether it can be used, is on paper, or is
+out, and why. Must not know: shoots, verdicts.
+"""
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+
+from drill.faults import Fate, Faulted, aim, lay_over
+from drill.faults.apply import hides
+from drill.globs import matcher
+from drill.model import Entry, Scenario, Studio
+from drill.shelf import OpenCopy, State
+
+WHOLE = frozenset({"expired", "refused"})  # what takes a copy that is on paper as a whole
+
+
+@dataclass(frozen=True, slots=True)
+class Stage:
+    """One scenario's world: usable copies under their faults, copies on paper with what is hidden, the rest and why."""
+
+    scenario: Scenario
+    variant: str | None
+    fates: Mapping[str, Fate]
+    usable: Mapping[str, Faulted]
+    on_paper: Mapping[str, Callable[[str], bool]]  # id → whether the scenario takes that path away
+    out: Mapping[str, str] = field(default_factory=dict)
+
+    @property
+    def name(self) -> str:
+        """Return the scenario's name with its variant, as folders and messages use it."""
+        return self.scenario.name if self.variant is None else f"{self.scenario.name}--{self.variant}"
+
+
+def set_stage(
+    studio: Studio,
+    scenario: Scenario,
+    variant: str | None,
+    *,
+    copies: Mapping[str, OpenCopy],
+    seed: int,
+    worst: Callable[[OpenCopy, int], tuple[str, int] | None],
+) -> Stage:
+    """Lay a scenario over all copies."""
+    fates = aim(scenario, studio, variant)
+    usable: dict[str, Faulted] = {}
+    on_paper: dict[str, Callable[[str], bool]] = {}
+    out: dict[str, str] = {}
+    for id_, found in copies.items():
+        fate = fates[id_]
+        if fate.removed is not None:
+            out[id_] = fate.removed
+        elif found.state is State.REFUSES:
+            out[id_] = f"{id_}: {found.reason}"
+        elif found.state is State.HERE:
+            usable[id_] = lay_over(found, fate, seed=f"{seed}\x1f{scenario.name}", others=copies, worst=worst)
+        elif _takes_all(fate):
+            out[id_] = f"{id_} is taken as a whole"
+        else:
+            on_paper[id_] = _taken_from_paper(found, fate)
+    return Stage(scenario, variant, fates, usable, on_paper, out)
+
+
+def _takes_all(fate: Fate) -> bool:
+    return any(
+        blow.hazard.effect in WHOLE or (blow.hazard.effect in ("encrypted", "deleted") and blow.hazard.files is None)
+        for blow in fate.blows
+    )
+
+
+def _taken_from_paper(found: OpenCopy, fate: Fate) -> Callable[[str], bool]:
+    """Say of a listed name whether the scenario takes it away. Byte effects leave it: what they hit is not known."""
+    listed = [Entry(item.path, item.size) for item in found.copy.listed or ()]
+    gone = hides(listed, found, fate.blows)
+    covers = [matcher(b.hazard.files) for b in fate.blows if b.hazard.effect == "encrypted" and b.hazard.files]
+    return lambda path: path in gone or any(matches(path) for matches in covers)

@@ -1,0 +1,45 @@
+"""Report files: written aside, flushed and swapped in whole, so that no half report is ever found.
+
+Flows in: texts and the record. Flows out: files. Must not know: copies. The caller has made sure of where it may write.
+Errors: Unfinished.
+"""
+
+import os
+from pathlib import Path
+
+from drill.errors import Unfinished
+from drill.record import Run, dump
+
+
+def swap_in(path: Path, text: str) -> None:
+    """Write a text file in whole: aside, to disk, then renamed over the old one."""
+    aside = path.with_name(f".{path.name}.{os.getpid()}.part")
+    try:
+        with aside.open("w", encoding="utf-8", errors="backslashreplace", newline="\n") as file:
+            file.write(text)
+            file.flush()
+            os.fsync(file.fileno())
+        aside.replace(path)
+    except OSError as error:
+        aside.unlink(missing_ok=True)
+        raise Unfinished(f"{path} cannot be written: {error.strerror}") from error
+
+
+def save_report(reports: Path, run: Run, text: str) -> Path:
+    """Leave the record and the tables in a fresh folder named by the run's start (UTC); return that folder."""
+    stamp = run.started.replace("-", "").replace(":", "")
+    folder, number = reports / stamp, 1
+    try:
+        reports.mkdir(parents=True, exist_ok=True)
+        while True:
+            try:
+                folder.mkdir()
+                break
+            except FileExistsError:
+                number += 1
+                folder = reports / f"{stamp}-{number}"
+    except OSError as error:
+        raise Unfinished(f"the reports folder {reports} cannot be written: {error.strerror}") from error
+    swap_in(folder / "drill.json", dump(run))
+    swap_in(folder / "drill.txt", text)
+    return folder

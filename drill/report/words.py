@@ -1,0 +1,90 @@
+"""Words: texts that are safe on a terminal, and tables that fold to its width.
+
+Flows in: any text, rows. Flows out: printable text. Must not know: the record.
+Widths follow Unicode's East Asian Width through `wcwidth`; control characters (Cc, Cf), lone surrogates and line breaks
+are written as escapes, so that no file name can move the cursor, change colours or reverse a line.
+"""
+
+import unicodedata
+from collections.abc import Sequence
+
+from tabulate import tabulate
+from wcwidth import wcswidth
+
+_ESCAPED = frozenset({"Cc", "Cf", "Cs", "Co", "Cn", "Zl", "Zp"})
+
+
+def safe(text: str) -> str:
+    """Return `text` with everything that is not plainly printable written as an escape."""
+    if text.isascii() and text.isprintable():
+        return text
+    return "".join(_escaped(char) if unicodedata.category(char) in _ESCAPED else char for char in text)
+
+
+def _escaped(char: str) -> str:
+    code = ord(char)
+    return f"\\x{code:02x}" if code < 0x100 else f"\\u{code:04x}" if code < 0x10000 else f"\\U{code:08x}"
+
+
+def fold(text: str, width: int) -> list[str]:
+    """Break a text into lines of at most `width` columns, at spaces, or after - / where a word is too long."""
+    lines: list[str] = []
+    line = ""
+    for each in text.split(" "):
+        word = each
+        grown = f"{line} {word}" if line else word
+        if _width(grown) <= width:
+            line = grown
+            continue
+        if line:
+            lines.append(line)
+        while _width(word) > width:
+            cut = _cut(word, width)
+            lines.append(word[:cut])
+            word = word[cut:]
+        line = word
+    return [*lines, line]
+
+
+def _cut(word: str, width: int) -> int:
+    most = width
+    while most > 1 and _width(word[:most]) > width:
+        most -= 1
+    breaks = [n + 1 for n, char in enumerate(word[:most]) if char in "-/_." and n >= most // 3]
+    return breaks[-1] if breaks else most
+
+
+def _width(text: str) -> int:
+    columns = wcswidth(text)
+    return len(text) if columns < 0 else columns
+
+
+def paragraph(text: str, width: int, *, first: str = "", rest: str = "") -> str:
+    """Fold a text under a first and a later indent."""
+    lines = fold(text, width - max(len(first), len(rest)))
+    return "\n".join((first if number == 0 else rest) + line for number, line in enumerate(lines))
+
+
+def table(headers: Sequence[str], rows: Sequence[Sequence[str]], width: int, *, right: Sequence[int] = ()) -> str:
+    """Set rows as a table that fits `width` columns: the widest columns are folded until it does."""
+    cells = [[safe(cell) for cell in row] for row in rows]
+    columns = list(zip(headers, *cells, strict=True))
+    widths = [max(_width(cell) for cell in column) for column in columns]
+    least = [max(6, *(_width(word) for word in header.split(" "))) for header in headers]
+    while sum(widths) + 2 * (len(widths) - 1) > width:
+        wide = max((n for n in range(len(widths)) if widths[n] > least[n]), key=lambda n: widths[n], default=None)
+        if wide is None:
+            break
+        widths[wide] -= 1
+
+    def folded(row: Sequence[str]) -> list[str]:
+        return ["\n".join(fold(cell, widths[n])) for n, cell in enumerate(row)]
+
+    align = ["right" if n in right else "left" for n in range(len(headers))]
+    return tabulate(
+        [folded(row) for row in cells],
+        headers=folded(headers),
+        tablefmt="simple",
+        colalign=align if rows else None,
+        disable_numparse=True,
+    )

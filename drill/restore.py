@@ -1,0 +1,136 @@
+"""Restore: the only writer of photo bytes. It takes files from a view into scratch, flushes them, and hands them on.
+
+Flows in: a view, files wanted and a path in scratch for each. Flows out: for each, what went wrong or what the judge
+found. Must not know: whether the view lies under faults, promises, the plan.
+
+Writes are 256 KiB (measured: larger ones cost more system time); flushing to disk and reading back run on other
+threads while the next file is read. Every error of scratch itself is Unfinished: it says nothing about a copy.
+"""
+
+import errno
+import os
+from collections.abc import Callable, Mapping
+from concurrent.futures import Executor, Future
+from dataclasses import dataclass
+from pathlib import Path
+from threading import BoundedSemaphore
+from typing import Generic, TypeVar
+
+from drill import clock
+from drill.errors import Unfinished
+from drill.model import Entry, Problem, Trouble, View
+
+T = TypeVar("T")
+BLOCK = 256 * 1024
+_IN_FLIGHT = 48  # files written and not yet judged: a bound on open files and on dirty pages
+_FLAGS = os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0) | getattr(os, "O_NOFOLLOW", 0)
+
+Key = tuple[str, int]  # a file on a copy: its path there and its index
+
+
+@dataclass(frozen=True, slots=True)
+class Restored(Generic[T]):
+    """One file as it came: what went wrong, bytes written, seconds taken, what the judge found (None: not judged)."""
+
+    problem: Problem | None
+    size: int
+    took_s: float
+    found: T | None
+
+
+def restore(
+    view: View, wanted: Mapping[Entry, Path], *, flusher: Executor, judge: Callable[[Path], T]
+) -> dict[Key, Restored[T]]:
+    """Restore the wanted files to their paths; `judge` runs on each flushed file, on the flusher's threads.
+
+    The paths' folders must be there, the paths must not. A file that came whole, or whose archive's own check value
+    alone disagrees, is judged; any other is removed. Errors: Unfinished.
+    """
+    writer = _Writer(wanted, flusher, judge)
+    try:
+        view.deliver(list(wanted), writer)
+    finally:
+        writer.close()
+    return writer.results()
+
+
+class _Writer(Generic[T]):
+    """The receiver: writes one file at a time, hands it to the flusher, keeps the accounts."""
+
+    def __init__(self, wanted: Mapping[Entry, Path], flusher: Executor, judge: Callable[[Path], T]) -> None:
+        self._paths = {(entry.path, entry.index): path for entry, path in wanted.items()}
+        self._flusher, self._judge = flusher, judge
+        self._fd: int | None = None
+        self._path = Path()
+        self._size = 0
+        self._since_s = clock.ticks_s()
+        self._free = BoundedSemaphore(_IN_FLIGHT)
+        self._done: dict[Key, tuple[Problem | None, int, float, Future[tuple[T, float]] | None]] = {}
+
+    def begin(self, entry: Entry) -> None:
+        self._path, self._size = self._paths[entry.path, entry.index], 0
+        try:
+            self._fd = os.open(self._path, _FLAGS, 0o600)
+        except OSError as error:
+            raise _scratch_failed(error) from error
+
+    def data(self, chunk: bytes | bytearray | memoryview) -> None:
+        assert self._fd is not None
+        left = memoryview(chunk)
+        self._size += len(left)
+        try:
+            while left:
+                left = left[os.write(self._fd, left[:BLOCK]) :]
+        except OSError as error:
+            raise _scratch_failed(error) from error
+
+    def end(self, entry: Entry, problem: Problem | None) -> None:
+        assert self._fd is not None
+        fd, path, self._fd = self._fd, self._path, None
+        future = None
+        if problem is None or problem.trouble is Trouble.CHECK_VALUE:
+            self._free.acquire()
+            future = self._flusher.submit(self._finish, fd, path)
+        else:
+            os.close(fd)
+            path.unlink()
+        now_s = clock.ticks_s()
+        self._done[entry.path, entry.index] = (problem, self._size, now_s - self._since_s, future)
+        self._since_s = now_s
+
+    def close(self) -> None:
+        """Let go of a file that an error left open."""
+        if self._fd is not None:
+            os.close(self._fd)
+            self._fd = None
+
+    def results(self) -> dict[Key, Restored[T]]:
+        """Wait for every judgement."""
+        results: dict[Key, Restored[T]] = {}
+        for key, (problem, size, took_s, future) in self._done.items():
+            if future is None:
+                results[key] = Restored(problem, size, took_s, None)
+                continue
+            try:
+                found, more_s = future.result()
+            except OSError as error:
+                raise _scratch_failed(error) from error
+            results[key] = Restored(problem, size, took_s + more_s, found)
+        return results
+
+    def _finish(self, fd: int, path: Path) -> tuple[T, float]:
+        start_s = clock.ticks_s()
+        try:
+            try:
+                os.fsync(fd)
+            finally:
+                os.close(fd)
+            return self._judge(path), clock.ticks_s() - start_s
+        finally:
+            self._free.release()
+
+
+def _scratch_failed(error: OSError) -> Unfinished:
+    full = error.errno in (errno.ENOSPC, getattr(errno, "EDQUOT", errno.ENOSPC))
+    words = "the disk that holds scratch is full" if full else f"scratch cannot be written or read: {error.strerror}"
+    return Unfinished(f"{words}; set scratch to a folder on a disk with room")

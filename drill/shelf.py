@@ -1,0 +1,82 @@
+"""The shelf: every copy of a studio as it is found now, opened read-only.
+
+Flows in: copies from the studio file. Flows out: OpenCopy values: here (with a listing), away (on paper), or refusing.
+Must not know: faults, promises, what will be restored. The only bytes it writes are a downloaded archive link, into a
+folder of the run's own scratch.
+"""
+
+from dataclasses import dataclass, replace
+from datetime import datetime
+from enum import StrEnum
+from pathlib import Path
+
+from drill.copies import (
+    LinkSession,
+    archive_view,
+    fetch_link,
+    file_store,
+    folder_store,
+    link_store,
+    plain_view,
+    reach,
+)
+from drill.errors import CannotReach, CannotRead
+from drill.model import Copy, Entry, Medium, Store, View
+
+
+class State(StrEnum):
+    """How a copy was found."""
+
+    HERE = "here"
+    AWAY = "away"
+    REFUSES = "refuses"
+
+
+@dataclass(frozen=True, slots=True)
+class OpenCopy:
+    """A copy as found: its state and why, its raw streams, its view and its fault-free listing."""
+
+    copy: Copy
+    medium: Medium
+    state: State
+    reason: str = ""
+    store: Store | None = None
+    view: View | None = None
+    entries: tuple[Entry, ...] = ()
+
+    @property
+    def is_archive(self) -> bool:
+        """Say whether its files come out of one archive file."""
+        return self.copy.archive is not None
+
+
+def open_copy(copy: Copy, medium: Medium, *, session: LinkSession, downloads: Path) -> OpenCopy:
+    """Open one copy; a link to an archive is downloaded whole into `downloads`."""
+    found = OpenCopy(copy, medium, State.HERE)
+    try:
+        store = _store(copy, medium, session, downloads)
+        view = plain_view(store) if copy.archive is None else archive_view(store, copy.archive, copy.password)
+        return replace(found, store=store, view=view, entries=tuple(view.entries()))
+    except CannotReach as error:
+        return replace(found, state=State.AWAY, reason=str(error))
+    except CannotRead as error:
+        return replace(found, state=State.REFUSES, reason=str(error))
+
+
+def _store(copy: Copy, medium: Medium, session: LinkSession, downloads: Path) -> Store:
+    if copy.url is not None:
+        if copy.archive is None:
+            return link_store(copy.url, [item.path for item in copy.listed or ()], session=session)
+        downloads.mkdir(parents=True, exist_ok=True)
+        target = downloads / f"{copy.id}{copy.archive}"
+        fetch_link(copy.url, target, session=session)
+        return file_store(target)
+    if copy.at is None:
+        raise CannotReach("the studio file gives no place where it can be read")
+    reach(copy.at, archive=copy.archive is not None, recognised_by=medium.recognised_by)
+    return folder_store(copy.at) if copy.archive is None else file_store(copy.at)
+
+
+def modified(copy: Copy, entry: Entry) -> datetime | None:
+    """Return the time a file on a copy is from: its own, else the copy's."""
+    return entry.modified or copy.made

@@ -1,0 +1,84 @@
+"""The house: a room imports only from lower floors, rooms on one floor do not know each other, only doors print."""
+
+import ast
+from pathlib import Path
+
+import drill
+
+PACKAGE = Path(drill.__file__).parent
+FLOORS = (
+    ("errors", "model", "units", "clock", "globs"),
+    ("digests", "tables", "record"),
+    ("manifests", "copies"),
+    ("studio", "shelf"),
+    ("guard", "scenario", "coverage", "plan", "faulttree", "timing"),
+    ("faults",),
+    ("restore", "verify", "score"),
+    ("rehearse",),
+    ("report", "demo"),
+    ("cli",),
+    ("__main__",),
+)
+FLOOR_OF = {room: number for number, rooms in enumerate(FLOORS) for room in rooms}
+
+
+def room_of(path: Path) -> str:
+    return path.relative_to(PACKAGE).parts[0].removesuffix(".py")
+
+
+def imports_of(path: Path) -> set[str]:
+    found: set[str] = set()
+    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        if isinstance(node, ast.ImportFrom) and node.module and node.module.split(".")[0] == "drill":
+            parts = node.module.split(".")
+            found |= {parts[1]} if len(parts) > 1 else {alias.name for alias in node.names}
+    return found - {"__version__"}
+
+
+def modules() -> list[Path]:
+    return [path for path in PACKAGE.rglob("*.py") if path != PACKAGE / "__init__.py"]
+
+
+def test_every_room_has_a_floor() -> None:
+    assert {room_of(path) for path in modules()} == set(FLOOR_OF)
+
+
+def test_rooms_import_only_from_lower_floors() -> None:
+    wrong = [
+        f"{path.relative_to(PACKAGE)} imports {other}"
+        for path in modules()
+        for other in imports_of(path)
+        if other != room_of(path) and FLOOR_OF[other] >= FLOOR_OF[room_of(path)]
+    ]
+    assert not wrong
+
+
+def test_the_walls_that_keep_it_honest() -> None:
+    judge, writer = imports_of(PACKAGE / "verify.py"), imports_of(PACKAGE / "restore.py")
+    assert judge <= {"digests", "model"}  # the judge never sees the plan, the faults, or what restore claims
+    assert writer <= {"clock", "errors", "model"}  # restore cannot tell a faulted view from a real one
+
+
+def test_no_module_is_a_pantry() -> None:
+    long = {str(p.relative_to(PACKAGE)): n for p in modules() if (n := len(p.read_text("utf-8").splitlines())) > 400}
+    assert not long
+
+
+def test_no_lazy_import_hides_a_cycle() -> None:
+    for path in modules():
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            if isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef):
+                assert not any(isinstance(inner, ast.Import | ast.ImportFrom) for inner in ast.walk(node)), path
+
+
+def test_restore_is_the_only_writer_and_only_doors_print() -> None:
+    for path in modules():
+        calls = {
+            node.func.id if isinstance(node.func, ast.Name) else getattr(node.func, "attr", "")
+            for node in ast.walk(ast.parse(path.read_text(encoding="utf-8")))
+            if isinstance(node, ast.Call)
+        }
+        if room_of(path) in ("copies", "manifests", "faults", "coverage", "plan", "verify", "score"):
+            assert not calls & {"write_bytes", "write_text", "unlink", "rename", "replace_file", "rmtree", "utime", "chmod"}
+        if room_of(path) not in ("cli", "__main__"):
+            assert "print" not in calls, path
