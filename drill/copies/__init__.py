@@ -4,8 +4,17 @@ Flows in: paths, URLs, passwords. Flows out: Stores and Views (see `drill.model`
 Must not know: manifests, faults, what is promised. No verb here writes, save `fetch_link` into its caller's scratch.
 """
 
+from drill.copies.address import link_expiry, link_url, shown_url
 from drill.copies.archive import ARCHIVES, archive_format, archive_view
 from drill.copies.folder import file_store, folder_store, plain_view, reach
+from drill.copies.link import (
+    LinkPolicy,
+    LinkSession,
+    fetch_link,
+    link_store,
+    open_link,
+    probe_link,
+)
 from drill.copies.raw import BLOCK, BrokenOff, FileBytes, Unreadable, pump
 
 __all__ = [
@@ -13,12 +22,21 @@ __all__ = [
     "BLOCK",
     "BrokenOff",
     "FileBytes",
+    "LinkPolicy",
+    "LinkSession",
     "Unreadable",
     "archive_format",
     "archive_view",
+    "fetch_link",
     "file_store",
     "folder_store",
+    "link_expiry",
+    "link_store",
+    "link_url",
+    "open_link",
     "plain_view",
+    "probe_link",
     "pump",
     "reach",
+    "shown_url",
 ]

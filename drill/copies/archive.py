@@ -100,4 +100,3 @@ def _open(store: Store) -> RawIOBase:
     if not files:
         raise Unreadable(Trouble.MISSING, "the archive is not there")
     return store.open(files[0])
-

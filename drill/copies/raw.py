@@ -133,7 +133,7 @@ class Steady(RawIOBase):
         return blocks[0] if len(blocks) == 1 else b"".join(blocks)
 
 
-def explain(error: Exception, at: int) -> Problem:
+def explain(error: Exception, at: int) -> Problem:  # noqa: PLR0911 - one line for each kind of failure
     """Put a failure of a plain read, after `at` good bytes, into words."""
     match error:
         case Unreadable():

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from functools import lru_cache
 from io import RawIOBase
-from typing import Any
+from typing import Any, cast
 
 import py7zr
 import py7zr.compressor
@@ -98,7 +98,7 @@ def deliver_members(raw: RawIOBase, password: str | None, waiting: Waiting, rece
 
 def _open(source: Steady, password: str | None) -> _Layout:
     try:
-        archive = py7zr.SevenZipFile(source, "r", password=password)
+        archive = py7zr.SevenZipFile(cast(Any, source), "r", password=password)
         return _layout(archive)
     except DrillError:
         raise
@@ -149,7 +149,8 @@ def _layout(archive: Any) -> _Layout:
         plain = _is_file(info)
         if empty:
             # py7zr writes no such flags: then the attributes decide, and without those it is a folder.
-            plain = plain and (next(flags, False) if any_flags else info.get("attributes") is not None)
+            flagged = next(flags, False) if any_flags else info.get("attributes") is not None
+            plain = plain and flagged
         member = _Member(index, _path(info["filename"]), size, crc, plain, _modified(info))
         members.append(member)
         if not empty:
@@ -210,7 +211,7 @@ def _path(name: str) -> str:
 def _modified(info: dict[str, Any]) -> datetime | None:
     time = info.get("lastwritetime")
     try:
-        return None if time is None else time.as_datetime()  # type: ignore[no-any-return]
+        return None if time is None else time.as_datetime()
     except (ValueError, OverflowError, OSError):
         return None
 
@@ -361,24 +362,29 @@ def _refuse_wrong_password(source: Steady, layout: _Layout, password: str | None
 
 
 def _password_fits(source: Steady, block: _Block) -> bool | None:
-    """Decode the block's first member; None when that tells nothing.
+    """Decode the beginning of a block; None when that tells nothing.
 
     Where the data are also compressed, bytes from a wrong key make no sense to the decompressor; where they are only
-    stored, the check value alone tells.
+    stored, the check values alone tell, and one that is right is enough.
     """
     stored = all(method in (_AES, _STORED) for method in block.methods)
-    first = block.members[0]
     try:
         run = _Run(source, block)
-        for _ in run.bytes_of(first):
-            if run.given >= _PROBED_BYTES:
-                return None if stored else True
-    except _Differs:
-        return not stored
+        for member in block.members:
+            if stored and run.given + member.size > _PROBED_BYTES:
+                return None
+            try:
+                for _ in run.bytes_of(member):
+                    if run.given > _PROBED_BYTES:
+                        return True
+            except _Differs:
+                if stored:
+                    continue
+            return True
     except UnsupportedCompressionMethodError:
         return None
     except (OSError, DrillError, MemoryError) as error:
         return False if isinstance(error, BrokenOff) else None
     except Exception:
         return False
-    return True
+    return False

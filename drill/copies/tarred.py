@@ -23,6 +23,10 @@ from drill.copies.raw import BLOCK, BrokenOff, Steady, Unreadable, Waiting, expl
 from drill.errors import DrillError
 from drill.model import Entry, Problem, Receiver, Trouble
 
+# tarfile's own classes, which its type stubs leave out.
+_EndMark: type[Exception] = tarfile.EOFHeaderError  # type: ignore[attr-defined]
+_NoMore: type[Exception] = tarfile.EmptyHeaderError  # type: ignore[attr-defined]
+
 _RECORD = tarfile.BLOCKSIZE
 _SECTOR = 4096  # what a drive cannot read comes in pieces of this size
 _LARGEST_HEADER = 64 * 1024 * 1024
@@ -101,7 +105,7 @@ class _Unpacked:
 
 
 def _tape(kind: str, raw: RawIOBase) -> _Tape:
-    source = Steady(raw)
+    source: Any = Steady(raw)
     match kind:
         case ".tar.gz":
             return _Unpacked(gzip.GzipFile(fileobj=source, mode="rb"))
@@ -119,7 +123,7 @@ def _tape(kind: str, raw: RawIOBase) -> _Tape:
 class _Headers(tarfile.TarFile):
     """What tarfile needs to parse one header; it does not go looking for the first one by itself."""
 
-    def next(self) -> None:  # type: ignore[override]
+    def next(self) -> None:
         return None
 
 
@@ -165,11 +169,11 @@ class _Walk:
                 tar.offset = at
                 info = tarfile.TarInfo.fromtarfile(tar)
                 if info.size < 0 or tar.offset <= at:
-                    raise tarfile.InvalidHeaderError("absurd size")
-            except tarfile.EOFHeaderError:
+                    raise tarfile.HeaderError("absurd size")
+            except _EndMark:
                 # The mark of the end, or a sector of zeros where a header was: look on while something is missed.
                 at = self._resync(at + _RECORD) if self.waiting else None
-            except tarfile.EmptyHeaderError:
+            except _NoMore:
                 self.broken = self.broken or at == 0
                 return
             except Exception:
@@ -269,7 +273,9 @@ def _deliver_again(tape: _Tape, again: dict[int, list[Entry]], receiver: Receive
                 again = {index: rest for index, rest in again.items() if index != entry.index}
         if not left:
             return again
-    problem = _explain(tape.trouble, 0) if tape.trouble is not None else Problem(Trouble.DAMAGED, "cannot be read again")
+    problem = (
+        _explain(tape.trouble, 0) if tape.trouble is not None else Problem(Trouble.DAMAGED, "cannot be read again")
+    )
     for links in left.values():
         fail(links, receiver, problem)
     return {index: rest for index, rest in again.items() if index not in left}

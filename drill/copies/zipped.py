@@ -10,6 +10,7 @@ import zipfile
 import zlib
 from collections.abc import Iterator
 from datetime import datetime
+from functools import partial
 from io import RawIOBase
 
 from drill.copies.raw import BLOCK, Steady, Unreadable, Waiting, explain, send
@@ -43,8 +44,8 @@ def deliver_members(raw: RawIOBase, password: str | None, waiting: Waiting, rece
                 continue
             entry = waiting.take(info.header_offset, _path(info))
             if entry is not None:
-                chunks = _bytes_of(archive, info, password)
-                send(entry, receiver, chunks, why=lambda error, at, info=info: _explain(error, at, source, info))
+                why = partial(_explain, source=source, info=info)
+                send(entry, receiver, _bytes_of(archive, info, password), why=why)
 
 
 def _open(source: Steady) -> zipfile.ZipFile:
@@ -124,7 +125,7 @@ def _bytes_of(archive: zipfile.ZipFile, info: zipfile.ZipInfo, password: str | N
         raise _Differs
 
 
-def _explain(error: Exception, at: int, source: Steady, info: zipfile.ZipInfo) -> Problem:
+def _explain(error: Exception, at: int, *, source: Steady, info: zipfile.ZipInfo) -> Problem:
     locked = bool(info.flag_bits & _LOCKED)
     doubt = ", or the password is wrong" if locked else ""
     if source.trouble is not None:  # a library may have made something else of a read that failed

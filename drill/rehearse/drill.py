@@ -19,6 +19,8 @@ from drill.restore import Key
 from drill.score import Outcome
 from drill.shelf import OpenCopy
 
+GONE = " is gone"
+
 
 @dataclass(slots=True)
 class Case:
@@ -196,34 +198,38 @@ def _holders(case: Case, bench: Bench) -> frozenset[str]:
 
 
 def _why(case: Case, bench: Bench) -> str:
-    """Say in plain words, copy by copy, why a file did not come back."""
-    reasons = []
+    """Say in plain words, copy by copy, why a file did not come back; what is true of many copies is said once."""
+    reasons: list[str] = []
+    absent: list[str] = []
+    gone: list[str] = []
     for id_ in bench.copies:
-        reason = _reason(id_, case, bench)
+        out = bench.stage.out.get(id_)
         if id_ in case.paper:
             away = bench.unreached.get(id_) or bench.copies[id_].reason or "the server does not answer"
-            reason = f"said to be on {id_}, which cannot be reached now ({away})"
-        if reason not in reasons:
-            reasons.append(reason)
-    return "; ".join(reasons) or "there is no copy at all"
+            reasons.append(f"said to be on {id_}, which cannot be reached now ({away})")
+        elif out is not None and out.endswith(GONE):
+            gone.append(out.removesuffix(GONE))
+        elif out is not None:
+            reasons.append(out)
+        elif id_ in bench.refused:
+            reasons.append(f"{id_}: {bench.refused[id_]}")
+        elif not case.claims.get(id_) or id_ not in bench.usable:
+            absent.append(id_)
+        else:
+            reasons.append(_found_wanting(id_, case, bench))
+    if gone:
+        reasons.append(f"{', '.join(dict.fromkeys(gone))}{GONE if len(set(gone)) == 1 else ' are gone'}")
+    if absent:
+        reasons.append(f"not on {', '.join(absent)}")
+    return "; ".join(dict.fromkeys(reasons)) or "there is no copy at all"
 
 
-def _reason(id_: str, case: Case, bench: Bench) -> str:
-    if id_ in bench.stage.out:
-        return bench.stage.out[id_]
-    if id_ in bench.refused:
-        return f"{id_}: {bench.refused[id_]}"
-    claims = case.claims.get(id_, ())
-    faulted = bench.usable.get(id_)
-    if not claims or faulted is None:
-        return f"not on {id_}"
-    entries = _readable(claims, faulted)
-    if not entries:
-        return f"missing on {id_}"
-    reads = [bench.seen.get(id_, {}).get((entry.path, entry.index)) for entry in entries]
-    return "; ".join(
-        dict.fromkeys(_trouble(id_, entry, read) for entry, read in zip(entries, reads, strict=True) if read)
-    )
+def _found_wanting(id_: str, case: Case, bench: Bench) -> str:
+    """Say what was wrong with each file that a copy offered."""
+    entries = _readable(case.claims[id_], bench.usable[id_])
+    seen = bench.seen.get(id_, {})
+    said = [_trouble(id_, entry, seen[key]) for entry in entries if (key := (entry.path, entry.index)) in seen]
+    return "; ".join(dict.fromkeys(said)) or f"missing on {id_}"
 
 
 def _trouble(id_: str, entry: Entry, read: Read) -> str:

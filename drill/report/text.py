@@ -3,12 +3,14 @@
 Flows in: the record. Flows out: text. Must not know: views, faults, terminals (the width is given).
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 
 from drill import units
 from drill.model import Scenario
 from drill.record import VERDICTS, Drill, Run
 from drill.report.words import paragraph, safe, table
+
+ROOM_FOR_SCORES = 96  # columns; on a narrower terminal the scores are in the second table only
 
 NOT_PROVED = (
     "What this does not prove: it shows what could be restored at this moment from the copies that could be reached, "
@@ -77,37 +79,39 @@ def _head(run: Run, width: int) -> str:
 
 def _scenario_table(lines: Sequence[tuple[Drill, int]], width: int) -> str:
     wrong = any(drill.unchecked.silently_wrong for drill, _ in lines)
-    headers = ["Shoot", "Scenario", "Verdict", "Back", "On paper", "Lost", "Score", "Restore takes"]
-    rows = []
-    for drill, variants in lines:
-        name = drill.scenario
-        if drill.variant is not None:
-            name += f" ({drill.variant}{f', worst of {variants}' if variants > 1 else ''})"
-        row = [
-            drill.shoot,
-            name,
-            drill.verdict,
-            f"{drill.files.verified} of {drill.files.promised}",
-            str(drill.files.on_paper or "-"),
-            str(drill.files.lost or "-"),
-            f"{drill.score:.1f}",
-            units.say_span(drill.seconds.projected) if drill.files.verified or drill.files.on_paper else "-",
-        ]
-        if wrong:
-            row.append(_by_hand(drill))
-        rows.append(row)
+    columns: list[tuple[str, Callable[[Drill], str]]] = [
+        ("Verdict", lambda drill: drill.verdict),
+        ("Back", lambda drill: f"{drill.files.verified}/{drill.files.promised}"),
+        ("On paper", lambda drill: str(drill.files.on_paper or "-")),
+        ("Lost", lambda drill: str(drill.files.lost or "-")),
+        ("Takes", _takes),
+    ]
+    if width >= ROOM_FOR_SCORES:
+        columns.append(("Score", lambda drill: f"{drill.score:.1f}"))
     if wrong:
-        headers.append("By hand")
+        columns.append(("By hand", _by_hand))
+    rows = [[drill.shoot, _name(drill, variants), *(say(drill) for _, say in columns)] for drill, variants in lines]
+    headers = ["Shoot", "Scenario", *(header for header, _ in columns)]
     title = "What comes back, the worst first"
-    return f"{title}\n{table(headers, rows, width, right=(3, 4, 5, 6))}"
+    return f"{title}\n{table(headers, rows, width, right=(3, 4, 5))}"
+
+
+def _name(drill: Drill, variants: int) -> str:
+    if drill.variant is None:
+        return drill.scenario
+    return f"{drill.scenario} ({drill.variant}{f', worst of {variants}' if variants > 1 else ''})"
+
+
+def _takes(drill: Drill) -> str:
+    return units.say_span(drill.seconds.projected) if drill.files.verified or drill.files.on_paper else "-"
 
 
 def _by_hand(drill: Drill) -> str:
     unchecked = drill.unchecked
-    said = [f"{unchecked.silently_wrong} wrong, no error"] if unchecked.silently_wrong else []
+    said = [f"{unchecked.silently_wrong} WRONG"] if unchecked.silently_wrong else []
     if unchecked.failed:
-        said.append(f"{unchecked.failed} not back")
-    return ", ".join(said) or "all right"
+        said.append(f"{unchecked.failed} fail")
+    return ", ".join(said) or "right"
 
 
 def _shoot_table(drills: Sequence[Drill], run: Run, width: int) -> str:
@@ -123,13 +127,21 @@ def _shoot_table(drills: Sequence[Drill], run: Run, width: int) -> str:
             [
                 drill.shoot,
                 f"{short} of {total}",
+                f"{min(other.score for other in shoots[drill.shoot]):.1f}",
                 f"{run.titles.get(drill.scenario, drill.scenario)}: {drill.verdict}",
                 _more(drill),
                 _weakest(drill),
             ]
         )
-    headers = ["Shoot", "Fall short", "Worst scenario", "More failures it survives", "What would have to break then"]
-    return f"Shoot by shoot\n{table(headers, rows, width, right=(1,))}"
+    headers = [
+        "Shoot",
+        "Fall short",
+        "Lowest score",
+        "Worst scenario",
+        "More failures it survives",
+        "What would have to break then",
+    ]
+    return f"Shoot by shoot\n{table(headers, rows, width, right=(1, 2))}"
 
 
 def _more(drill: Drill) -> str:
@@ -210,8 +222,8 @@ def _silent_words(drill: Drill | None) -> str:
         return ""
     return safe(
         f"A restore by hand would have looked fine and been wrong: in {drill.scenario}, {drill.shoot} would have come "
-        f"back with {_many(drill.unchecked.silently_wrong)} of other content and no error message. Only a check against "
-        "the promised digests shows it."
+        f"back with {_many(drill.unchecked.silently_wrong)} of other content and no error message. Only a check "
+        "against the promised digests shows it."
     )
 
 

@@ -5,6 +5,7 @@ Widths follow Unicode's East Asian Width through `wcwidth`; control characters (
 are written as escapes, so that no file name can move the cursor, change colours or reverse a line.
 """
 
+import re
 import unicodedata
 from collections.abc import Sequence
 
@@ -50,8 +51,13 @@ def _cut(word: str, width: int) -> int:
     most = width
     while most > 1 and _width(word[:most]) > width:
         most -= 1
-    breaks = [n + 1 for n, char in enumerate(word[:most]) if char in "-/_." and n >= most // 3]
+    breaks = [n + 1 for n, char in enumerate(word[:most]) if char in "-/_."]
     return breaks[-1] if breaks else most
+
+
+def _longest_piece(text: str) -> int:
+    """Return the columns of the longest piece that is only broken when there is no other way."""
+    return max(_width(piece) for piece in re.split(r"(?<=[-/_.])| ", text))
 
 
 def _width(text: str) -> int:
@@ -70,12 +76,16 @@ def table(headers: Sequence[str], rows: Sequence[Sequence[str]], width: int, *, 
     cells = [[safe(cell) for cell in row] for row in rows]
     columns = list(zip(headers, *cells, strict=True))
     widths = [max(_width(cell) for cell in column) for column in columns]
-    least = [max(6, *(_width(word) for word in header.split(" "))) for header in headers]
-    while sum(widths) + 2 * (len(widths) - 1) > width:
+    least = [max(_longest_piece(cell) for cell in column) for column in columns]
+    over = sum(widths) + 2 * (len(widths) - 1) - width
+    while over > 0:
         wide = max((n for n in range(len(widths)) if widths[n] > least[n]), key=lambda n: widths[n], default=None)
-        if wide is None:
-            break
+        if wide is None:  # nothing breaks at a good place any more: break the widest anywhere
+            wide = max(range(len(widths)), key=lambda n: widths[n])
+            if widths[wide] <= 4:
+                break
         widths[wide] -= 1
+        over -= 1
 
     def folded(row: Sequence[str]) -> list[str]:
         return ["\n".join(fold(cell, widths[n])) for n, cell in enumerate(row)]

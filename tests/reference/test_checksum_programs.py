@@ -167,6 +167,15 @@ def test_coreutils_checks_the_lists_written_here(tree: Path, tmp_path: Path, kin
 
 
 @pytest.mark.parametrize("kind", COREUTILS)
+def test_lists_written_here_are_those_of_coreutils_byte_for_byte(tree: Path, kind: str) -> None:
+    names = there(tree)
+    made = run(program(COREUTILS[kind]), "--", *names, folder=tree)
+    if sys.platform == "win32":
+        pytest.skip("there the programs mark every file as binary")
+    assert format_list((one.digests[0], one.path) for one in truth(tree, kind, names)) == made.stdout
+
+
+@pytest.mark.parametrize("kind", COREUTILS)
 def test_a_changed_byte_fails_the_check(tree: Path, tmp_path: Path, kind: str) -> None:
     write_list(tmp_path / "list", ((one.digests[0], one.path) for one in truth(tree, kind, there(tree))))
     (tree / "ABCD0001.DNG").write_bytes(b"another picture")

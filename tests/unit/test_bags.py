@@ -173,6 +173,12 @@ def test_a_bad_bagit_txt_makes_a_promise_invalid_and_stops_no_copy(tmp_path: Pat
     assert names(copy) == [f"data/{name}" for name in PAYLOAD]
 
 
+def test_before_1_0_white_space_in_bagit_txt_is_free(tmp_path: Path) -> None:
+    # Source: RFC 8493, section 2.2.2, on labels of earlier versions.
+    lay(tmp_path, bagit__txt=b"BagIt-Version:   0.96 \nTag-File-Character-Encoding:\tUTF-8 \n")
+    assert (said(read(tmp_path)), names(read(tmp_path))) == ([], list(PAYLOAD))
+
+
 # --- payload manifests ------------------------------------------------------------------------------------------------
 
 

@@ -96,7 +96,7 @@ def test_every_mistake_is_listed_with_its_key(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("text", "said"),
     [
-        ("title = ", "line 1"),
+        ("title = \n", "line 1"),
         ('title = "T"\nstory = "S"\n', "nothing goes wrong here"),
         ('title = "T"\nstory = "S"\n[[hazards]]\neffect = "gone"\neach = "planet"\n', "'planet'"),
         (

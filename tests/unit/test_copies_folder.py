@@ -1,0 +1,329 @@
+"""Folders as copies: what is listed, what is followed, what comes out, and that no failure is a crash."""
+
+import errno
+import os
+import socket
+import sys
+import tempfile
+import threading
+from collections.abc import Iterator
+from datetime import UTC, datetime
+from io import RawIOBase
+from pathlib import Path
+
+import pytest
+
+from drill.copies import BrokenOff, FileBytes, file_store, folder_store, plain_view, pump, reach
+from drill.errors import CannotReach, CannotRead, DrillError, Unfinished
+from drill.model import Entry, Problem, Store, Trouble
+
+POSIX = pytest.mark.skipif(os.name == "nt", reason="needs POSIX file kinds")
+AS_ROOT = hasattr(os, "geteuid") and os.geteuid() == 0
+
+
+class Gather:
+    """A receiver that insists on begin, data …, end, once for each entry."""
+
+    def __init__(self) -> None:
+        self.got: dict[Entry, tuple[bytes, Problem | None]] = {}
+        self.order: list[str] = []
+        self._now: tuple[Entry, bytearray] | None = None
+
+    def begin(self, entry: Entry) -> None:
+        assert self._now is None and entry not in self.got
+        self._now = entry, bytearray()
+        self.order.append(entry.path)
+
+    def data(self, chunk: bytes | bytearray | memoryview) -> None:
+        assert self._now is not None
+        self._now[1].extend(chunk)
+
+    def end(self, entry: Entry, problem: Problem | None) -> None:
+        assert self._now is not None and self._now[0] is entry
+        self.got[entry] = bytes(self._now[1]), problem
+        self._now = None
+
+    def one(self) -> tuple[bytes, Problem | None]:
+        (only,) = self.got.values()
+        return only
+
+
+class Failing(RawIOBase):
+    """Bytes that end in a failure; a bad sector gives what lies before it first."""
+
+    def __init__(self, good: bytes, error: Exception) -> None:
+        super().__init__()
+        self._good, self._error = good, error
+
+    def readable(self) -> bool:
+        return True
+
+    def readinto(self, buffer: bytearray, /) -> int:  # type: ignore[override]
+        if not self._good:
+            raise self._error
+        chunk, self._good = self._good[: len(buffer)], self._good[len(buffer) :]
+        buffer[: len(chunk)] = chunk
+        return len(chunk)
+
+
+def make(root: Path, files: dict[str, bytes]) -> Path:
+    for name, content in files.items():
+        (root / name).parent.mkdir(parents=True, exist_ok=True)
+        (root / name).write_bytes(content)
+    return root
+
+
+def delivered(root: Path, *entries: Entry) -> Gather:
+    gather = Gather()
+    plain_view(folder_store(root)).deliver(entries, gather)
+    return gather
+
+
+def test_every_file_is_listed_once_in_byte_order_with_size_and_time(tmp_path: Path) -> None:
+    root = make(tmp_path, {"b/2.dng": b"22", "b/1.dng": b"1", "a.xmp": b"", "b.txt": b"xyz", "é.jpg": b"e"})
+    os.utime(root / "a.xmp", (1_000_000_000, 1_000_000_000))
+    entries = folder_store(root).files()
+    # "b.txt" comes before "b/…": "." is 0x2e, "/" is 0x2f; "é" is above all of ASCII.
+    assert [(e.path, e.size) for e in entries] == [
+        ("a.xmp", 0),
+        ("b.txt", 3),
+        ("b/1.dng", 1),
+        ("b/2.dng", 2),
+        ("é.jpg", 1),
+    ]
+    assert entries[0].modified == datetime(2001, 9, 9, 1, 46, 40, tzinfo=UTC)
+    assert all(e.modified is not None and e.modified.tzinfo is not None for e in entries)
+
+
+def test_the_listing_is_fresh_each_time(tmp_path: Path) -> None:
+    store = folder_store(tmp_path)
+    assert list(store.files()) == []
+    make(tmp_path, {"new.dng": b"n"})
+    assert [e.path for e in store.files()] == ["new.dng"]
+
+
+def test_what_is_listed_comes_out_byte_for_byte_also_across_blocks(tmp_path: Path) -> None:
+    content = {"big.dng": os.urandom(600_001), "d/small.xmp": b"<x/>", "empty": b""}
+    root = make(tmp_path, content)
+    view = plain_view(folder_store(root))
+    gather = Gather()
+    view.deliver(list(reversed(view.entries())), gather)
+    assert {e.path: data for e, (data, _) in gather.got.items()} == content
+    assert all(problem is None for _, problem in gather.got.values())
+    assert gather.order == ["big.dng", "d/small.xmp", "empty"]
+
+
+def test_deliver_needs_no_listing_and_no_known_size(tmp_path: Path) -> None:
+    make(tmp_path, {"d/1.dng": b"one"})
+    assert delivered(tmp_path, Entry("d/1.dng", None)).one() == (b"one", None)
+
+
+@pytest.mark.parametrize(
+    ("size", "data", "words"), [(9, b"12345", "ends after 5 of 9 bytes"), (3, b"123", "has more than the 3 bytes")]
+)
+def test_another_size_than_known_is_damage(tmp_path: Path, size: int, data: bytes, words: str) -> None:
+    make(tmp_path, {"x": b"12345"})
+    came, problem = delivered(tmp_path, Entry("x", size)).one()
+    assert came == data
+    assert problem is not None and problem.trouble is Trouble.DAMAGED and words in problem.detail
+
+
+@pytest.mark.parametrize("path", ["gone", "../out.dng", "d/../../out.dng", "/etc/hostname", "", ".", "d", "d//x", "a\0b"])
+def test_what_is_not_there_or_climbs_out_is_a_problem(tmp_path: Path, path: str) -> None:
+    make(tmp_path, {"out.dng": b"secret", "root/d/x": b"x"})
+    came, problem = delivered(tmp_path / "root", Entry(path, None)).one()
+    assert came == b""
+    assert problem is not None and problem.trouble in (Trouble.MISSING, Trouble.IO)
+
+
+def test_links_are_followed_inside_and_hold_nothing_outside(tmp_path: Path) -> None:
+    make(tmp_path, {"root/real/1.dng": b"one", "outside/2.dng": b"two", "root2/3.dng": b"three"})
+    root = tmp_path / "root"
+    try:
+        (root / "again.dng").symlink_to("real/1.dng")
+    except OSError as error:
+        pytest.skip(f"no symbolic links here: {error}")
+    (root / "folder").symlink_to("real", target_is_directory=True)
+    (root / "out.dng").symlink_to("../outside/2.dng")
+    (root / "out").symlink_to("../outside", target_is_directory=True)
+    (root / "sibling").symlink_to(tmp_path / "root2", target_is_directory=True)  # its name begins like the root's
+    (root / "dangling").symlink_to("nowhere")
+    (root / "self").symlink_to("self")
+    listed = [e.path for e in folder_store(root).files() if e.size is not None]
+    assert listed == ["again.dng", "folder/1.dng", "real/1.dng"]
+    gather = delivered(root, *[Entry(p, None) for p in (*listed, "out.dng", "out/2.dng", "sibling/3.dng", "self")])
+    came = {e.path: data for e, (data, problem) in gather.got.items() if problem is None}
+    assert came == {"again.dng": b"one", "folder/1.dng": b"one", "real/1.dng": b"one"}
+
+
+@POSIX
+def test_links_that_loop_end(tmp_path: Path) -> None:
+    root = make(tmp_path / "root", {"a/1.dng": b"1", "b/2.dng": b"2"})
+    (root / "a/up").symlink_to("..")
+    (root / "a/b").symlink_to("../b")
+    (root / "b/a").symlink_to("../a")
+    paths = [e.path for e in folder_store(root).files()]
+    assert set(paths) == {"a/1.dng", "b/2.dng", "a/b/2.dng", "b/a/1.dng"}
+    assert len(paths) == 4
+
+
+@POSIX
+def test_folders_that_all_link_to_each_other_are_bounded(tmp_path: Path) -> None:
+    names = [f"d{number}" for number in range(9)]
+    root = make(tmp_path / "root", {f"{name}/x": b"" for name in names})
+    for name in names:
+        for other in names:
+            (root / name / f"to-{other}").symlink_to(f"../{other}")
+    assert len(folder_store(root).files()) < 10_000  # without a bound: about a million
+
+
+@POSIX
+def test_pipes_sockets_and_devices_hold_nothing_and_never_hang(tmp_path: Path) -> None:
+    root = make(tmp_path, {"1.dng": b"1"})
+    os.mkfifo(root / "pipe")
+    (root / "null").symlink_to("/dev/null")
+    with tempfile.TemporaryDirectory(prefix="s") as short, socket.socket(socket.AF_UNIX) as sock:
+        sock.bind(f"{short}/s")  # a socket's own path has a small limit
+        os.rename(f"{short}/s", root / "socket")
+        assert [e.path for e in folder_store(root).files()] == ["1.dng"]
+        done = threading.Event()
+        gather = Gather()
+
+        def read() -> None:
+            plain_view(folder_store(root)).deliver([Entry(p, None) for p in ("pipe", "socket", "null")], gather)
+            done.set()
+
+        threading.Thread(target=read, daemon=True).start()
+        assert done.wait(10)
+    assert all(problem is not None for _, problem in gather.got.values())
+    assert list(file_store(root / "pipe").files()) == []
+
+
+@pytest.mark.skipif(os.name == "nt" or AS_ROOT, reason="needs permissions that bind this user")
+def test_what_the_system_refuses_is_a_problem_and_a_closed_folder_is_skipped(tmp_path: Path) -> None:
+    root = make(tmp_path, {"closed/1.dng": b"1", "shut.dng": b"2", "open.dng": b"3"})
+    (root / "shut.dng").chmod(0)
+    (root / "closed").chmod(0)
+    try:
+        assert [e.path for e in folder_store(root).files()] == ["open.dng", "shut.dng"]
+        gather = delivered(root, Entry("shut.dng", None), Entry("closed/1.dng", None))
+        assert [p.trouble for _, p in gather.got.values() if p] == [Trouble.REFUSED, Trouble.REFUSED]
+        with pytest.raises(CannotReach, match="cannot be listed"):
+            reach(root / "closed", archive=False, recognised_by=None)
+    finally:
+        (root / "closed").chmod(0o700)
+
+
+@pytest.mark.skipif(not sys.platform.startswith("linux"), reason="other systems allow no such names")
+def test_names_that_are_no_utf8_and_names_with_a_newline_come_through(tmp_path: Path) -> None:
+    for name in (b"caf\xe9.dng", b"line\nbreak.dng", b"back\\slash.dng"):
+        Path(os.fsdecode(os.fsencode(tmp_path) + b"/" + name)).write_bytes(name)
+    view = plain_view(folder_store(tmp_path))
+    gather = Gather()
+    view.deliver(view.entries(), gather)
+    assert {os.fsencode(e.path): data for e, (data, _) in gather.got.items()} == {
+        name: name for name in (b"caf\xe9.dng", b"line\nbreak.dng", b"back\\slash.dng")
+    }
+
+
+@pytest.mark.parametrize(
+    ("error", "trouble", "words"),
+    [
+        (OSError(errno.EIO, "Input/output error"), Trouble.IO, "I/O error at byte 7"),
+        (OSError(errno.ENODEV, "No such device"), Trouble.IO, "at byte 7 (No such device)"),
+        (PermissionError(errno.EACCES, "no"), Trouble.REFUSED, "does not allow"),
+        (FileNotFoundError(errno.ENOENT, "no"), Trouble.MISSING, "not there"),
+        (BrokenOff("the server sent 7 of 9 bytes"), Trouble.DAMAGED, "the server sent 7 of 9 bytes"),
+        (CannotReach("silent"), Trouble.UNREACHABLE, "silent"),
+        (CannotRead("forbidden"), Trouble.REFUSED, "forbidden"),
+    ],
+)
+def test_every_failing_read_is_put_into_words(error: Exception, trouble: Trouble, words: str) -> None:
+    gather = Gather()
+    pump(Failing(b"1234567", error), Entry("x", 9), gather)
+    data, problem = gather.one()
+    assert data == b"1234567"
+    assert problem is not None and problem.trouble is trouble and words in problem.detail
+
+
+@pytest.mark.parametrize(
+    ("error", "trouble"),
+    [(CannotReach("no"), Trouble.UNREACHABLE), (CannotRead("no"), Trouble.REFUSED), (OSError(5, "no"), Trouble.IO)],
+)
+def test_a_store_that_cannot_open_is_a_problem(error: Exception, trouble: Trouble) -> None:
+    def refuse(entry: Entry) -> RawIOBase:
+        raise error
+
+    gather = Gather()
+    plain_view(Store(list, refuse)).deliver([Entry("x", 1)], gather)
+    assert [problem.trouble for _, problem in gather.got.values() if problem] == [trouble]
+
+
+@pytest.mark.parametrize("error", [Unfinished("disk full"), CannotReach("the receiver's own"), DrillError("other")])
+def test_what_the_receiver_raises_is_not_taken_for_the_copys_failure(tmp_path: Path, error: DrillError) -> None:
+    class Full(Gather):
+        def data(self, chunk: bytes | bytearray | memoryview) -> None:
+            raise error
+
+    make(tmp_path, {"x": b"1"})
+    with pytest.raises(DrillError) as caught:
+        plain_view(folder_store(tmp_path)).deliver([Entry("x", 1)], Full())
+    assert caught.value is error
+
+
+def test_a_stream_of_a_file_has_no_name_cannot_write_and_seeks(tmp_path: Path) -> None:
+    make(tmp_path, {"x": b"0123456789"})
+    with folder_store(tmp_path).open(Entry("x", 10)) as raw:
+        assert not hasattr(raw, "name")
+        assert not raw.writable()
+        assert raw.seek(-3, os.SEEK_END) == 7
+        assert raw.read(2) == b"78" and raw.tell() == 9
+    assert raw.closed
+    with pytest.raises(OSError, match="regular file"):
+        FileBytes(tmp_path)
+
+
+def test_a_folder_that_is_gone_cannot_be_reached(tmp_path: Path) -> None:
+    with pytest.raises(CannotReach, match="cannot be listed"):
+        folder_store(tmp_path / "gone").files()
+
+
+def test_one_file_is_a_store_of_one_and_of_none_when_it_is_gone(tmp_path: Path) -> None:
+    make(tmp_path, {"a.7z": b"abc"})
+    (entry,) = file_store(tmp_path / "a.7z").files()
+    assert (entry.path, entry.size) == ("a.7z", 3)
+    assert list(file_store(tmp_path / "b.7z").files()) == []
+    assert list(file_store(tmp_path).files()) == []
+
+
+@pytest.fixture
+def places(tmp_path: Path) -> Iterator[Path]:
+    make(tmp_path, {"drive/ARCHIVE-A.txt": b"", "drive/a.7z": b"7z", "file": b""})
+    (tmp_path / "empty").mkdir()
+    yield tmp_path
+
+
+@pytest.mark.parametrize(
+    ("at", "archive", "recognised_by", "words"),
+    [
+        ("gone", False, None, "is not there"),
+        ("gone/a.7z", True, None, "is not there"),
+        ("empty", False, None, "is empty"),
+        ("empty/a.7z", True, None, "is empty"),
+        ("file", False, None, "no folder"),
+        ("file/a.7z", True, None, "no folder"),
+        ("drive", False, "ARCHIVE-B.txt", "another drive"),
+        ("drive/a.7z", True, "ARCHIVE-B.txt", "another drive"),
+    ],
+)
+def test_a_place_that_cannot_be_reached_says_why(
+    places: Path, at: str, archive: bool, recognised_by: str | None, words: str
+) -> None:
+    with pytest.raises(CannotReach, match=words):
+        reach(places / at, archive=archive, recognised_by=recognised_by)
+
+
+@pytest.mark.parametrize(("at", "archive"), [("drive", False), ("drive/a.7z", True), ("drive/not-here.7z", True)])
+def test_a_place_that_is_there_is_reached(places: Path, at: str, archive: bool) -> None:
+    reach(places / at, archive=archive, recognised_by="ARCHIVE-A.txt")
+    reach(places / at, archive=archive, recognised_by=None)
