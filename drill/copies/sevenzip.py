@@ -280,6 +280,8 @@ class _Run:
             raise _Differs
 
     def _take(self, size: int) -> bytes:
+        # What is unpacked already comes alone: asked for more, the decoder would read on and lose it to a bad sector.
+        size = min(size, len(self._decoder._buf) - self._decoder._pos or size)
         idle = 0
         while idle < _IDLE_ROUNDS:
             before = self._decoder.consumed

@@ -66,36 +66,43 @@ class _Tape(Protocol):
 
 
 class _Unpacked:
-    """The tape behind a decompressor: forwards only; after one failure it gives nothing more."""
+    """The tape behind a decompressor: forwards only, save over its last read; after a failure it gives nothing more."""
 
     def __init__(self, stream: Any) -> None:
         self._stream, self._at = stream, 0
+        self._last = self._again = b""  # what was read last; what of it is to be read again
         self.trouble: Exception | None = None
 
     def read(self, size: int, /) -> bytes:
-        if self.trouble is not None:
+        pieces = [self._again[:size]] if self._again else []
+        self._again = self._again[size:]
+        left = size - sum(map(len, pieces))
+        if left and self.trouble is not None and not pieces:
             raise self.trouble
-        pieces: list[bytes] = []
-        while size > 0:
+        while left > 0 and self.trouble is None:
             try:
                 # read1, for read would throw away what came before a failure.
-                piece = self._stream.read1(min(size, BLOCK))
+                piece = self._stream.read1(min(left, BLOCK))
             except Exception as error:
                 self.trouble = error
-                if pieces:
-                    break
-                raise
+                if not pieces:
+                    raise
+                break
             if not piece:
                 break
             pieces.append(piece)
-            size -= len(piece)
-        whole = pieces[0] if len(pieces) == 1 else b"".join(pieces)
-        self._at += len(whole)
-        return whole
+            left -= len(piece)
+        self._last = pieces[0] if len(pieces) == 1 else b"".join(pieces)
+        self._at += len(self._last)
+        return self._last
 
     def seek(self, offset: int, /) -> int:
-        if offset < self._at:
+        back = self._at - offset
+        if back > len(self._last):
             raise io.UnsupportedOperation("cannot go back")
+        if back > 0:
+            self._again = self._last[-back:] + self._again
+            self._at, self._last = offset, self._last[:-back]
         while self._at < offset and self.read(min(BLOCK, offset - self._at)):
             pass
         return self._at

@@ -90,11 +90,7 @@ def table(headers: Sequence[str], rows: Sequence[Sequence[str]], width: int, *, 
     def folded(row: Sequence[str]) -> list[str]:
         return ["\n".join(fold(cell, widths[n])) for n, cell in enumerate(row)]
 
+    # The rule is a row of our own: tabulate pads its own headers by two columns more than the cells need.
+    body = [folded(headers), ["-" * columns for columns in widths], *(folded(row) for row in cells)]
     align = ["right" if n in right else "left" for n in range(len(headers))]
-    return tabulate(
-        [folded(row) for row in cells],
-        headers=folded(headers),
-        tablefmt="simple",
-        colalign=align if rows else None,
-        disable_numparse=True,
-    )
+    return tabulate(body, tablefmt="plain", colalign=align, disable_numparse=True)

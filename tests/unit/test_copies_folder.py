@@ -128,7 +128,9 @@ def test_another_size_than_known_is_damage(tmp_path: Path, size: int, data: byte
     assert problem is not None and problem.trouble is Trouble.DAMAGED and words in problem.detail
 
 
-@pytest.mark.parametrize("path", ["gone", "../out.dng", "d/../../out.dng", "/etc/hostname", "", ".", "d", "d//x", "a\0b"])
+@pytest.mark.parametrize(
+    "path", ["gone", "../out.dng", "d/../../out.dng", "/etc/hostname", "", ".", "d", "d//x", "a\0b"]
+)
 def test_what_is_not_there_or_climbs_out_is_a_problem(tmp_path: Path, path: str) -> None:
     make(tmp_path, {"out.dng": b"secret", "root/d/x": b"x"})
     came, problem = delivered(tmp_path / "root", Entry(path, None)).one()
@@ -184,7 +186,7 @@ def test_pipes_sockets_and_devices_hold_nothing_and_never_hang(tmp_path: Path) -
     (root / "null").symlink_to("/dev/null")
     with tempfile.TemporaryDirectory(prefix="s") as short, socket.socket(socket.AF_UNIX) as sock:
         sock.bind(f"{short}/s")  # a socket's own path has a small limit
-        os.rename(f"{short}/s", root / "socket")
+        Path(f"{short}/s").rename(root / "socket")
         assert [e.path for e in folder_store(root).files()] == ["1.dng"]
         done = threading.Event()
         gather = Gather()

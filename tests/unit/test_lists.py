@@ -417,7 +417,7 @@ def test_absolute_paths_and_globs_are_allowed(tmp_path: Path) -> None:
 
 
 def test_safe_names_are_safe() -> None:
-    for name in ("a", "a/b", ".hidden", "a..b", "...", "..a", "a./b", "é", "a b", "-", "~user", "CON", "a:b"[1:]):
+    for name in ("a", "a/b", ".hidden", "a..b", "...", "..a", "a./b", "é", "a b", "-", "~user", "CON", ":b"):
         assert unsafe(name) is None, name
 
 
