@@ -373,6 +373,8 @@ def _password_fits(source: Steady, block: _Block) -> bool | None:
     try:
         run = _Run(source, block)
         for member in block.members:
+            if not member.size or member.crc is None:
+                continue
             if stored and run.given + member.size > _PROBED_BYTES:
                 return None
             try:

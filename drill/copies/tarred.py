@@ -6,10 +6,10 @@ Facts: POSIX ustar and pax (section 11 of the references), the standard library'
 not used: it ends without a word at a damaged header.
 """
 
-import gzip
 import io
 import lzma
 import tarfile
+import zlib
 from collections.abc import Callable, Iterator
 from contextlib import suppress
 from dataclasses import dataclass, field
@@ -28,6 +28,7 @@ _EndMark: type[Exception] = tarfile.EOFHeaderError  # type: ignore[attr-defined]
 _NoMore: type[Exception] = tarfile.EmptyHeaderError  # type: ignore[attr-defined]
 
 _RECORD = tarfile.BLOCKSIZE
+_FEED = 64 * 1024
 _SECTOR = 4096  # what a drive cannot read comes in pieces of this size
 _LARGEST_HEADER = 64 * 1024 * 1024
 _LARGEST_WINDOW = 1 << 31  # as zstd --long=31 makes them
@@ -111,11 +112,80 @@ class _Unpacked:
         return self._at
 
 
+class _Gunzip:
+    """Gzip members one after the other (RFC 1952), unpacked as far as the bytes go.
+
+    The standard library's reader drops up to a block of good input at a bad sector, and the last bytes at a wrong
+    check value; tar never reads as far as that value, and whoever judges the content needs no CRC-32.
+    """
+
+    def __init__(self, source: Steady) -> None:
+        self._source, self._held = source, b""
+        self._unpack: Any = None
+        self._members = 0
+
+    def read1(self, size: int) -> bytes:
+        while True:
+            if self._unpack is None and not self._begin():
+                return b""
+            out: bytes = self._unpack.decompress(self._held, size)
+            self._held = self._unpack.unconsumed_tail
+            if self._unpack.eof:
+                self._held = self._unpack.unused_data
+                self._unpack = None
+                self._skip(8)  # check value and length
+            elif not out:
+                self._more()
+            if out:
+                return out
+
+    def _begin(self) -> bool:
+        """Read a member's header; False where no more member comes: gzip, too, ignores what else lies there."""
+        while not self._held.lstrip(b"\0"):
+            self._held = self._source.read(_FEED)
+            if not self._held and not self._members:
+                raise EOFError
+            if not self._held:
+                return False
+        self._held = self._held.lstrip(b"\0") if self._members else self._held
+        head = self._take(4)
+        if head[:3] != b"\x1f\x8b\x08":
+            if self._members:
+                return False
+            raise ValueError("no gzip header")
+        self._take(6)
+        if head[3] & 4:
+            self._skip(int.from_bytes(self._take(2), "little"))
+        for flag in (8, 16):  # a name and a comment, each with a zero at its end
+            while head[3] & flag and self._take(1) != b"\0":
+                pass
+        self._skip(2 if head[3] & 2 else 0)
+        self._unpack = zlib.decompressobj(-zlib.MAX_WBITS)
+        self._members += 1
+        return True
+
+    def _more(self) -> None:
+        more = self._source.read(_FEED)
+        if not more:
+            raise EOFError
+        self._held += more
+
+    def _take(self, size: int) -> bytes:
+        while len(self._held) < size:
+            self._more()
+        taken, self._held = self._held[:size], self._held[size:]
+        return taken
+
+    def _skip(self, size: int) -> None:
+        with suppress(EOFError):
+            self._take(size)
+
+
 def _tape(kind: str, raw: RawIOBase) -> _Tape:
     source: Any = Steady(raw)
     match kind:
         case ".tar.gz":
-            return _Unpacked(gzip.GzipFile(fileobj=source, mode="rb"))
+            return _Unpacked(_Gunzip(source))
         case ".tar.xz":
             return _Unpacked(lzma.LZMAFile(source))
         case ".tar.zst":
@@ -149,11 +219,12 @@ class _Bounded:
 
 @dataclass(slots=True)
 class _Walk:
-    """How far a walk over the headers came: `broken` when some header could not be read."""
+    """How far a walk over the headers came: `broken` when one made no sense, `unread` when one could not be read."""
 
     tape: _Tape
     waiting: Waiting | None = None
     broken: bool = False
+    unread: bool = False
     files: dict[str, tarfile.TarInfo] = field(default_factory=dict)
 
     def members(self) -> Iterator[tuple[Entry, tarfile.TarInfo]]:
@@ -183,8 +254,9 @@ class _Walk:
             except _NoMore:
                 self.broken = self.broken or at == 0
                 return
-            except Exception:
+            except Exception as error:
                 self.broken = True
+                self.unread = self.unread or isinstance(error, OSError) or isinstance(self.tape.trouble, OSError)
                 at = self._resync(at + _RECORD)
             else:
                 yield info
@@ -198,6 +270,7 @@ class _Walk:
                     return None
                 record = self.tape.read(_RECORD)
             except Exception:
+                self.unread = True
                 if isinstance(self.tape, _Unpacked):
                     return None
                 at += _SECTOR - at % _SECTOR
@@ -264,6 +337,8 @@ def _deliver(tape: _Tape, waiting: Waiting, receiver: Receiver) -> dict[int, lis
     if waiting and isinstance(tape, _Unpacked) and tape.trouble is not None:
         trouble = _explain(tape.trouble, 0).trouble
         fail(waiting.rest(), receiver, Problem(trouble, "comes after the damage in the archive"))
+    elif waiting and walk.unread:
+        fail(waiting.rest(), receiver, Problem(Trouble.IO, "not found: I/O errors where the archive's headers lie"))
     return again
 
 
@@ -310,8 +385,6 @@ def _explain(error: Exception, at: int) -> Problem:
     match error:
         case zstandard.ZstdError() if "memory" in str(error):
             return Problem(Trouble.UNSUPPORTED, "is packed with a window larger than can be read here")
-        case gzip.BadGzipFile():
-            return Problem(Trouble.DAMAGED, f"cannot be unpacked from byte {at} on")
         case OSError() | DrillError() | MemoryError():
             return explain(error, at)
     return Problem(Trouble.DAMAGED, f"cannot be unpacked from byte {at} on")

@@ -1,0 +1,19 @@
+"""Law: faults on different files commute."""
+
+from hypothesis import given, settings
+
+from drill.model import Hazard, Selector
+from tests.property.worlds import World, comparable, laid_out, run, worlds
+
+# Fixed places, no draws: a draw's key holds the hazard's number in its scenario, so that equal hazards draw differently.
+ONE = Hazard("altered", Selector(), offsets=(5,), files=("*0000*",))
+OTHER = Hazard("truncated", Selector(), keep=0.5, files=("*0001*",))
+THIRD = Hazard("deleted", Selector(), files=("*0002*",))
+
+
+@settings(max_examples=20)
+@given(world=worlds())
+def test_faults_on_different_files_commute(world: World) -> None:
+    with laid_out(world) as studio:
+        one = comparable(run(studio, [ONE, OTHER, THIRD]))
+        assert comparable(run(studio, [THIRD, OTHER, ONE])) == one
