@@ -150,8 +150,12 @@ def _run(options: argparse.Namespace) -> int:
     )
     for warning in studio.warnings:
         _complain(f"warning: {warning}")
+    if options.seed is None:
+        _complain(f"seed: {seed}")
     run = rehearse(studio, scenarios, settings)
     _progress("")
+    if run.unfinished:
+        _complain(f"drill: not finished: {run.unfinished}")
     _deliver(run, studio, options)
     if not run.complete:
         return UNFINISHED

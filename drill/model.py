@@ -245,3 +245,4 @@ class Scenario:
     title: str
     story: str
     hazards: tuple[Hazard, ...]
+    file: str = ""

@@ -87,7 +87,7 @@ def load_scenario(path: Path) -> Scenario:
     top.finish()
     if mistakes:
         raise Mistakes(mistakes)
-    return Scenario(path.stem, title.strip(), " ".join(story.split()), hazards)
+    return Scenario(path.stem, title.strip(), " ".join(story.split()), hazards, str(path))
 
 
 def _hazard(table: Table) -> Hazard:
@@ -208,7 +208,7 @@ def check_selectors(scenarios: Iterable[Scenario], studio: Studio) -> None:
     }
     mistakes = [
         Mistake(
-            f"scenario {scenario.name}",
+            scenario.file,
             f"hazards[{number}].hits.{key}",
             f"no {key} of this studio has the id {id_!r}",
             f"ids: {', '.join(sorted(ids)) or 'none'}",

@@ -222,8 +222,7 @@ class Waiting:
 
     def __init__(self, wanted: Sequence[Entry]) -> None:
         self._by_index: dict[int, list[Entry]] = {}
-        for entry in wanted:
-            self._by_index.setdefault(entry.index, []).append(entry)
+        self.back(wanted)
 
     def __bool__(self) -> bool:
         return bool(self._by_index)
@@ -241,6 +240,11 @@ class Waiting:
                     del self._by_index[index]
                 return entry
         return None
+
+    def back(self, entries: Sequence[Entry]) -> None:
+        """Put back what was struck off and is not delivered yet."""
+        for entry in entries:
+            self._by_index.setdefault(entry.index, []).append(entry)
 
     def rest(self) -> list[Entry]:
         """Return and strike off all that is left."""

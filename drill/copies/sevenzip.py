@@ -28,6 +28,7 @@ _FEED = 64 * 1024
 _IDLE_ROUNDS = 8  # decoder stages may each need a round to give up what they hold
 _AES = b"\x06\xf1\x07\x01"
 _STORED = b"\x00"
+_PPMD = b"\x03\x04\x01"
 _PROBED_BLOCKS, _PROBED_BYTES = 3, 64 * 1024 * 1024
 
 # Stretching a password takes 60 ms, and py7zr does it again for each block: 10 minutes for 10,000 stored pictures.
@@ -258,6 +259,7 @@ class _Run:
     def __init__(self, source: Steady, block: _Block) -> None:
         self.failure: Exception | None = None
         self.given = 0
+        _refuse_unsupported(block)
         self._feed = _Feed(source, block.start, aligned=_AES in block.methods)
         block.folder.decompressor = None  # else it would go on from where the last pass stopped
         self._decoder = block.folder.get_decompressor(block.packed)
@@ -292,12 +294,18 @@ class _Run:
         raise BrokenOff("the packed data end too early")
 
 
+def _refuse_unsupported(block: _Block) -> None:
+    if block.streams != 1:
+        raise UnsupportedCompressionMethodError(None, "several packed streams")
+    if _PPMD in block.methods:
+        # Seen with pyppmd 1.3: damaged data, or a header that asks for too much memory, end the whole program.
+        raise UnsupportedCompressionMethodError(None, "PPMd")
+
+
 def _deliver_block(
     source: Steady, block: _Block, members: Sequence[_Member], *, waiting: Waiting, receiver: Receiver
 ) -> None:
     try:
-        if block.streams != 1:
-            raise UnsupportedCompressionMethodError(None, "several packed streams")
         run = _Run(source, block)
     except Exception as error:
         _fail_rest(members, _explain(error, 0, block=block), waiting=waiting, receiver=receiver)
@@ -385,9 +393,7 @@ def _password_fits(source: Steady, block: _Block) -> bool | None:
                 if stored:
                     continue
             return True
-    except UnsupportedCompressionMethodError:
-        return None
-    except (OSError, DrillError, MemoryError) as error:
+    except (OSError, DrillError, MemoryError, UnsupportedCompressionMethodError) as error:
         return False if isinstance(error, BrokenOff) else None
     except Exception:
         return False

@@ -45,10 +45,10 @@ def reader(kind: str) -> tuple[_List, _Deliver]:
         return _list(_tape(kind, raw))
 
     def deliver_members(raw: RawIOBase, password: str | None, waiting: Waiting, receiver: Receiver) -> None:
-        again = _deliver(_tape(kind, raw), waiting, receiver)
-        while again:  # hard links to what had gone by already, when the stream cannot go back
+        links = _deliver(_tape(kind, raw), waiting, receiver)
+        while links:
             raw.seek(0)
-            again = _deliver_again(_tape(kind, raw), again, receiver)
+            links = _deliver_again(_tape(kind, raw), links, waiting=waiting, receiver=receiver)
 
     return list_members, deliver_members
 
@@ -133,7 +133,6 @@ class _Gunzip:
             if self._unpack.eof:
                 self._held = self._unpack.unused_data
                 self._unpack = None
-                self._skip(8)  # check value and length
             elif not out:
                 self._more()
             if out:
@@ -141,6 +140,7 @@ class _Gunzip:
 
     def _begin(self) -> bool:
         """Read a member's header; False where no more member comes: gzip, too, ignores what else lies there."""
+        self._skip(8 if self._members else 0)  # the check value and the length of the one before
         while not self._held.lstrip(b"\0"):
             self._held = self._source.read(_FEED)
             if not self._held and not self._members:
@@ -322,14 +322,14 @@ def _list(tape: _Tape) -> list[Entry]:
     return entries
 
 
-def _deliver(tape: _Tape, waiting: Waiting, receiver: Receiver) -> dict[int, list[Entry]]:
-    """Deliver what is waiting; return, by their bytes' place, the links that need another pass."""
-    again: dict[int, list[Entry]] = {}
+def _deliver(tape: _Tape, waiting: Waiting, receiver: Receiver) -> list[Entry]:
+    """Deliver what is waiting; return the hard links to bytes that had gone by. Those are waiting still."""
+    links: list[Entry] = []
     walk = _Walk(tape, waiting)
     for entry, info in walk.members():
         wanted = waiting.take(entry.index, entry.path)
         if wanted is not None and isinstance(tape, _Unpacked) and tape.tell() > info.offset_data:
-            again.setdefault(entry.index, []).append(wanted)
+            links.append(wanted)
         elif wanted is not None:
             send(wanted, receiver, _bytes_of(tape, info), why=_explain)
         if not waiting:
@@ -339,28 +339,22 @@ def _deliver(tape: _Tape, waiting: Waiting, receiver: Receiver) -> dict[int, lis
         fail(waiting.rest(), receiver, Problem(trouble, "comes after the damage in the archive"))
     elif waiting and walk.unread:
         fail(waiting.rest(), receiver, Problem(Trouble.IO, "not found: I/O errors where the archive's headers lie"))
-    return again
+    waiting.back(links)
+    return links
 
 
-def _deliver_again(tape: _Tape, again: dict[int, list[Entry]], receiver: Receiver) -> dict[int, list[Entry]]:
-    """Deliver one link for each place, whose target was found in the pass before; return what is left."""
-    left = dict(again)
+def _deliver_again(tape: _Tape, links: list[Entry], *, waiting: Waiting, receiver: Receiver) -> list[Entry]:
+    """Deliver one link to each file; return those left for another pass, none when this one got nowhere."""
+    left = list(links)
     for entry, info in _Walk(tape).members():
-        if entry.index in left and tape.tell() <= info.offset_data:
-            links = left.pop(entry.index)
-            send(links[0], receiver, _bytes_of(tape, info), why=_explain)
-            if links[1:]:
-                again = {**again, entry.index: links[1:]}
-            else:
-                again = {index: rest for index, rest in again.items() if index != entry.index}
+        link = next((link for link in left if link.index == entry.index), None)
+        if link is not None and tape.tell() <= info.offset_data:
+            left.remove(link)
+            waiting.take(link.index, link.path)
+            send(link, receiver, _bytes_of(tape, info), why=_explain)
         if not left:
-            return again
-    problem = (
-        _explain(tape.trouble, 0) if tape.trouble is not None else Problem(Trouble.DAMAGED, "cannot be read again")
-    )
-    for links in left.values():
-        fail(links, receiver, problem)
-    return {index: rest for index, rest in again.items() if index not in left}
+            break
+    return left if len(left) < len(links) else []
 
 
 def _bytes_of(tape: _Tape, info: tarfile.TarInfo) -> Iterator[bytes]:

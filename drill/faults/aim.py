@@ -118,8 +118,10 @@ def _taken_media(hazards: Iterable[Hazard], hits: Iterable[_Hit], studio: Studio
                 taken.setdefault(id_, f"{id_} is gone")
             elif hazard.effect == "refused":
                 taken.setdefault(id_, f"the login to {studio.media[id_].account or id_} is refused")
-            elif hazard.effect == "encrypted" and hazard.files is None:
-                missed.setdefault(id_, f"{id_} is encrypted")
+        if hazard.effect == "encrypted" and hazard.files is None:
+            for medium in studio.media.values():
+                if medium.id in hit.media or _mirrored(medium, studio, set(hit.media)):
+                    missed.setdefault(medium.id, f"{medium.id} is encrypted")
     missed = {**missed, **taken}
     for _ in studio.media:  # each round follows the needs one step further
         for medium in studio.media.values():

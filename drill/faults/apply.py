@@ -5,14 +5,14 @@ Flows in: an opened copy, its fate, the seed. Flows out: a Faulted value: the vi
 """
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from io import RawIOBase
 
 from drill.copies import archive_view, plain_view
 from drill.errors import CannotRead
 from drill.faults.aim import Blow, Fate
 from drill.faults.draw import Damage, add_damage
-from drill.faults.overlay import Memory, Overlay, veiled
+from drill.faults.overlay import Memory, Overlay, cut_size, veiled
 from drill.globs import matcher
 from drill.model import Entry, Hazard, Problem, Receiver, Store, Trouble, View
 from drill.shelf import OpenCopy, modified
@@ -47,8 +47,8 @@ def lay_over(
     if dead_link is not None:
         view = _rebuilt(found, _expired_store(found.store, dead_link))
     elif damage:
-        store = _damaged_store(found.store, damage)
-        view = _rebuilt(found, store) if found.is_archive else _listed_as(_rebuilt(found, store), store)
+        view = _rebuilt(found, _damaged_store(found.store, damage, _raw_entries(found)))
+        view = view if found.is_archive else _listed_as(view, damage)
     else:
         view = found.view
     if hidden or covered:
@@ -140,32 +140,29 @@ def _rebuilt(found: OpenCopy, store: Store) -> View:
     return archive_view(store, found.copy.archive, found.copy.password)
 
 
-def _damaged_store(store: Store, damage: Mapping[str, Damage]) -> Store:
+def _damaged_store(store: Store, damage: Mapping[str, Damage], entries: Sequence[Entry]) -> Store:
+    sizes = {entry.path: entry.size for entry in entries}  # as they really are, whatever a listing under damage says
+
     def open_damaged(entry: Entry) -> RawIOBase:
         raw = store.open(entry)
-        return Overlay(raw, damage[entry.path], entry.size) if entry.path in damage else raw
+        return Overlay(raw, damage[entry.path], sizes[entry.path]) if entry.path in damage else raw
 
-    return Store(files=lambda: _as_found(store, damage), open=open_damaged)
-
-
-def _as_found(store: Store, damage: Mapping[str, Damage]) -> Sequence[Entry]:
-    """Return the listing a damaged store gives: a file that ends early is listed with the size it now has."""
-    found = []
-    for entry in store.files():
-        keep = damage[entry.path].keep if entry.path in damage else []
-        size = entry.size
-        if keep and size is not None:
-            size = min(size, *(int(k * size) if isinstance(k, float) else k for k in keep))
-        found.append(Entry(entry.path, size, entry.modified, entry.index))
-    return found
+    return Store(files=lambda: [_as_found(entry, damage) for entry in entries], open=open_damaged)
 
 
-def _listed_as(view: View, store: Store) -> View:
+def _as_found(entry: Entry, damage: Mapping[str, Damage]) -> Entry:
+    """Return what a damaged listing shows: a file that ends early is listed with the size it now has."""
+    keep = damage[entry.path].keep if entry.path in damage else []
+    if not keep or entry.size is None:
+        return entry
+    return replace(entry, size=cut_size(keep, entry.size))
+
+
+def _listed_as(view: View, damage: Mapping[str, Damage]) -> View:
     """Ask for files as the damaged listing has them: a file cut short reads to its end without an error."""
 
     def deliver(wanted: Sequence[Entry], receiver: Receiver) -> None:
-        listed = {entry.path: entry for entry in store.files()}
-        view.deliver([listed.get(entry.path, entry) for entry in wanted], receiver)
+        view.deliver([_as_found(entry, damage) for entry in wanted], receiver)
 
     return View(entries=view.entries, deliver=deliver)
 

@@ -9,6 +9,7 @@ import errno
 import hashlib
 import io
 from bisect import bisect_right
+from collections.abc import Sequence
 from functools import lru_cache
 from io import RawIOBase
 
@@ -29,7 +30,7 @@ class Overlay(RawIOBase):
         self._base, self._at, self._real = base, 0, 0
         self._bad = _ranges(damage, size)
         self._changed = _changes(damage, size)
-        self._cut = _cut(damage, size)
+        self._cut = cut_size(damage.keep, size or 0) if damage.keep else None
         self._veil = damage.veil
 
     def readable(self) -> bool:
@@ -137,10 +138,9 @@ def _changes(damage: Damage, size: int | None) -> dict[int, int]:
     return changes
 
 
-def _cut(damage: Damage, size: int | None) -> int | None:
-    if not damage.keep:
-        return None
-    return min(int(keep * (size or 0)) if isinstance(keep, float) else keep for keep in damage.keep)
+def cut_size(keep: Sequence[float | int], size: int) -> int:
+    """Return what is left of `size` bytes: a share as float, a byte count as int, the smallest counts."""
+    return min(size, *(int(each * size) if isinstance(each, float) else each for each in keep))
 
 
 @lru_cache(maxsize=8)

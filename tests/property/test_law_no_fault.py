@@ -2,7 +2,7 @@
 
 from hypothesis import given, settings
 
-from tests.property.worlds import World, laid_out, run, sound, verified, worlds
+from worlds import World, laid_out, run, sound, verified, worlds
 
 
 @settings(max_examples=30)

@@ -4,7 +4,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from drill.model import Hazard
-from tests.property.worlds import World, comparable, fitting, hazards, laid_out, run, worlds
+from worlds import World, comparable, fitting, hazards, laid_out, run, worlds
 
 
 @settings(max_examples=25)

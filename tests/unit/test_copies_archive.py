@@ -74,7 +74,7 @@ class Disk(RawIOBase):
         super().__init__()
         self._content, self._at = content, 0
         self._bad, self._sector = frozenset(bad), sector
-        self.read_to = 0
+        self.bytes_read = 0
 
     def readable(self) -> bool:
         return True
@@ -101,7 +101,7 @@ class Disk(RawIOBase):
         chunk = self._content[self._at : end]
         buffer[: len(chunk)] = chunk
         self._at += len(chunk)
-        self.read_to = max(self.read_to, self._at)
+        self.bytes_read += len(chunk)
         return len(chunk)
 
 
@@ -580,6 +580,26 @@ def test_only_the_blocks_that_are_wanted_are_read_and_only_as_far_as_needed() ->
         after = range(own.stop, len(content) // 4096 - 2)
         gather = everything(view_of(content, kind, bad=[*before, *after]), [wanted])
         assert gather.good() == {"1.dng": files["1.dng"]}
+
+
+@pytest.mark.parametrize(
+    ("name", "most"), [("7z", 0.7), ("7z stored", 0.7), ("zip", 0.3), ("tar", 0.3), ("tar.gz", 0.7)]
+)
+def test_nothing_is_read_behind_the_last_wanted_member(name: str, most: float) -> None:
+    files = {f"{n}.dng": RANDOM.randbytes(200_000) for n in range(8)}
+    kind, write = WRITERS[name]
+    content = write(files)
+    disks: list[Disk] = []
+
+    def opened(entry: Entry) -> Disk:
+        disks.append(Disk(content))
+        return disks[-1]
+
+    view = archive_view(Store(on_disk(content).files, opened), kind, None)
+    wanted = [e for e in view.entries() if e.path in ("3.dng", "4.dng")]
+    disks.clear()
+    assert len(everything(view, wanted).good()) == 2
+    assert sum(disk.bytes_read for disk in disks) < most * len(content)
 
 
 @pytest.mark.parametrize(
