@@ -2,9 +2,9 @@
 
 Run: python tests/bench/bench_restore.py [FOLDER] [--files 50] [--megabytes 25] [--rounds 5]
 
-One interleaved run: in each round `cp -r`, `sync` of each file (coreutils: fsync) and `xxhsum -c` of the result, then our
-restore of the same files, each as a whole process, and the copy removed in between. Prints the times and the ratio of the
-medians (above 1: we are faster). The target is 1.2.
+One interleaved run: in each round `cp -r`, `sync` of each file (coreutils: fsync) and `xxhsum -c` of the result, then
+our restore of the same files, each as a whole process, and the copy removed in between. Prints the times and the ratio
+of the medians (above 1: we are faster). The target is 1.2.
 """
 
 import argparse
@@ -76,14 +76,14 @@ def main() -> None:
         target, listing = folder / "target", folder / "list.xxh128"
         took: dict[str, list[float]] = {"shell": [], "drill": []}
         for _ in range(options.rounds + 1):
-            for name in took:
+            for name, times in took.items():
                 os.sync()
                 start = time.perf_counter()
                 if name == "shell":
                     by_shell(source, target, listing)
                 else:
                     subprocess.run([sys.executable, __file__, "--one", source, target, listing], check=True)
-                took[name].append(time.perf_counter() - start)
+                times.append(time.perf_counter() - start)
                 shutil.rmtree(target)
         for name, times in took.items():
             rest = times[1:]  # the first round warms the cache

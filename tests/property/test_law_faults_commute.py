@@ -1,11 +1,11 @@
 """Law: faults on different files commute."""
 
 from hypothesis import given, settings
-
-from drill.model import Hazard, Selector
 from worlds import World, comparable, laid_out, run, worlds
 
-# Fixed places, no draws: a draw's key holds the hazard's number in its scenario, so that equal hazards draw differently.
+from drill.model import Hazard, Selector
+
+# Fixed places, no draws: a draw's key holds the hazard's number in its scenario: equal hazards draw differently.
 ONE = Hazard("altered", Selector(), offsets=(5,), files=("*0000*",))
 OTHER = Hazard("truncated", Selector(), keep=0.5, files=("*0001*",))
 THIRD = Hazard("deleted", Selector(), files=("*0002*",))

@@ -1,7 +1,6 @@
 """Law: with no fault, faithful copies verify everything that any of them holds, however it is named."""
 
 from hypothesis import given, settings
-
 from worlds import World, laid_out, run, sound, verified, worlds
 
 

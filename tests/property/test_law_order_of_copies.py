@@ -4,9 +4,9 @@ from dataclasses import replace
 
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from worlds import World, fitting, hazards, laid_out, run, verified, worlds
 
 from drill.model import Hazard
-from worlds import World, fitting, hazards, laid_out, run, verified, worlds
 
 
 @settings(max_examples=30)

@@ -2,9 +2,9 @@
 
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from worlds import CopyPlan, World, fitting, hazards, laid_out, run, verified, worlds
 
 from drill.model import Hazard, Selector
-from worlds import CopyPlan, World, fitting, hazards, laid_out, run, verified, worlds
 
 
 @settings(max_examples=40)
@@ -17,7 +17,7 @@ def test_removing_a_fault_never_loses_a_file(world: World, chosen: list[Hazard],
 
 
 def test_by_hand_the_law_can_break() -> None:
-    """The worked example: the first copy is rotten. While it is gone the second serves; once it is back it is believed."""
+    """The worked example: the first copy is rotten. While it is gone the second serves; once back, it is believed."""
     both = frozenset({0})
     world = World(1, (CopyPlan("m0", "bag", both, rotten=both), CopyPlan("m1", "home", both)))
     with laid_out(world) as studio:

@@ -2,9 +2,9 @@
 
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from worlds import World, comparable, fitting, hazards, laid_out, run, worlds
 
 from drill.model import Hazard
-from worlds import World, comparable, fitting, hazards, laid_out, run, worlds
 
 
 @settings(max_examples=25)

@@ -1,7 +1,7 @@
 """Small random studios over real temporary files, drilled in this process; the laws are stated over them.
 
-A world: up to five promised files with different bytes, up to four copies on media in three places, each holding some of
-the files under names of its own, some of them rotten. Hazards of every kind hit copies by id.
+A world: up to five promised files with different bytes, up to four copies on media in three places, each holding some
+of the files under names of its own, some of them rotten. Hazards of every kind hit copies by id.
 """
 
 import hashlib
@@ -56,7 +56,8 @@ def build(world: World, folder: Path) -> Path:
     """Write the world's files and its studio file."""
     lines = [f"{hashlib.sha256(content(n)).hexdigest()}  raw/A{n:04d}.dng\n" for n in range(world.files)]
     (folder / "reed.sha256").write_text("".join(lines))
-    text = '[studio]\nname = "Reed"\nscratch = "scratch"\n[[shoots]]\nid = "reed"\ndate = 2026-09-12\nmanifest = "reed.sha256"\n'
+    text = '[studio]\nname = "Reed"\nscratch = "scratch"\n'
+    text += '[[shoots]]\nid = "reed"\ndate = 2026-09-12\nmanifest = "reed.sha256"\n'
     for copy in world.copies:
         text += f'[[media]]\nid = "{copy.id}"\nkind = "ssd"\nplace = "{copy.place}"\n'
         text += f'[[copies]]\non = "{copy.id}"\nat = "media/{copy.id}"\n'

@@ -26,7 +26,9 @@ def scenario(*hazards: Hazard) -> Scenario:
     return Scenario("s", "t", "s", hazards)
 
 
-def hazard(effect: str = "gone", each: str | None = None, files: tuple[str, ...] | None = None, **hits: object) -> Hazard:
+def hazard(
+    effect: str = "gone", each: str | None = None, files: tuple[str, ...] | None = None, **hits: object
+) -> Hazard:
     return Hazard(effect=effect, hits=Selector(**hits), each=each, files=files)  # type: ignore[arg-type]
 
 

@@ -467,6 +467,19 @@ def test_a_body_that_stalls_is_fetched_again_and_then_given_up(session: LinkSess
     assert problem is not None and problem.trouble is Trouble.UNREACHABLE and "stopped sending" in problem.detail
 
 
+def test_a_second_stall_earlier_than_the_first_repeats_and_loses_no_byte(session: LinkSession) -> None:
+    def answer(h: Handler) -> None:
+        stop = {1: 5000, 2: 2000}.get(len(h.server.asked), len(PICTURE))
+        h.give(200, PICTURE[:stop], declared=len(PICTURE))
+        h.wfile.flush()
+        if stop < len(PICTURE):
+            h.server.stop.wait(20)
+
+    with serving(answer) as server:
+        assert delivered(server.base, ["a"], session) == {"a": (PICTURE, None)}
+        assert len(server.asked) == 3
+
+
 def test_a_page_in_place_of_the_file_is_its_bytes(session: LinkSession) -> None:
     page = b"<html>This share has expired</html>"
     with serving(lambda h: h.give(200, page, Content_Type="text/html")) as server:

@@ -62,7 +62,9 @@ def test_one_disagreeing_digest_is_enough_to_differ() -> None:
 
 def test_a_listed_name_is_found_in_another_form_or_by_its_ending() -> None:
     entries = [Entry("shoot/raw/a.dng", 1), Entry("other/raw/a.dng", 1), Entry("Nu\u00f1ez.dng", 1)]
-    index = ListIndex([listed("/Volumes/Card/shoot/raw/a.dng", ("md5", "11")), listed("Nun\u0303ez.DNG", ("md5", "22"))], entries)
+    index = ListIndex(
+        [listed("/Volumes/Card/shoot/raw/a.dng", ("md5", "11")), listed("Nun\u0303ez.DNG", ("md5", "22"))], entries
+    )
     assert paths(index.claims(promised("p", ("md5", "11"))))[0] == "shoot/raw/a.dng"
     assert paths(index.claims(promised("p", ("md5", "22")))) == ["Nu\u00f1ez.dng"]
 

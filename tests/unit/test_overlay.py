@@ -159,9 +159,7 @@ def test_any_damage_reads_like_the_model(
             continue
         found = raw.read(length) or b""
         first_dead = min((n for n in dead if n >= start), default=1 << 62)
-        expected = bytes(
-            content[n] ^ changed.get(n, 0) for n in range(start, min(start + length, end, first_dead))
-        )
+        expected = bytes(content[n] ^ changed.get(n, 0) for n in range(start, min(start + length, end, first_dead)))
         assert found == expected
 
 

@@ -85,7 +85,8 @@ def test_a_cloud_is_offsite_unless_its_place_says_otherwise(tmp_path: Path) -> N
 
 
 def test_ids_of_copies_are_made_from_the_medium(tmp_path: Path) -> None:
-    more = '[[copies]]\non = "tablet"\nat = "b.7z"\n[[copies]]\nid = "tablet-2"\non = "tablet"\n[[copies]]\non = "tablet"\n'
+    more = '[[copies]]\non = "tablet"\nat = "b.7z"\n[[copies]]\nid = "tablet-2"\non = "tablet"\n'
+    more += '[[copies]]\non = "tablet"\n'
     assert [copy.id for copy in load(tmp_path, SMALL + more).copies] == ["tablet", "tablet-3", "tablet-2", "tablet-4"]
 
 
@@ -213,7 +214,9 @@ def test_outputs_inside_a_copy_are_refused(tmp_path: Path, where: str) -> None:
 
 def test_outputs_beside_a_copy_are_fine(tmp_path: Path) -> None:
     (tmp_path / "media/tablet").mkdir(parents=True)
-    guard_outputs(load(tmp_path, SMALL), {"[studio] scratch": tmp_path / "media/tablet-scratch", "--json": tmp_path / "x"})
+    guard_outputs(
+        load(tmp_path, SMALL), {"[studio] scratch": tmp_path / "media/tablet-scratch", "--json": tmp_path / "x"}
+    )
 
 
 def test_an_output_over_an_archive_or_a_list_is_refused(tmp_path: Path) -> None:
@@ -221,5 +224,5 @@ def test_an_output_over_an_archive_or_a_list_is_refused(tmp_path: Path) -> None:
     studio = load(tmp_path, SMALL.replace("media/tablet", "x.7z"))
     with pytest.raises(Mistakes, match="--json"):
         guard_outputs(studio, {"--json": tmp_path / "x.7z"})
-    with pytest.raises(Mistakes, match="the manifest otter.sha256"):
+    with pytest.raises(Mistakes, match=r"the manifest otter\.sha256"):
         guard_outputs(studio, {"--json": tmp_path / "otter.sha256"})

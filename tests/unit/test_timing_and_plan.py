@@ -9,7 +9,9 @@ from drill.plan import order_copies
 from drill.timing import DEFAULT_BPS, Load, projected_s, rate_bps, transfer_s
 
 
-def medium(id_: str, rate_bps_: float | None = 100e6, per_file_s: float = 0.0, wait_s: float = 0.0, bus: str | None = None) -> Medium:
+def medium(
+    id_: str, rate_bps_: float | None = 100e6, per_file_s: float = 0.0, wait_s: float = 0.0, bus: str | None = None
+) -> Medium:
     return Medium(
         id=id_, kind="ssd", place="p", attached=False, offsite=False, carried=False,
         reads_at_bps=rate_bps_, per_file_s=per_file_s, in_hand_after_s=wait_s, bus=bus,

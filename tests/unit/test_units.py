@@ -7,7 +7,14 @@ from drill import units
 
 @pytest.mark.parametrize(
     ("text", "size"),
-    [("700 MB", 700_000_000), ("64 KiB", 65536), ("1 MiB", 1 << 20), ("12B", 12), ("1.5 GB", 1_500_000_000), ("0 B", 0)],
+    [
+        ("700 MB", 700_000_000),
+        ("64 KiB", 65536),
+        ("1 MiB", 1 << 20),
+        ("12B", 12),
+        ("1.5 GB", 1_500_000_000),
+        ("0 B", 0),
+    ],
 )
 def test_sizes(text: str, size: int) -> None:
     assert units.parse_size(text) == size
@@ -15,14 +22,18 @@ def test_sizes(text: str, size: int) -> None:
 
 @pytest.mark.parametrize(
     ("text", "span_s"),
-    [("48 h", 172800), ("2 days", 172800), ("1 day", 86400), ("5 ms", 0.005), ("30 min", 1800), ("100 days", 8640000)]
-    + [("0 h", 0), ("1 week", 604800), ("90 s", 90), ("2 hours", 7200), ("3 minutes", 180)],
+    [
+        *(("48 h", 172800), ("2 days", 172800), ("1 day", 86400), ("5 ms", 0.005), ("30 min", 1800)),
+        *(("100 days", 8640000), ("0 h", 0), ("1 week", 604800), ("90 s", 90), ("2 hours", 7200), ("3 minutes", 180)),
+    ],
 )
 def test_spans(text: str, span_s: float) -> None:
     assert units.parse_span(text) == pytest.approx(span_s)
 
 
-@pytest.mark.parametrize(("text", "rate"), [("180 MB/s", 180e6), ("40 Mbit/s", 5e6), ("1 MiB/s", 1048576), ("12.5 kB/s", 12500)])
+@pytest.mark.parametrize(
+    ("text", "rate"), [("180 MB/s", 180e6), ("40 Mbit/s", 5e6), ("1 MiB/s", 1048576), ("12.5 kB/s", 12500)]
+)
 def test_rates(text: str, rate: float) -> None:
     assert units.parse_rate(text) == pytest.approx(rate)
 
@@ -50,7 +61,8 @@ def test_a_share_above_the_whole_is_refused() -> None:
 
 
 @pytest.mark.parametrize(
-    ("size", "said"), [(0, "0 B"), (999, "999 B"), (2_400_000_000, "2.4 GB"), (999_600, "1000 kB"), (25_000_000, "25 MB")]
+    ("size", "said"),
+    [(0, "0 B"), (999, "999 B"), (2_400_000_000, "2.4 GB"), (999_600, "1000 kB"), (25_000_000, "25 MB")],
 )
 def test_sizes_are_said_for_people(size: int, said: str) -> None:
     assert units.say_size(size) == said
@@ -58,7 +70,14 @@ def test_sizes_are_said_for_people(size: int, said: str) -> None:
 
 @pytest.mark.parametrize(
     ("span_s", "said"),
-    [(0.2, "under 1 s"), (41.2, "41 s"), (7520, "2 h 5 min"), (3600, "1 h"), (172800, "2 days"), (180000, "2 days 2 h")],
+    [
+        (0.2, "under 1 s"),
+        (41.2, "41 s"),
+        (7520, "2 h 5 min"),
+        (3600, "1 h"),
+        (172800, "2 days"),
+        (180000, "2 days 2 h"),
+    ],
 )
 def test_durations_are_said_for_people(span_s: float, said: str) -> None:
     assert units.say_span(span_s) == said

@@ -80,6 +80,15 @@ def test_restore_is_the_only_writer_and_only_doors_print() -> None:
         }
         reads_only = room_of(path) in ("copies", "manifests", "faults", "coverage", "plan", "verify", "score")
         if reads_only and path.name != "link.py":  # a link's archive is fetched into scratch
-            assert not calls & {"write_bytes", "write_text", "unlink", "rename", "replace_file", "rmtree", "utime", "chmod"}
+            assert not calls & {
+                "write_bytes",
+                "write_text",
+                "unlink",
+                "rename",
+                "replace_file",
+                "rmtree",
+                "utime",
+                "chmod",
+            }
         if room_of(path) not in ("cli", "__main__"):
             assert "print" not in calls, path
