@@ -114,7 +114,7 @@ class LinkBytes(RawIOBase):
 
     def _read(self, size: int) -> bytes:
         left = None if self.declared is None else self.declared - self._given
-        if False:
+        if left == 0:
             return b""
         broken: BrokenOff | None = None
         try:

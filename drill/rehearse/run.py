@@ -20,7 +20,7 @@ from drill.coverage import kinds_of
 from drill.errors import Mistake, Mistakes, Unfinished
 from drill.faults import applies, variants
 from drill.faults.worst import worst_sector
-from drill.manifests import format_list, suffix
+from drill.manifests import suffix, write_list
 from drill.model import Entry, Scenario, Shoot, Studio
 from drill.plan import order_copies
 from drill.record import Drill, Run
@@ -64,6 +64,7 @@ def rehearse(studio: Studio, scenarios: Sequence[Scenario], options: Options) ->
             hall = _Hall(studio, fitting, options, folder)
             try:
                 hall.open(chosen, notes)
+                notes.extend([f"the restored files were left in {folder}"] if options.keep else [])
                 for number, shoot in enumerate(chosen):
                     hall.drill_shoot(shoot, number, drills)
             finally:
@@ -261,9 +262,10 @@ def _keep(facts: Facts, shoot: Shoot, folder: Path) -> None:
     for case in facts.cases:
         if case.outcome is Outcome.VERIFIED and case.read is not None:
             place(case.read, home / shoot.id / case.file.path)
-    (home / shoot.id).mkdir(parents=True, exist_ok=True)
-    for kind in sorted(kinds_of(shoot.promise)):
-        text = format_list(
-            (d, f"{shoot.id}/{file.path}") for file in shoot.promise for d in file.digests if d.kind == kind
-        )
-        (home / f"{shoot.id}{suffix(kind)}").write_bytes(text)
+    try:
+        (home / shoot.id).mkdir(parents=True, exist_ok=True)
+        for kind in sorted(kinds_of(shoot.promise)):
+            listed = ((d, f"{shoot.id}/{file.path}") for file in shoot.promise for d in file.digests if d.kind == kind)
+            write_list(home / f"{shoot.id}{suffix(kind)}", listed)
+    except OSError as error:
+        raise Unfinished(f"{home} cannot be written: {error.strerror}") from error

@@ -87,6 +87,8 @@ def _by_copy(hazard: Hazard) -> bool:
 
 def _hit(studio: Studio, hazard: Hazard, variant: str | None) -> tuple[set[str], set[str]]:
     """Return the ids of the media hit as wholes, and of the copies hit."""
+    if hazard.each is not None and variant is None:
+        return set(), set()
     media = {m.id for m in studio.media if _medium_matches(studio, m, hazard.hits)}
     copies = {c.id for c in studio.copies if c.on in media and _copy_matches(c, hazard.hits)}
     if hazard.each is not None:
@@ -104,21 +106,25 @@ def _of(medium: Medium, each: str) -> str | None:
 
 
 def variants(studio: Studio, scenario: Scenario) -> list[str | None]:
-    """Return the ids that the scenario takes in turn; [None] without `each`; [] where it does not apply."""
+    """Return the ids that the scenario takes in turn; [None] where it takes none; [] where it does not apply.
+
+    It applies when any hazard hits; `each` hits only what it can take in turn.
+    """
     hit_any = False
-    turns: list[str | None] = [None]
+    turns: list[str | None] = []
     for hazard in scenario.hazards:
-        media, copies = {m.id for m in studio.media if _medium_matches(studio, m, hazard.hits)}, set[str]()
+        media = {m.id for m in studio.media if _medium_matches(studio, m, hazard.hits)}
         copies = {c.id for c in studio.copies if c.on in media and _copy_matches(c, hazard.hits)}
         by_copy = bool({"copy", "form"} & set(hazard.hits))
-        hit_any |= bool(copies if by_copy else media)
-        if hazard.each == "copy":
+        if hazard.each is None:
+            hit_any |= bool(copies if by_copy else media)
+        elif hazard.each == "copy":
             turns = [c.id for c in studio.copies if c.id in copies]
-        elif hazard.each is not None:
+        else:
             held = {c.on for c in studio.copies if c.id in copies} if by_copy else media
             named = [_of(m, hazard.each) for m in studio.media if m.id in held]
             turns = list(dict.fromkeys(n for n in named if n is not None))
-    return turns if hit_any else []
+    return turns or ([None] if hit_any else [])
 
 
 def _reached(studio: Studio, media: set[str]) -> set[str]:

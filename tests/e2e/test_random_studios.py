@@ -39,7 +39,7 @@ def _bytes(number: int, size: int) -> bytes:
 @st.composite
 def _shoots(draw: st.DrawFn) -> tuple[Shoot, ...]:
     shoots, number = [], 0
-    kind = draw(st.sampled_from(["sha256", "md5", "xxh128"]))
+    kinds = draw(st.sampled_from([("sha256",), ("md5",), ("xxh128",), ("md5", "sha256")]))
     for name in ("one", "two")[: draw(st.integers(1, 2))]:
         paths = draw(
             st.lists(
@@ -58,7 +58,7 @@ def _shoots(draw: st.DrawFn) -> tuple[Shoot, ...]:
             further_failures=draw(st.sampled_from([None, 0, 1])),
         )
         day = draw(st.sampled_from([date(2026, 9, 12), date(2026, 11, 24)]))
-        shoots.append(Shoot(id=name, date=day, promise=tuple(files), promised_in=(kind,), targets=targets))
+        shoots.append(Shoot(id=name, date=day, promise=tuple(files), promised_in=kinds, targets=targets))
     return tuple(shoots)
 
 
@@ -108,16 +108,18 @@ def _copy(draw: st.DrawFn, shoots: tuple[Shoot, ...], medium: Medium, name: str)
     forms = ["folder"] * 4 + [".zip", ".7z", ".tar", ".tar.gz"] + ["link", "link.zip"] * (medium.kind == "cloud")
     form = draw(st.sampled_from(forms))
     promised = [file for shoot in shoots for file in shoot.promise]
-    holds: dict[str, Held] = {}
+    taken: set[str] = set()
+    holds: list[Held] = []
     said: list[tuple[str, bytes]] = []
     for number, file in enumerate(promised):
         held = draw(_stored(file, number))
-        if held is not None and held.path.casefold() not in holds:
-            holds[held.path.casefold()] = held
-            # A list tells what was there when it was written: the right bytes, though they may have rotted since.
-            said.append((held.path, file[1]))
-            if not draw(st.integers(0, 9)):
-                del holds[held.path.casefold()]  # and since then somebody removed it
+        if held is None or held.path.casefold() in taken:
+            continue
+        taken.add(held.path.casefold())
+        # A list tells what was there when it was written: the right bytes, though they may have rotted since.
+        said.append((held.path, file[1]))
+        if draw(st.integers(0, 9)):  # else somebody has removed it since
+            holds.append(held)
     says = tuple(entry for entry in said if draw(st.integers(0, 5)))
     listed = bool(says) and (form == "link" or draw(st.booleans()))
     away = ["no at", "missing", "empty", *(["other drive"] if medium.recognised_by else [])]
@@ -126,7 +128,7 @@ def _copy(draw: st.DrawFn, shoots: tuple[Shoot, ...], medium: Medium, name: str)
         form = "folder"
     return Copy(
         id=name, on=medium.id, form=form,
-        holds=() if reach == "no at" else tuple(holds.values()),
+        holds=() if reach == "no at" else tuple(holds),
         says=says if listed else None,
         says_in=draw(st.sampled_from([shoots[0].promised_in, ("sha1",), ("sha256", "xxh3")])),
         out_of_reach=reach,
@@ -190,8 +192,6 @@ def _is_decided(studio: Studio, scenario: Scenario) -> bool:
     turns = variants(studio, scenario)
     if effects.count("altered") > 1 or (len(effects) > 1 and any(h.page for h in scenario.hazards)):
         return False  # altered twice at one byte; a page in place of a file that is also missing
-    if not turns and len(effects) > 1:
-        return False  # `each` with nothing to take in turn, beside a hazard that hits
     for hazard in scenario.hazards:
         if hazard.effect == "expired" and not by_copy & set(hazard.hits) and any(m.needs for m in studio.media):
             return False  # whether an expired link takes along what needs its medium

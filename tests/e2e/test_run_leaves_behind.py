@@ -1,8 +1,10 @@
 """What `drill run` leaves behind: kept restores, reports, nothing else."""
 
 import json
+import os
 import shutil
 import subprocess
+import sys
 from pathlib import Path
 from xml.etree import ElementTree
 
@@ -10,13 +12,20 @@ import pytest
 from agreement import disagreements
 from cases_away import link_case
 from census import census, files_below
-from described import Hazard
+from described import Hazard, Studio
 from hand import (
     FILES,
     MOMENT,
     SLOW,
+    A,
+    B,
+    C,
+    D,
+    copy,
     good,
+    media,
     only,
+    shoot,
 )
 from oracle import expect_run
 from runner import NOW, Outcome, run_drills, start
@@ -50,6 +59,32 @@ def test_keep_leaves_the_restored_files_beside_a_list_that_checks_them(tmp_path:
         assert _checks(fresh / name, "terns.sha256")
     (fresh / "slow/terns" / FILES[0][0]).write_bytes(b"x")
     assert not _checks(fresh / "slow", "terns.sha256")
+
+
+@pytest.mark.outside
+@pytest.mark.parametrize(("kind", "program"), [("sha256", "sha256sum"), ("md5", "md5sum"), ("xxh128", "xxhsum")])
+def test_kept_lists_check_names_that_lists_must_escape(kind: str, program: str, tmp_path: Path) -> None:
+    if shutil.which(program) is None or os.name == "nt":
+        pytest.skip(f"{program} is not on this machine, or its file system knows no such names")
+    files: tuple[tuple[str, bytes], ...] = (
+        (" leading", A),
+        ("*star", B),
+        ("f\u00fc/M\u0308.jpg", C),
+        ("MD5 (x) = y", D),
+    )
+    if sys.platform == "linux":  # elsewhere file systems take these two for one
+        files += (("q/Case.jpg", A + B), ("q/case.jpg", B + C))
+    if kind != "xxh128":  # xxhsum 0.8.1 writes and reads no escapes (seen on the machine)
+        files += (("new\nline", C + D), ("back\\slash", D + A))
+    studio = Studio(media=media("x"), shoots=(shoot(*files, promised_in=(kind,)),), copies=(copy("x", *files),))
+    built = build(tmp_path / "studio", studio, (SLOW,))
+    outcome = run_drills(built.file, *built.scenarios, more=("--keep",))
+    assert (outcome.code, outcome.record["drills"][0]["files"]["verified"]) == (0, len(files)), outcome.said
+    (fresh,) = (tmp_path / "studio/scratch").iterdir()
+    assert all((fresh / "slow/terns" / path).read_bytes() == data for path, data in files)
+    checked = [program, "-c", "--strict", "--quiet", f"terns.{kind}"]
+    done = subprocess.run(checked, cwd=fresh / "slow", capture_output=True, check=False)
+    assert (done.returncode, done.stderr) == (0, b""), done.stdout
 
 
 def test_scratch_that_was_there_keeps_what_was_in_it(tmp_path: Path) -> None:

@@ -215,6 +215,11 @@ def test_variants_take_in_turn_what_is_hit_and_nothing_hit_does_not_apply() -> N
     assert turns("account") == ["acc"]
     assert turns("copy", carried=True) == ["cn", "co"]
     assert turns("medium", kind=["tape", "cloud"]) == []
+    beside = _hazards(
+        Hazard(effect="gone", hits={"kind": "tape"}, each="account"), Hazard(effect="gone", hits={"medium": "m"})
+    )
+    assert variants(studio, beside) == [None]
+    assert expect_drill(studio, beside, None, studio.shoots[0], NOW).holders == {"a": {"cn", "co"}}
     one = expect_drill(studio, _hazards(Hazard(effect="gone", each="place")), "bag", studio.shoots[0], NOW)
     assert one.holders == {"a": {"cm"}}
 

@@ -1,0 +1,146 @@
+"""Real collections are terabytes: what no hazard touches is read once in a run, however many drills it serves."""
+
+import hashlib
+from collections import Counter
+from datetime import UTC, datetime
+from pathlib import Path
+
+import pytest
+
+from drill.copies import FileBytes
+from drill.model import Hazard, Scenario, Selector
+from drill.record import Run
+from drill.rehearse import Options, rehearse
+from drill.scenario import load_scenarios
+from drill.studio import load_studio
+
+SIZE = 40_000
+NOW = datetime(2026, 10, 1, tzinfo=UTC)
+
+
+@pytest.fixture
+def bytes_read(monkeypatch: pytest.MonkeyPatch) -> Counter[str]:
+    """Count the bytes really read from files of copies, by path."""
+    counted: Counter[str] = Counter()
+    paths: dict[int, str] = {}
+    honest_init, honest_read = FileBytes.__init__, FileBytes.readinto
+
+    def init(self: FileBytes, path: Path, *more: object, **named: object) -> None:
+        honest_init(self, path, *more, **named)  # type: ignore[arg-type]
+        paths[id(self)] = str(path)
+
+    def readinto(self: FileBytes, buffer: bytearray) -> int:
+        got = honest_read(self, buffer) or 0
+        counted[paths[id(self)]] += got
+        return got
+
+    monkeypatch.setattr(FileBytes, "__init__", init)
+    monkeypatch.setattr(FileBytes, "readinto", readinto)
+    return counted
+
+
+def picture(shoot: str, number: int) -> bytes:
+    return hashlib.shake_256(f"{shoot}{number}".encode()).digest(SIZE)
+
+
+def studio_of(folder: Path, media: dict[str, str], *, rename: tuple[str, ...] = ()) -> Path:
+    text = '[studio]\nname = "Reed"\nscratch = "scratch"\n'
+    for shoot in ("otter", "heron"):
+        lines = [f"{hashlib.sha256(picture(shoot, n)).hexdigest()}  raw/{shoot}{n}.dng\n" for n in range(4)]
+        (folder / f"{shoot}.sha256").write_text("".join(lines))
+        text += f'[[shoots]]\nid = "{shoot}"\ndate = 2026-09-12\nmanifest = "{shoot}.sha256"\n'
+    for id_, kind in media.items():
+        text += f'[[media]]\nid = "{id_}"\nkind = "{kind}"\nplace = "{id_}-place"\n'
+        text += f'[[copies]]\non = "{id_}"\nat = "media/{id_}"\n'
+        for shoot in ("otter", "heron"):
+            for number in range(4):
+                name = f"X{number}{shoot}.raw" if id_ in rename else f"{shoot}{number}.dng"
+                path = folder / "media" / id_ / shoot / name
+                path.parent.mkdir(parents=True, exist_ok=True)
+                path.write_bytes(picture(shoot, number))
+    path = folder / "studio.toml"
+    path.write_text(text)
+    return path
+
+
+def run(path: Path, scenarios: list[Scenario], *, keep: bool = False) -> Run:
+    return rehearse(load_studio(path), scenarios, Options(seed=1, now=NOW, keep=keep))
+
+
+def gone(medium: str, name: str) -> Scenario:
+    return Scenario(name, "t", "s", (Hazard("gone", Selector(medium=(medium,))),))
+
+
+def test_what_no_hazard_touches_is_read_once_for_all_drills(tmp_path: Path, bytes_read: Counter[str]) -> None:
+    path = studio_of(tmp_path, {"ssd": "ssd", "card": "card"})
+    record = run(path, [gone("card", f"again-{n}") for n in range(6)])
+    assert all(drill.verdict == "restored" for drill in record.drills)
+    assert len(record.drills) == 12
+    assert set(bytes_read.values()) == {SIZE}
+    assert len(bytes_read) == 8  # the eight files of the ssd, and no byte of the card that is gone
+
+
+def test_what_is_touched_is_read_again_in_its_own_drill_only(tmp_path: Path, bytes_read: Counter[str]) -> None:
+    path = studio_of(tmp_path, {"ssd": "ssd", "card": "card"})
+    hit = Hazard("altered", Selector(medium=("ssd",)), offsets=(9,), files=("otter0.dng",))
+    run(path, [gone("card", "one"), Scenario("rot", "t", "s", (hit,)), gone("card", "two")])
+    by_name = {Path(p).parts[-3] + "/" + Path(p).name: count for p, count in bytes_read.items()}
+    assert by_name.pop("ssd/otter0.dng") == 2 * SIZE
+    assert by_name.pop("card/otter0.dng") == SIZE  # the next copy serves it in that drill
+    assert set(by_name.values()) == {SIZE}
+
+
+def test_renamed_files_on_a_copy_without_a_list_are_read_once_and_found(
+    tmp_path: Path, bytes_read: Counter[str]
+) -> None:
+    path = studio_of(tmp_path, {"ssd": "ssd"}, rename=("ssd",))
+    record = run(path, [Scenario("slow", "t", "s", (Hazard("slow", Selector(), factor=0.5),))])
+    assert [drill.verdict for drill in record.drills] == ["restored", "restored"]
+    assert [drill.unchecked.failed for drill in record.drills] == [4, 4]  # by name, nobody would have found them
+    assert set(bytes_read.values()) == {SIZE}
+
+
+def test_files_whose_names_were_swapped_are_found_before_they_count_as_lost(tmp_path: Path) -> None:
+    path = studio_of(tmp_path, {"ssd": "ssd"})
+    one, other = (tmp_path / f"media/ssd/otter/otter{n}.dng" for n in (0, 1))
+    one.write_bytes(picture("otter", 1))
+    other.write_bytes(picture("otter", 0))
+    record = run(path, [Scenario("slow", "t", "s", (Hazard("slow", Selector(), factor=0.5),))])
+    otter = record.drills[0]
+    assert otter.verdict == "restored"
+    assert otter.unchecked.silently_wrong == 2
+
+
+def test_kept_files_are_laid_out_for_every_drill_although_their_bytes_are_read_once(
+    tmp_path: Path, bytes_read: Counter[str]
+) -> None:
+    path = studio_of(tmp_path, {"ssd": "ssd", "card": "card"})
+    run(path, [gone("card", "one"), gone("card", "two")], keep=True)
+    (home,) = (tmp_path / "scratch").iterdir()
+    assert sorted(p.name for p in home.iterdir()) == ["one", "two"]
+    for scenario in ("one", "two"):
+        for shoot in ("otter", "heron"):
+            kept = home / scenario / shoot / "raw"
+            assert {p.name: p.read_bytes() for p in kept.iterdir()} == {
+                f"{shoot}{n}.dng": picture(shoot, n) for n in range(4)
+            }
+    assert set(bytes_read.values()) == {SIZE}
+
+
+def test_a_copy_that_vanishes_during_the_run_is_no_damage(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    path = studio_of(tmp_path, {"ssd": "ssd"})
+    honest = FileBytes.readinto
+    seen: list[int] = []
+
+    def unplug(self: FileBytes, buffer: bytearray) -> int:
+        seen.append(1)
+        if len(seen) > 4 and (tmp_path / "media/ssd").exists():
+            (tmp_path / "media/ssd").rename(tmp_path / "unplugged")
+        return honest(self, buffer) or 0
+
+    monkeypatch.setattr(FileBytes, "readinto", unplug)
+    record = run(path, load_scenarios(["only-elsewhere-is-left", "silent-rot"]))
+    assert not record.complete
+    assert record.unfinished is not None
+    assert "ssd vanished during the run" in record.unfinished
+    assert not any((tmp_path / "scratch").iterdir())
