@@ -10,7 +10,7 @@ from collections.abc import Callable, Sequence
 from io import RawIOBase
 
 from drill.copies import archive_view
-from drill.errors import CannotReach, CannotRead
+from drill.errors import DrillError
 from drill.faults.draw import Damage
 from drill.faults.overlay import Overlay
 from drill.model import Entry, Problem, Store, View
@@ -33,6 +33,8 @@ def worst_sector(found: OpenCopy, *, worth: Callable[[Entry], int], sector_size:
 def _worst_in_archive(
     found: OpenCopy, archive: Entry, promised: Sequence[Entry], worth: Callable[[Entry], int], sector_size: int
 ) -> int:
+    if found.copy.archive == ".tar":
+        return _worst_in_tar(promised, worth, sector_size)
     if not promised or _loses_all(found, archive, promised, 0, sector_size):
         return 0
     opening = _Trace()
@@ -55,15 +57,27 @@ def _worst_in_archive(
     return min(before, key=lambda s: (-before[s], s), default=0)
 
 
+def _worst_in_tar(promised: Sequence[Entry], worth: Callable[[Entry], int], sector_size: int) -> int:
+    """Plain tar: a reader finds the next header again, so a sector costs the members whose header or data it holds.
+
+    An entry's index is where its data begins; its header is the 512 bytes before (POSIX ustar).
+    """
+    costs: Counter[int] = Counter()
+    for entry in promised:
+        first, end = entry.index - 512, entry.index + (entry.size or 0)
+        for sector in range(first // sector_size, -(-end // sector_size)):
+            costs[sector] += worth(entry)
+    return min(costs, key=lambda sector: (-costs[sector], sector), default=0)
+
+
 def _loses_all(found: OpenCopy, archive: Entry, promised: Sequence[Entry], sector: int, sector_size: int) -> bool:
+    """Try it: say whether not one promised member comes out while that sector cannot be read."""
     damage = Damage(bad={(sector * sector_size, sector_size)})
     try:
-        left = {
-            (e.path, e.index) for e in _view(found, archive, lambda raw: Overlay(raw, damage, archive.size)).entries()
-        }
-    except (CannotRead, CannotReach):
-        return True
-    return not any((entry.path, entry.index) in left for entry in promised)
+        _view(found, archive, lambda raw: Overlay(raw, damage, archive.size)).deliver(promised, _FirstWhole())
+    except _CameWhole:
+        return False
+    return True
 
 
 def _view(found: OpenCopy, archive: Entry, wrap: Callable[[RawIOBase], RawIOBase]) -> View:
@@ -126,3 +140,13 @@ class _Ignore:
 
     def end(self, entry: Entry, problem: Problem | None) -> None:
         """Take nothing."""
+
+
+class _CameWhole(DrillError):
+    """One member came out whole; the rest need not be tried."""
+
+
+class _FirstWhole(_Ignore):
+    def end(self, entry: Entry, problem: Problem | None) -> None:
+        if problem is None:
+            raise _CameWhole(entry.path)

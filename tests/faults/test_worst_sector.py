@@ -16,7 +16,7 @@ from drill.faults.worst import worst_sector
 from drill.model import Copy, Entry, Medium, Problem, Store
 from drill.shelf import OpenCopy, State
 
-SECTOR = 512
+SECTOR = 4096
 MEDIUM = Medium(id="m", kind="ssd", place="p", attached=False, offsite=False, carried=False)
 
 
@@ -39,7 +39,7 @@ def pictures(folder: Path) -> Path:
     home = folder / "in"
     home.mkdir()
     for number in range(6):
-        (home / f"R{number}.dng").write_bytes(bytes((number * 37 + n * n * 31 + n // 7) % 256 for n in range(1500)))
+        (home / f"R{number}.dng").write_bytes(bytes((number * 37 + n * n * 31 + n // 7) % 256 for n in range(9000 + 700 * number)))
         (home / f"R{number}.xmp").write_bytes(b"<x:xmpmeta/>\n" * (3 + number))
     return home
 
