@@ -9,6 +9,7 @@ Facts: RFC 9110 and RFC 6585.
 import email.utils
 import os
 from collections.abc import Sequence
+from contextlib import suppress
 from dataclasses import dataclass, field
 from http import HTTPStatus
 from io import RawIOBase
@@ -56,6 +57,7 @@ class LinkSession:
     policy: LinkPolicy = field(default_factory=LinkPolicy)
     pool: urllib3.PoolManager = field(default_factory=lambda: urllib3.PoolManager(maxsize=4), repr=False)
     silent: dict[str, str] = field(default_factory=dict)  # "host:port" → why
+    sends_whole: set[str] = field(default_factory=set)  # "host:port" of servers that ignore ranges
 
     def forget(self) -> None:
         """Ask every server again."""
@@ -177,8 +179,20 @@ def link_store(base: str, names: Sequence[str], *, session: LinkSession) -> Stor
 
 
 def probe_link(url: str, *, session: LinkSession) -> None:
-    """Ask for the first byte of a file: it is behind the link and would be given. Errors: CannotReach, CannotRead."""
-    _open(url, session, first_byte=True).close()
+    """Ask for the first byte of a file: it is behind the link and would be given. Errors: CannotReach, CannotRead.
+
+    A server that sends the whole file for its first byte is asked for the head alone from then on; where it refuses
+    that, a signed link being for GET only, it is asked for the first byte again.
+    """
+    server = server_of(url)
+    if server in session.sends_whole:
+        with suppress(CannotRead):
+            _open(url, session, first_byte=True, method="HEAD").close()
+            return
+    response = _open(url, session, first_byte=True)
+    if response.status == 200:
+        session.sends_whole.add(server)
+    response.close()
 
 
 def fetch_link(url: str, into: Path, *, session: LinkSession) -> int:
@@ -214,12 +228,12 @@ def _declared(response: urllib3.BaseHTTPResponse) -> int | None:
     return int(text) if text.isascii() and text.isdigit() and not chunked else None
 
 
-def _open(url: str, session: LinkSession, *, first_byte: bool = False) -> urllib3.BaseHTTPResponse:
+def _open(url: str, session: LinkSession, *, first_byte: bool = False, method: str = "GET") -> urllib3.BaseHTTPResponse:
     """Return the server's 200 (or, for the first byte, 206 or 416), with a bounded number of tries."""
     policy = session.policy
     for number in range(max(1, policy.tries)):
         try:
-            return _follow(url, session, first_byte=first_byte)
+            return _follow(url, session, first_byte=first_byte, method=method)
         except _Again as error:
             again = error
         if number + 1 < policy.tries:
@@ -229,13 +243,13 @@ def _open(url: str, session: LinkSession, *, first_byte: bool = False) -> urllib
     raise CannotReach(f"{shown_url(url)}: {again.why}")
 
 
-def _follow(url: str, session: LinkSession, *, first_byte: bool) -> urllib3.BaseHTTPResponse:
+def _follow(url: str, session: LinkSession, *, first_byte: bool, method: str) -> urllib3.BaseHTTPResponse:
     """Ask once, along redirects. Errors: _Again, CannotReach, CannotRead."""
     asked, login = url, login_of(url)
     for _ in range(session.policy.redirects + 1):
-        response = _ask(asked, login, session, first_byte=first_byte)
+        response = _ask(asked, login, session, first_byte=first_byte, method=method)
         if response.status not in _REDIRECTS or "Location" not in response.headers:
-            _judge(response, url, server_of(asked), first_byte=first_byte)
+            _judge(response, url, server_of(asked), first_byte=first_byte, head_only=method == "HEAD")
             return response
         response.close()
         target = urljoin(asked, response.headers["Location"])
@@ -245,8 +259,10 @@ def _follow(url: str, session: LinkSession, *, first_byte: bool) -> urllib3.Base
     raise CannotRead(f"{shown_url(url)}: the server redirects more than {session.policy.redirects} times")
 
 
-def _ask(url: str, login: str | None, session: LinkSession, *, first_byte: bool) -> urllib3.BaseHTTPResponse:
-    """Send one GET and return the head of the answer, whatever it is. Errors: _Again, CannotReach, CannotRead."""
+def _ask(
+    url: str, login: str | None, session: LinkSession, *, first_byte: bool, method: str
+) -> urllib3.BaseHTTPResponse:
+    """Send one request and return the head of the answer, whatever it is. Errors: _Again, CannotReach, CannotRead."""
     parts, server = split_url(url), server_of(url)
     if server in session.silent:
         raise CannotReach(f"{shown_url(url)}: {session.silent[server]} (not asked again)")
@@ -257,7 +273,7 @@ def _ask(url: str, login: str | None, session: LinkSession, *, first_byte: bool)
     patience = urllib3.Timeout(connect=session.policy.connect_s, read=session.policy.read_s)
     try:
         return session.pool.request(
-            "GET",
+            method,
             bare,
             headers=headers,
             redirect=False,
@@ -285,12 +301,15 @@ def _silence(error: Exception) -> str:
     return "its server broke the connection off before it answered"
 
 
-def _judge(response: urllib3.BaseHTTPResponse, url: str, server: str, *, first_byte: bool) -> None:
+def _judge(response: urllib3.BaseHTTPResponse, url: str, server: str, *, first_byte: bool, head_only: bool) -> None:
     """Raise unless the answer brings the file. Errors: _Again, CannotRead."""
     status = response.status
     if status == 200 or (first_byte and status in (206, 416)):
         return
     says = f"the server answers {status}{_phrase(status)}"
+    if status == 501 and head_only:  # it does not know the method: no reason to come back later
+        response.close()
+        raise CannotRead(f"{shown_url(url)}: {says}")
     if status in _NOT_NOW or status >= 500:
         wait = _retry_after(response.headers.get("Retry-After", ""))
         response.close()

@@ -81,8 +81,8 @@ class Server(ThreadingHTTPServer):
 
     daemon_threads = True
 
-    def __init__(self, answer: Callable[[Handler], None]) -> None:
-        super().__init__(("127.0.0.1", 0), Handler)
+    def __init__(self, answer: Callable[[Handler], None], handler: type[Handler]) -> None:
+        super().__init__(("127.0.0.1", 0), handler)
         self.answer = answer
         self.asked: list[str] = []
         self.heads: list[dict[str, str]] = []
@@ -96,9 +96,19 @@ class Server(ThreadingHTTPServer):
         """A client that goes away is no news."""
 
 
+class HeadHandler(Handler):
+    """Also gives the head alone, as servers of plain files do."""
+
+    def do_HEAD(self) -> None:
+        self.server.asked.append("HEAD " + self.path)
+        self.send_response(410 if "expired" in self.path else 200)
+        self.send_header("Content-Length", str(len(PICTURE)))
+        self.end_headers()
+
+
 @contextmanager
-def serving(answer: Callable[[Handler], None]) -> Iterator[Server]:
-    server = Server(answer)
+def serving(answer: Callable[[Handler], None], handler: type[Handler] = Handler) -> Iterator[Server]:
+    server = Server(answer, handler)
     thread = threading.Thread(target=server.serve_forever, kwargs={"poll_interval": 0.02})
     thread.start()
     try:
@@ -550,3 +560,21 @@ def test_no_failure_tells_a_secret(
             text = told(server.base.replace("//", f"//{SECRET}:{SECRET}@") + tail)
     # A traceback quotes lines of the program, never values.
     assert SECRET not in text
+
+
+def test_a_server_that_ignores_ranges_is_asked_for_heads_from_then_on() -> None:
+    with (
+        serving(lambda handler: handler.give(200, PICTURE), HeadHandler) as server,
+        LinkSession(QUICK) as session,
+    ):
+        for _ in range(4):
+            probe_link(server.base, session=session)
+        assert server.asked == ["/share", *["HEAD /share"] * 3]
+
+
+@pytest.mark.parametrize("handler", [Handler, HeadHandler], ids=["no HEAD at all", "HEAD refused"])
+def test_where_the_head_is_refused_the_first_byte_decides(handler: type[Handler]) -> None:
+    with serving(lambda handler: handler.give(200, PICTURE), handler) as server, LinkSession(QUICK) as session:
+        for _ in range(3):
+            probe_link(server.base + "/expired-for-heads", session=session)
+        assert [path for path in server.asked if not path.startswith("HEAD")] == ["/share/expired-for-heads"] * 3
