@@ -122,19 +122,22 @@ def _add_demo(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -
 
 
 def _whole(text: str) -> int:
-    number = int(text)
-    if number < 0:
-        raise ValueError(text)
-    return number
+    if not text.isdigit():
+        raise argparse.ArgumentTypeError(f"{text!r} is no whole number from 0")
+    return int(text)
 
 
 def _time(text: str) -> datetime:
-    return clock.parse_time(text)
+    try:
+        return clock.parse_time(text)
+    except ValueError:
+        raise argparse.ArgumentTypeError(f"{text!r} is no time such as 2026-09-12T19:30:00Z or 2026-09-12") from None
 
 
 def _run(options: argparse.Namespace) -> int:
     studio, scenarios = _read(options)
-    outputs = {"[studio] scratch": studio.scratch} if studio.scratch else {}
+    outputs = {"[studio] scratch": studio.scratch or Path(tempfile.gettempdir())}
+    outputs |= {} if options.no_ledger else {"[studio] ledger": studio.ledger}
     outputs |= {} if options.no_reports else {"[studio] reports": studio.reports}
     outputs |= {"--json": Path(options.json)} if options.json not in (None, "-") else {}
     guard_outputs(studio, outputs)

@@ -39,9 +39,9 @@ class Load:
     rate_factor: float = 1.0
 
 
-def rate_bps(medium: Medium, buses: Mapping[str, Bus]) -> float:
-    """Return a medium's rate in bytes a second, under its bus."""
-    rate = medium.reads_at_bps or DEFAULT_BPS[medium.kind]
+def rate_bps(medium: Medium, buses: Mapping[str, Bus], factor: float = 1.0) -> float:
+    """Return a medium's rate in bytes a second: its own, times what a hazard leaves of it, under its bus."""
+    rate = (medium.reads_at_bps or DEFAULT_BPS[medium.kind]) * factor
     return min(rate, buses[medium.bus].carries_bps) if medium.bus else rate
 
 
@@ -54,7 +54,7 @@ def per_file_s(medium: Medium) -> float:
 
 def transfer_s(load: Load, buses: Mapping[str, Bus]) -> float:
     """Return how long a load takes once its medium is in hand, in seconds."""
-    rate = rate_bps(load.medium, buses) * load.rate_factor
+    rate = rate_bps(load.medium, buses, load.rate_factor)
     return load.files * per_file_s(load.medium) + load.bytes / rate
 
 

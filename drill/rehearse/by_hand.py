@@ -28,7 +28,7 @@ def by_hand(
     look: Look,
 ) -> Unchecked:
     """Return what a restore by hand brings back; copies are asked in the studio file's order."""
-    pending = list(range(len(files)))
+    pending = dict.fromkeys(range(len(files)))
     right = wrong = 0
     for id_ in copies:
         if id_ not in usable:
@@ -43,8 +43,7 @@ def by_hand(
                 if not read.believed or not comes_out(entry):
                     continue
                 right, wrong = (right + 1, wrong) if read.gives(files[number][0]) else (right, wrong + 1)
-                pending.remove(number)
-                del turns[number]
+                del pending[number], turns[number]
     return Unchecked(right, wrong, len(pending))
 
 

@@ -4,9 +4,10 @@ Flows in: opened copies, promises, reads without a fault. Flows out: claims for 
 Must not know: scenarios, verdicts.
 """
 
+from collections import defaultdict
 from collections.abc import Mapping, Sequence
 
-from drill.coverage import Claim, ListIndex, ListingIndex, kinds_of, strays
+from drill.coverage import Claim, ListIndex, ListingIndex, kinds_of, name_key, strays
 from drill.model import Digest, Entry, Promised
 from drill.shelf import OpenCopy, State
 
@@ -18,6 +19,11 @@ class Holdings:
 
     def __init__(self, copies: Mapping[str, OpenCopy], promises: Sequence[Promised]) -> None:
         self._copies, self._promises = copies, promises
+        self.version = 0  # grows when something learned may change a claim
+        self._names: dict[Digest, set[str]] = defaultdict(set)
+        for file in promises:
+            for digest in file.digests:
+                self._names[digest].add(name_key(file.path))
         self._indexes: dict[str, ListIndex | ListingIndex] = {}
         for id_, found in copies.items():
             listed = found.copy.listed
@@ -36,6 +42,9 @@ class Holdings:
         index = self._indexes.get(found.copy.id)
         if isinstance(index, ListingIndex):
             index.learn(entry, digests)
+            own = {name_key(entry.path)}
+            if any(self._names.get(digest, own) - own for digest in digests):
+                self.version += 1  # it is promised under a name that does not lead to it
 
     def unlearned(self, id_: str, file: Promised) -> list[Entry]:
         """Return the files of a copy without a list whose content is not known and could be the promised one."""

@@ -4,6 +4,7 @@ Flows in: copies (as found, or under a fault) and the files wanted. Flows out: f
 touches is read anew in each drill; what no fault touches is shared. Must not know: promises' paths, verdicts.
 """
 
+import errno
 import os
 import shutil
 from collections.abc import Callable, Iterable, Sequence
@@ -19,6 +20,7 @@ from drill.restore import Key, Restored, restore
 from drill.shelf import OpenCopy
 from drill.verify import Finding, examine
 
+_ABOUT_THE_DISK = frozenset({errno.ENOSPC, errno.EIO, errno.EROFS, getattr(errno, "EDQUOT", errno.ENOSPC)})
 _BATCH = 512  # files asked of a folder at once; an archive is always asked in one pass
 
 
@@ -98,19 +100,25 @@ class Reads:
         return Read(restored.problem, restored.size, restored.took_s, restored.found, kept)
 
 
-def place(read: Read, target: Path) -> None:
-    """Put a kept file at its promised path, as a link where the disk has them. Errors: Unfinished."""
+def place(read: Read, target: Path) -> str | None:
+    """Put a kept file at its promised path, as a link where the disk has them; return why it cannot have that name.
+
+    Errors: Unfinished, where it is not about the name.
+    """
     assert read.kept is not None
     try:
         target.parent.mkdir(parents=True, exist_ok=True)
+        if target.exists():
+            return "another file has that name on this disk"
         try:
             os.link(read.kept, target)
-        except FileExistsError:
-            raise
         except OSError:
             shutil.copyfile(read.kept, target)
     except OSError as error:
-        raise Unfinished(f"{target.name!r} cannot be kept in scratch: {error.strerror}") from error
+        if error.errno in _ABOUT_THE_DISK:
+            raise Unfinished(f"restored files cannot be kept in scratch: {error.strerror}") from error
+        return error.strerror or str(error)
+    return None
 
 
 def _check_still_there(found: OpenCopy, reads: Iterable[Read]) -> None:

@@ -25,7 +25,7 @@ from drill.model import Entry, Scenario, Shoot, Studio
 from drill.plan import order_copies
 from drill.record import Drill, Run
 from drill.rehearse.drill import Case, Facts, drill
-from drill.rehearse.holdings import Holdings
+from drill.rehearse.holdings import Claims, Holdings
 from drill.rehearse.links import set_bench
 from drill.rehearse.reads import Read, Reads, place
 from drill.rehearse.settle import Sizes, bytes_needed, learn_sizes, settle, size_of
@@ -66,7 +66,7 @@ def rehearse(studio: Studio, scenarios: Sequence[Scenario], options: Options) ->
                 hall.open(chosen, notes)
                 notes.extend([f"the restored files were left in {folder}"] if options.keep else [])
                 for number, shoot in enumerate(chosen):
-                    hall.drill_shoot(shoot, number, drills)
+                    hall.drill_shoot(shoot, number, drills, notes)
             finally:
                 hall.close()
     except KeyboardInterrupt:
@@ -129,6 +129,7 @@ class _Hall:
         self.worst: dict[tuple[str, int], tuple[str, int] | None] = {}
         self.worth: dict[str, Counter[tuple[str, int]]] = {}
         self.stages: list[Stage] = []
+        self._known_claims: tuple[tuple[str, int], list[Claims]] = (("", -1), [])
         self.reads: Reads
         self.holdings: Holdings
 
@@ -157,7 +158,7 @@ class _Hall:
         for name in (".reading", ".downloads"):
             shutil.rmtree(self.folder / name, ignore_errors=True)
 
-    def drill_shoot(self, shoot: Shoot, number: int, drills: list[tuple[int, int, Drill]]) -> None:
+    def drill_shoot(self, shoot: Shoot, number: int, drills: list[tuple[int, int, Drill]], notes: list[str]) -> None:
         """Run every stage for one shoot; records (stage, shoot, drill) are added even when a later one fails."""
         if not self.stages:
             self._set_stages()
@@ -168,9 +169,9 @@ class _Hall:
                 self.options.progress(f"{shoot.id}: {stage.name}")
                 facts = self._drill(shoot, stage)
                 learn_sizes(self.sizes, facts)
-                if self.options.keep:
-                    _keep(facts, shoot, self.folder)
                 done.append((at, facts))
+                if self.options.keep:
+                    notes.extend(_keep(facts, shoot, self.folder))
         finally:
             for at, facts in done:
                 record = settle(facts, shoot, self.studio, sizes=self.sizes, now=self.options.now)
@@ -183,7 +184,10 @@ class _Hall:
         return drill(shoot, cases, self._order(cases, stage), bench=bench, holdings=self.holdings)
 
     def _cases(self, shoot: Shoot) -> list[Case]:
-        return [Case(file, self.holdings.claims(file)) for file in shoot.promise]
+        key = (shoot.id, self.holdings.version)
+        if self._known_claims[0] != key:
+            self._known_claims = (key, [self.holdings.claims(file) for file in shoot.promise])
+        return [Case(file, claims) for file, claims in zip(shoot.promise, self._known_claims[1], strict=True)]
 
     def _order(self, cases: Sequence[Case], stage: Stage) -> list[str]:
         def cost_s(id_: str, files: int, size: int) -> float:
@@ -256,12 +260,15 @@ def _assumed_rates(studio: Studio) -> list[str]:
     return [f"restore times assume usual rates for: {', '.join(assumed)} (set reads_at to what you measure)"]
 
 
-def _keep(facts: Facts, shoot: Shoot, folder: Path) -> None:
-    """Lay out what a drill verified under its promised paths, beside the promise as checksum lists."""
+def _keep(facts: Facts, shoot: Shoot, folder: Path) -> list[str]:
+    """Lay out what a drill verified under its promised paths, beside the promise as checksum lists; return notes."""
     home = folder / facts.stage.name
+    notes = []
     for case in facts.cases:
         if case.outcome is Outcome.VERIFIED and case.read is not None:
-            place(case.read, home / shoot.id / case.file.path)
+            why = place(case.read, home / shoot.id / case.file.path)
+            if why:
+                notes.append(f"{facts.stage.name}: {case.file.path} came back and could not be kept: {why}")
     try:
         (home / shoot.id).mkdir(parents=True, exist_ok=True)
         for kind in sorted(kinds_of(shoot.promise)):
@@ -269,3 +276,4 @@ def _keep(facts: Facts, shoot: Shoot, folder: Path) -> None:
             write_list(home / f"{shoot.id}{suffix(kind)}", listed)
     except OSError as error:
         raise Unfinished(f"{home} cannot be written: {error.strerror}") from error
+    return notes

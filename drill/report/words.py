@@ -1,25 +1,22 @@
 """Words: texts that are safe on a terminal, and tables that fold to its width.
 
 Flows in: any text, rows. Flows out: printable text. Must not know: the record.
-Widths follow Unicode's East Asian Width through `wcwidth`; control characters (Cc, Cf), lone surrogates and line breaks
-are written as escapes, so that no file name can move the cursor, change colours or reverse a line.
+Widths follow Unicode's East Asian Width through `wcwidth`; control and format characters, lone surrogates, line breaks
+and odd spaces are written as escapes, so that no file name can move the cursor, change colours or reverse a line.
 """
 
 import re
-import unicodedata
 from collections.abc import Sequence
 
 from tabulate import tabulate
 from wcwidth import wcswidth
 
-_ESCAPED = frozenset({"Cc", "Cf", "Cs", "Co", "Cn", "Zl", "Zp"})
-
 
 def safe(text: str) -> str:
     """Return `text` with everything that is not plainly printable written as an escape."""
-    if text.isascii() and text.isprintable():
+    if text.isprintable():
         return text
-    return "".join(_escaped(char) if unicodedata.category(char) in _ESCAPED else char for char in text)
+    return "".join(char if char.isprintable() else _escaped(char) for char in text)
 
 
 def _escaped(char: str) -> str:

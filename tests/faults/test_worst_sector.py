@@ -1,4 +1,4 @@
-"""The worst sector, found by trying, against brute force: every sector of small real archives is made unreadable in turn."""
+"""The worst sector, found by trying, against brute force: each sector of small real archives is made unreadable."""
 
 import shutil
 import subprocess
@@ -39,7 +39,8 @@ def pictures(folder: Path) -> Path:
     home = folder / "in"
     home.mkdir()
     for number in range(6):
-        (home / f"R{number}.dng").write_bytes(bytes((number * 37 + n * n * 31 + n // 7) % 256 for n in range(9000 + 700 * number)))
+        size = 9000 + 700 * number
+        (home / f"R{number}.dng").write_bytes(bytes((number * 37 + n * n * 31 + n // 7) % 256 for n in range(size)))
         (home / f"R{number}.xmp").write_bytes(b"<x:xmpmeta/>\n" * (3 + number))
     return home
 

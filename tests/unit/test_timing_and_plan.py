@@ -47,6 +47,12 @@ def test_a_slow_hazard_divides_the_rate_only() -> None:
     assert transfer_s(load, {}) == pytest.approx(4 * 0.5 + 100)
 
 
+def test_a_slow_medium_behind_a_bus_is_as_slow_as_the_slower_of_the_two() -> None:
+    """By hand: 100 MB/s at a factor of 0.5 is 50 MB/s, the hub carries 40; at 0.1 it is 10, below the hub."""
+    assert rate_bps(medium("m", 100e6, bus="hub"), HUB, 0.5) == 40e6
+    assert rate_bps(medium("m", 100e6, bus="hub"), HUB, 0.1) == pytest.approx(10e6)
+
+
 def test_no_rate_is_the_kind_s_default_and_the_bus_caps_it() -> None:
     assert rate_bps(medium("m", None), {}) == DEFAULT_BPS["ssd"]
     assert rate_bps(medium("m", None, bus="hub"), HUB) == 40e6

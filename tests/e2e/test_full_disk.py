@@ -1,0 +1,66 @@
+"""A scratch disk that is too small, for real: a file system of one megabyte is mounted where the system lets us."""
+
+import subprocess
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from census import census, files_below
+from described import Studio
+from hand import SLOW, copy, media, picture, shoot
+from runner import run_drills
+from studios import Built, build
+
+BIG = tuple((f"a{number}.dng", picture(number, 400_000)) for number in range(4))
+SMALL = tuple((f"b{number}.dng", picture(number + 9, 4000)) for number in range(3))
+
+
+@pytest.fixture
+def small_disk(tmp_path: Path) -> Iterator[Path]:
+    """Mount one megabyte at a fresh folder."""
+    folder = tmp_path / "small"
+    folder.mkdir()
+    mount = ["mount", "-t", "tmpfs", "-o", "size=1m", "tmpfs", folder]
+    if sys.platform != "linux" or subprocess.run(mount, check=False, capture_output=True).returncode:
+        pytest.skip("a small file system can only be mounted by root on Linux")
+    try:
+        yield folder
+    finally:
+        subprocess.run(["umount", folder], check=True)
+
+
+def built_on(small_disk: Path, folder: Path, *more: str) -> Built:
+    studio = Studio(
+        media=media("x", "y"),
+        shoots=(shoot(*SMALL, id="small"), shoot(*BIG, id="big")),
+        copies=(copy("x", *SMALL, *BIG), copy("y", *SMALL, *BIG, form=".7z")),
+    )
+    built = build(folder, studio, (SLOW,))
+    text = built.file.read_text(encoding="utf-8").replace('scratch = "scratch"', f'scratch = "{small_disk.as_posix()}"')
+    built.file.write_text(text, encoding="utf-8")
+    return built
+
+
+def test_a_shoot_that_does_not_fit_is_said_before_it_is_restored(small_disk: Path, tmp_path: Path) -> None:
+    built = built_on(small_disk, tmp_path / "studio")
+    before = census(*built.sources)
+    outcome = run_drills(built.file, *built.scenarios)
+    assert census(*built.sources) == before
+    assert outcome.code == 3, outcome.said
+    assert "big needs 1.6 MB in scratch" in outcome.err
+    assert "set scratch" in outcome.err
+    assert outcome.record["complete"] is False
+    assert [drill["shoot"] for drill in outcome.record["drills"]] == ["small"], "what was done is kept and said"
+    assert files_below(small_disk) == []
+
+
+def test_a_disk_that_fills_up_during_the_restore_ends_it_cleanly(small_disk: Path, tmp_path: Path) -> None:
+    """With --keep the first shoot stays on the disk, and what others write there meanwhile is not foreseen."""
+    built = built_on(small_disk, tmp_path / "studio")
+    (small_disk / "of-somebody-else").write_bytes(b"x" * 1_030_000)
+    outcome = run_drills(built.file, *built.scenarios)
+    assert outcome.code == 3, outcome.said
+    assert "scratch" in outcome.err
+    assert "Traceback" not in outcome.err
+    assert files_below(small_disk) == ["of-somebody-else"]

@@ -1,0 +1,146 @@
+"""The report: safe on a terminal, folded to its width, the worst first, the record as the contract has it."""
+
+import json
+import re
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from wcwidth import wcswidth
+
+from drill.record import (
+    ByteCount,
+    Count,
+    Drill,
+    FileNote,
+    FurtherFailures,
+    LostWork,
+    Run,
+    Seconds,
+    Unchecked,
+    dump,
+    to_json,
+)
+from drill.report import run_text
+from drill.report.words import fold, safe, table
+
+GOOD = Drill(
+    scenario="lost-tablet",
+    variant="tablet",
+    shoot="heron-ridge",
+    verdict="restored",
+    score=100.0,
+    files=Count(2, 2, 0, 0),
+    bytes=ByteCount(50, 50, 0, 0, 0),
+    by_class={"originals": Count(2, 2, 0, 0)},
+    sources={"drive": 2},
+    stitched=0,
+    unchecked=Unchecked(2, 0, 0),
+    lost_files=(),
+    on_paper_files=(),
+    seconds=Seconds(0.1, 7520.0, 172800.0),
+    lost_work=LostWork(None, None, met=True),
+    further_failures=FurtherFailures(1, None, (("medium:drive", "place:home"),)),
+)
+LOST = replace(
+    GOOD,
+    scenario="house-fire",
+    variant=None,
+    shoot="otter",
+    verdict="partial",
+    score=50.0,
+    files=Count(2, 1, 0, 1),
+    by_class={"originals": Count(2, 1, 0, 1)},
+    unchecked=Unchecked(0, 1, 1),
+    lost_files=(FileNote("raw/\x1b[31mred\u202e.dng", "drive is gone"),),
+    further_failures=FurtherFailures(-1, 1, ()),
+    lost_work=LostWork("2026-09-12", None, met=True),
+)
+RUN = Run("Reed Bank", "2026-11-24T20:00:00Z", "2026-11-24T20:00:00Z", 7, True, ("dead-card",), (GOOD, LOST))
+
+
+def test_the_record_has_the_contract_s_keys_and_no_others() -> None:
+    value = json.loads(dump(RUN))
+    assert list(value) == ["schema", "studio", "started", "now", "seed", "complete", "not_applicable", "drills"]
+    assert list(value["drills"][0]) == [
+        *("scenario", "variant", "shoot", "verdict", "score", "files", "bytes", "by_class", "sources", "stitched"),
+        *("unchecked", "lost_files", "on_paper_files", "seconds", "lost_work", "further_failures"),
+    ]
+    assert value["drills"][1]["by_class"] == {"originals": {"promised": 2, "verified": 1, "on_paper": 0, "lost": 1}}
+    assert value["drills"][0]["further_failures"]["weakest"] == [["medium:drive", "place:home"]]
+    assert value["schema"] == "restore-drill/1"
+
+
+def test_names_that_are_no_unicode_survive_as_escapes() -> None:
+    odd = replace(LOST, lost_files=(FileNote("raw/\udcff.dng", "why"),))
+    text = dump(replace(RUN, drills=(odd,)))
+    assert "\\udcff" in text
+    assert text.isascii()
+
+
+def test_the_sample_in_reports_has_the_record_s_structure() -> None:
+    sample = json.loads((Path(__file__).parents[2] / "reports" / "demo.json").read_text(encoding="utf-8"))
+    ours = to_json(RUN)
+    assert list(sample) == list(ours)
+    for drill in sample["drills"]:
+        assert list(drill) == list(ours["drills"][0])
+
+
+def test_the_worst_comes_first_and_what_to_do_is_said() -> None:
+    text = run_text(RUN, width=80)
+    table_, shoots, to_do = (text.index(words) for words in ("What comes back", "Shoot by shoot", "What to do first"))
+    assert table_ < shoots < to_do
+    assert text.index("otter") < text.index("heron-ridge")
+    assert "1 file would be lost (1 originals)" in text
+    assert "1 WRONG" in text
+    assert "What this does not prove" in text
+    assert "dead-card" in text
+
+
+def test_what_falls_short_of_its_target_comes_before_what_does_not() -> None:
+    short = replace(GOOD, shoot="zander", further_failures=FurtherFailures(0, 1, (("place:bag",),)))
+    text = run_text(replace(RUN, drills=(GOOD, short)), width=80)
+    assert text.index("zander") < text.index("heron-ridge")
+    assert "place bag would take the rest" in " ".join(text.split())
+
+
+def test_no_escape_sequence_reaches_the_terminal() -> None:
+    text = run_text(RUN, width=80)
+    assert "\x1b" not in text
+    assert "\u202e" not in text
+    assert "\\x1b[31mred\\u202e" in re.sub(r"\s+", "", text)
+
+
+def test_an_unfinished_run_says_so_first() -> None:
+    text = run_text(replace(RUN, complete=False, unfinished="interrupted"), width=80)
+    assert text.startswith("NOT FINISHED (interrupted)")
+
+
+@pytest.mark.parametrize("width", [60, 80, 100, 120])
+def test_nothing_is_wider_than_the_terminal(width: int) -> None:
+    long = replace(
+        LOST, shoot="the-long-walk-along-the-northern-shore-in-the-rain", scenario="second-drive-falters", variant="a-b"
+    )
+    text = run_text(replace(RUN, drills=(GOOD, LOST, long)), width=width)
+    assert max(wcswidth(line) for line in text.splitlines()) <= width
+
+
+@given(st.text(max_size=60))
+def test_safe_text_is_printable_and_keeps_what_is(text: str) -> None:
+    assert safe(text).isprintable()
+    if text.isprintable():
+        assert safe(text) == text
+
+
+@given(st.text(alphabet="ab-/ \u6f22\u5b57e\u0301", max_size=60), st.integers(4, 30))
+def test_folding_loses_nothing_and_fits(text: str, width: int) -> None:
+    lines = fold(text, width)
+    assert "".join("".join(lines).split()) == "".join(text.split())
+    assert all(wcswidth(line) <= width for line in lines)
+
+
+def test_tables_fold_wide_names_by_columns_not_by_characters() -> None:
+    text = table(["Name", "N"], [["\u6f22\u5b57" * 20, "1"], ["plain", "22"]], 30, right=(1,))
+    assert max(wcswidth(line) for line in text.splitlines()) <= 30
