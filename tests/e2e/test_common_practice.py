@@ -45,7 +45,7 @@ def projected_s(folder: Path, bus: str) -> float:
     studio = Studio(media=media("card"), shoots=(shoot(*FILES),), copies=(copy("card", *FILES),))
     built = build(folder, studio, (only("as-it-is", Hazard(effect="slow", factor=1.0)),))
     text = built.file.read_text(encoding="utf-8")
-    text = text.replace('id = "card"\n', f'id = "card"\nreads_at = "90 MB/s"\n{bus}', 1)
-    built.file.write_text(text + '\n[[buses]]\nid = "hub"\ncarries = "40 MB/s"\n', encoding="utf-8")
+    text = text.replace('id = "card"\n', f'id = "card"\nreads_at = "90 kB/s"\n{bus}', 1)
+    built.file.write_text(text + '\n[[buses]]\nid = "hub"\ncarries = "40 kB/s"\n', encoding="utf-8")
     seconds: dict[str, float] = run_drills(built.file, *built.scenarios).record["drills"][0]["seconds"]
     return seconds["projected"]
