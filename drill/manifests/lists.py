@@ -15,14 +15,14 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import IO, Literal
 
+from drill.digests import KINDS, hex_length
 from drill.errors import Mistake
 from drill.model import Digest, Listed
 
 Role = Literal["promise", "copy"]
 
-LENGTHS = {"md5": 32, "sha1": 40, "sha224": 56, "sha256": 64, "sha384": 96, "sha512": 128, "blake2b": 128}
-LENGTHS |= {"xxh32": 8, "xxh64": 16, "xxh3": 16, "xxh128": 32}
-"""Hex digits of each kind (the rooms of this floor do not know each other; a test holds this against `digests`)."""
+LENGTHS = {kind: hex_length(kind) for kind in KINDS}
+"""Hex digits of each kind, worked out once: it is looked up for every line."""
 
 LONGEST_LINE = 64 * 1024
 MOST_NAMES = 10_000_000
@@ -64,7 +64,7 @@ def kind_of_file_name(name: str) -> str | None:
 
 def digits_of(kind: str) -> int:
     """Return how many hex digits a digest of `kind` has."""
-    return LENGTHS[kind] if kind in LENGTHS else int(kind.rpartition("-")[2]) // 4
+    return LENGTHS.get(kind) or hex_length(kind)
 
 
 def suffix(kind: str) -> str:

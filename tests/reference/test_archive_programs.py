@@ -17,6 +17,7 @@ from io import RawIOBase
 from pathlib import Path
 
 import pytest
+from gather import Gather
 
 from drill.copies import (
     LinkSession,
@@ -30,7 +31,7 @@ from drill.copies import (
 )
 from drill.copies.raw import FileBytes
 from drill.errors import CannotRead
-from drill.model import Entry, Problem, Store, Trouble, View
+from drill.model import Entry, Store, Trouble, View
 
 pytestmark = pytest.mark.outside
 
@@ -50,38 +51,15 @@ def program(name: str) -> str:
     return found
 
 
+def right(gather: Gather) -> set[str]:
+    """Return the paths whose bytes came whole and right, also where a problem was told after the last byte."""
+    return {e.path for e, (data, problem) in gather.got.items() if data == FILES[e.path] and (data or not problem)}
+
+
 def run(*command: str, cwd: Path, check: bool = True) -> None:
     env = {**os.environ, "LC_ALL": "C.UTF-8"}
     done = subprocess.run(command, cwd=cwd, check=False, capture_output=True, env=env, timeout=60)
     assert not check or done.returncode == 0, done.stderr + done.stdout
-
-
-class Gather:
-    """A receiver that insists on begin, data …, end, once for each entry."""
-
-    def __init__(self) -> None:
-        self.got: dict[Entry, tuple[bytes, Problem | None]] = {}
-        self._now: tuple[Entry, bytearray] | None = None
-
-    def begin(self, entry: Entry) -> None:
-        assert self._now is None and entry not in self.got
-        self._now = entry, bytearray()
-
-    def data(self, chunk: bytes | bytearray | memoryview) -> None:
-        assert self._now is not None
-        self._now[1].extend(chunk)
-
-    def end(self, entry: Entry, problem: Problem | None) -> None:
-        assert self._now is not None and self._now[0] is entry
-        self.got[entry] = bytes(self._now[1]), problem
-        self._now = None
-
-    def good(self) -> dict[str, bytes]:
-        return {e.path: data for e, (data, problem) in self.got.items() if problem is None}
-
-    def right(self) -> set[str]:
-        """Return the paths whose bytes came whole and right, also where a problem was told after the last byte."""
-        return {e.path for e, (data, problem) in self.got.items() if data == FILES[e.path] and (data or not problem)}
 
 
 @pytest.fixture(scope="module")
@@ -281,7 +259,7 @@ def test_after_the_same_damage_the_same_files_survive(name: str, made: Callable[
         path.write_bytes(damaged)
         theirs = extracted(path, name, tmp_path / f"out{number}")
         gather = everything(view_of(path, name), wanted)
-        ours = gather.right()
+        ours = right(gather)
         assert len(gather.got) == len(FILES)
         if archive_format(path.name) in (".7z", ".zip"):
             assert set(gather.good()) <= ours  # what has a check value of its own is never wrong without a word
@@ -301,7 +279,7 @@ def test_after_the_same_truncation_the_same_files_survive(
     path = tmp_path / intact.name
     path.write_bytes(intact.read_bytes()[: int(intact.stat().st_size * share)])
     theirs = extracted(path, name, tmp_path / "out")
-    ours = everything(view_of(path, name), wanted).right()
+    ours = right(everything(view_of(path, name), wanted))
     if archive_format(path.name) == ".zip":
         assert ours == set()  # the directory is at the end; unzip looks for the members without it
     else:

@@ -22,10 +22,11 @@ from pathlib import Path
 import py7zr
 import pytest
 import zstandard
+from gather import Gather
 
 from drill.copies import ARCHIVES, archive_format, archive_view, file_store
 from drill.errors import CannotRead, Unfinished
-from drill.model import Entry, Problem, Store, Trouble, View
+from drill.model import Entry, Store, Trouble, View
 
 RANDOM = random.Random(20260912)
 FILES = {
@@ -38,33 +39,6 @@ FILES = {
     "last.DNG": RANDOM.randbytes(40_000),
 }
 WHEN = 1_789_000_000
-
-
-class Gather:
-    """A receiver that insists on begin, data …, end, once for each entry."""
-
-    def __init__(self) -> None:
-        self.got: dict[Entry, tuple[bytes, Problem | None]] = {}
-        self._now: tuple[Entry, bytearray] | None = None
-
-    def begin(self, entry: Entry) -> None:
-        assert self._now is None and entry not in self.got
-        self._now = entry, bytearray()
-
-    def data(self, chunk: bytes | bytearray | memoryview) -> None:
-        assert self._now is not None
-        self._now[1].extend(chunk)
-
-    def end(self, entry: Entry, problem: Problem | None) -> None:
-        assert self._now is not None and self._now[0] is entry
-        self.got[entry] = bytes(self._now[1]), problem
-        self._now = None
-
-    def good(self) -> dict[str, bytes]:
-        return {e.path: data for e, (data, problem) in self.got.items() if problem is None}
-
-    def troubles(self) -> dict[str, Trouble]:
-        return {e.path: problem.trouble for e, (_, problem) in self.got.items() if problem is not None}
 
 
 class Disk(RawIOBase):

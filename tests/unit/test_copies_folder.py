@@ -12,10 +12,11 @@ from io import RawIOBase
 from pathlib import Path
 
 import pytest
+from gather import Gather
 
 from drill.copies import BrokenOff, FileBytes, file_store, folder_store, plain_view, pump, reach
 from drill.errors import CannotReach, CannotRead, DrillError, Unfinished
-from drill.model import Entry, Problem, Store, Trouble
+from drill.model import Entry, Store, Trouble
 
 POSIX = pytest.mark.skipif(os.name == "nt", reason="needs POSIX file kinds")
 
@@ -31,33 +32,6 @@ def permissions_bind() -> bool:
         except PermissionError:
             return True
     return False
-
-
-class Gather:
-    """A receiver that insists on begin, data …, end, once for each entry."""
-
-    def __init__(self) -> None:
-        self.got: dict[Entry, tuple[bytes, Problem | None]] = {}
-        self.order: list[str] = []
-        self._now: tuple[Entry, bytearray] | None = None
-
-    def begin(self, entry: Entry) -> None:
-        assert self._now is None and entry not in self.got
-        self._now = entry, bytearray()
-        self.order.append(entry.path)
-
-    def data(self, chunk: bytes | bytearray | memoryview) -> None:
-        assert self._now is not None
-        self._now[1].extend(chunk)
-
-    def end(self, entry: Entry, problem: Problem | None) -> None:
-        assert self._now is not None and self._now[0] is entry
-        self.got[entry] = bytes(self._now[1]), problem
-        self._now = None
-
-    def one(self) -> tuple[bytes, Problem | None]:
-        (only,) = self.got.values()
-        return only
 
 
 class Failing(RawIOBase):

@@ -13,6 +13,7 @@ from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
 
 import pytest
+from gather import Gather
 
 from drill.copies import (
     LinkPolicy,
@@ -27,29 +28,11 @@ from drill.copies import (
     shown_url,
 )
 from drill.errors import CannotReach, CannotRead
-from drill.model import Entry, Problem, Trouble
+from drill.model import Problem, Trouble
 
 SECRET = "s3cr3t"
 PICTURE = bytes(range(256)) * 4000
 QUICK = LinkPolicy(connect_s=1.0, read_s=0.3, tries=3, backoff_s=0.01, redirects=3)
-
-
-class Gather:
-    """A receiver that keeps what came of each path."""
-
-    def __init__(self) -> None:
-        self.got: dict[str, tuple[bytes, Problem | None]] = {}
-        self._data = bytearray()
-
-    def begin(self, entry: Entry) -> None:
-        self._data = bytearray()
-
-    def data(self, chunk: bytes | bytearray | memoryview) -> None:
-        self._data.extend(chunk)
-
-    def end(self, entry: Entry, problem: Problem | None) -> None:
-        assert entry.path not in self.got
-        self.got[entry.path] = bytes(self._data), problem
 
 
 class Handler(BaseHTTPRequestHandler):
@@ -135,7 +118,7 @@ def delivered(base: str, names: list[str], session: LinkSession) -> dict[str, tu
     gather = Gather()
     view = plain_view(link_store(base, names, session=session))
     view.deliver(view.entries(), gather)
-    return gather.got
+    return {entry.path: came for entry, came in gather.got.items()}
 
 
 # --- what a URL says -------------------------------------------------------------------------------------------

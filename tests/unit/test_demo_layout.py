@@ -1,7 +1,6 @@
 """What the demo lays out is true: lists, promises and archives say what is there; only planted damage differs."""
 
 import hashlib
-import http.client
 import io
 import re
 import tarfile
@@ -11,12 +10,13 @@ import zipfile
 from collections.abc import Iterator
 from datetime import UTC, date, datetime
 from pathlib import Path
-from urllib.parse import quote, urlsplit
+from urllib.parse import urlsplit
 
 import bagit
 import py7zr
 import pytest
 import xxhash
+from asking import ask, below
 from PIL import Image
 
 from drill.demo import DemoLayout, LinkServer, lay_out, served_folder
@@ -379,23 +379,6 @@ def test_the_bag_is_read_as_a_promise_without_a_warning(layout):
 
 
 # --- links --------------------------------------------------------------------------------------------------------
-
-
-def ask(url: str, method: str = "GET", **headers: str) -> tuple[int, http.client.HTTPMessage, bytes]:
-    parts = urlsplit(url)
-    line = http.client.HTTPConnection(parts.hostname or "", parts.port, timeout=5)
-    try:
-        line.request(method, f"{parts.path}?{parts.query}", headers=headers)
-        answer = line.getresponse()
-        return answer.status, answer.headers, answer.read()
-    finally:
-        line.close()
-
-
-def below(base: str, name: str) -> str:
-    """Append a name to a base link, before its query, as the contract says."""
-    parts = urlsplit(base)
-    return parts._replace(path=f"{parts.path}/{quote(name)}").geturl()
 
 
 @pytest.fixture(scope="module")
