@@ -176,7 +176,7 @@ class Copy:
     id: str
     on: str
     at: Path | None
-    url: str | None
+    url: str | None = field(repr=False)  # its query may be a secret
     form: str | None
     archive: str | None
     listed: tuple[Listed, ...] | None

@@ -7,7 +7,7 @@ Must not know: scenarios, verdicts.
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
 
-from drill.coverage import Claim, ListIndex, ListingIndex, kinds_of, name_key, strays
+from drill.coverage import Claim, ListIndex, ListingIndex, Locator, kinds_of, name_key, strays
 from drill.model import Digest, Entry, Promised
 from drill.shelf import OpenCopy, State
 
@@ -66,22 +66,44 @@ class Holdings:
         return {id_: entries for id_, entries in found.items() if entries}
 
     def notes(self) -> list[str]:
-        """Say in plain words which copies could not be had, and which lists could not be matched."""
+        """Say in plain words which copies could not be had, and what could not be matched."""
         said = []
-        ours = kinds_of(self._promises)
+        matched = self._matched()
         for id_, found in self._copies.items():
             if found.state is State.AWAY:
                 on_paper = (
-                    "what its list names stays on paper"
-                    if found.copy.listed
-                    else "it has no list: it counts for nothing"
+                    "what its list names stays on paper" if found.copy.listed else "without a list it holds nothing"
                 )
                 said.append(f"{id_} cannot be reached now: {found.reason}; {on_paper}")
             elif found.state is State.REFUSES:
                 said.append(f"{id_} gives nothing: {found.reason}")
-            elif found.copy.listed is not None:
-                theirs = {digest.kind for item in found.copy.listed for digest in item.digests}
-                if ours and not ours & theirs:
-                    kinds = f"{', '.join(sorted(theirs))}, the promises {', '.join(sorted(ours))}"
-                    said.append(f"{id_}: its list has {kinds}: no digest in common, so it is matched by name")
+            else:
+                said.extend(self._unmatched(found, matched[id_]))
+        return said
+
+    def _matched(self) -> dict[str, set[str]]:
+        """Return the paths on each copy that some promised file claims."""
+        matched: dict[str, set[str]] = {id_: set() for id_ in self._copies}
+        for file in self._promises:
+            for id_, claims in self.claims(file).items():
+                matched[id_].update(claim.path for claim in claims)
+        return matched
+
+    def _unmatched(self, found: OpenCopy, matched: set[str]) -> list[str]:
+        said = []
+        id_, listed = found.copy.id, found.copy.listed
+        ours = kinds_of(self._promises)
+        theirs = {digest.kind for item in listed or () for digest in item.digests}
+        if listed is not None and ours and not ours & theirs:
+            kinds = f"{', '.join(sorted(theirs))}, the promises {', '.join(sorted(ours))}"
+            said.append(f"{id_}: its list has {kinds}: no digest in common, so it is matched by name")
+        if listed is None:
+            left, why = [entry.path for entry in found.entries if entry.path not in matched], "by name or content"
+        else:
+            find = Locator(found.entries).find
+            left = [i.path for i in listed if not matched.intersection([i.path, *(e.path for e in find(i.path))])]
+            why = "by its list"
+        if left:
+            files = "1 file matches" if len(left) == 1 else f"{len(left)} files match"
+            said.append(f"{id_}: {files} no promise {why}, such as {left[0]}")
         return said

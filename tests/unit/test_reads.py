@@ -144,3 +144,15 @@ def test_a_copy_that_vanishes_during_the_run_is_no_damage(tmp_path: Path, monkey
     assert record.unfinished is not None
     assert "ssd vanished during the run" in record.unfinished
     assert not any((tmp_path / "scratch").iterdir())
+
+
+def test_what_could_not_be_matched_is_said(tmp_path: Path) -> None:
+    path = studio_of(tmp_path, {"ssd": "ssd", "card": "card"})
+    (tmp_path / "media/ssd/holiday.jpg").write_bytes(b"nobody promised this")
+    listed = [f"{hashlib.md5(picture('otter', n)).hexdigest()}  otter/otter{n}.dng\n" for n in range(2)]
+    (tmp_path / "card.md5").write_text("".join([*listed, f"{'0' * 32}  other/nobody.dng\n"]))
+    path.write_text(path.read_text() + 'manifest = "card.md5"\n')
+    notes = "\n".join(run(path, [gone("card", "one")]).notes)
+    assert "ssd: 1 file matches no promise by name or content, such as holiday.jpg" in notes
+    assert "card: 1 file matches no promise by its list, such as other/nobody.dng" in notes
+    assert "card: its list has md5, the promises sha256: no digest in common" in notes
