@@ -148,6 +148,9 @@ def _run(options: argparse.Namespace) -> int:
     outputs |= {} if options.no_reports else {"[studio] reports": studio.reports}
     outputs |= {"--json": Path(options.json)} if options.json not in (None, "-") else {}
     guard_outputs(studio, outputs)
+    if studio.scratch and not studio.scratch.parent.is_dir():
+        what = f"the folder it should be in, {studio.scratch.parent}, is not there"
+        raise Mistakes([Mistake(str(studio.file), "studio.scratch", what, "plug that disk in, or name another folder")])
     if "--json" in outputs and not outputs["--json"].absolute().parent.is_dir():
         raise Mistakes([Mistake("--json", options.json, "its folder is not there", "make the folder first")])
     seed = random.SystemRandom().randrange(2**32) if options.seed is None else options.seed

@@ -19,7 +19,7 @@ from drill.model import Digest
 _BITS = {"md5": 128, "sha1": 160, "sha224": 224, "sha256": 256, "sha384": 384, "sha512": 512, "blake2b": 512}
 _BITS |= {"xxh32": 32, "xxh64": 64, "xxh3": 64, "xxh128": 128}
 _SHORT_BLAKE2B = re.compile(r"blake2b-([1-9][0-9]{0,2})")
-_PIECE = 2**20  # 1 MiB: fewer calls gain nothing measurable, and a restore holds one of these per file
+_PIECE = 2**17  # 128 KiB: fewer calls gain nothing measurable, and a restore holds one of these per file
 
 KINDS: tuple[str, ...] = tuple(_BITS)
 """The digest kinds by name; `blake2b-N` with N bits (a multiple of 8, under 512) is a kind too."""

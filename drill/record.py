@@ -109,7 +109,8 @@ class Drill:
 
 @dataclass(frozen=True, slots=True)
 class Run:
-    """A whole run. `notes` are for people: what could not be matched or reached, which rates are assumed."""
+    """A whole run. `findings` (what is wrong on the copies today) and `notes` (what could not be reached or matched,
+    which rates are assumed) are for people."""
 
     studio: str
     started: str
@@ -119,6 +120,7 @@ class Run:
     not_applicable: tuple[str, ...]
     drills: tuple[Drill, ...]
     titles: Mapping[str, str] = field(default_factory=dict)
+    findings: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
     unfinished: str | None = None
 

@@ -60,7 +60,8 @@ def open_copy(copy: Copy, medium: Medium, *, session: LinkSession, downloads: Pa
     except CannotReach as error:
         return replace(found, state=State.AWAY, reason=str(error))
     except CannotRead as error:
-        return replace(found, state=State.REFUSES, reason=str(error))
+        where = "" if copy.at is None else f"{copy.at}: "
+        return replace(found, state=State.REFUSES, reason=f"{where}{error}")
 
 
 def _store(copy: Copy, medium: Medium, session: LinkSession, downloads: Path) -> Store:

@@ -4,14 +4,15 @@ Flows in: a TOML file, the manifests it names, the environment (passwords). Flow
 Must not know: copies' contents, faults, terminals. Keys and meanings: README, "The studio file".
 """
 
+import difflib
 import os
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from datetime import date
 from pathlib import Path
 
 from drill import clock
-from drill.copies import archive_format
+from drill.copies import ARCHIVES, archive_format
 from drill.errors import Mistake, Mistakes
 from drill.globs import matcher
 from drill.manifests import read_manifest
@@ -51,7 +52,9 @@ def load_studio(path: Path) -> Studio:
     weights = _weights(top.table("weights"), classes)
     places = _places(top.tables("places"))
     buses = _buses(top.tables("buses"))
+    declared = tuple(places)
     media = _media(top.tables("media"), places, buses)
+    notes.warnings.extend(_odd_places(declared, tuple(places)))
     shoots = _shoots(top.tables("shoots"), targets, classes, weights, notes)
     copies = _copies(top.tables("copies"), media, notes)
     if not shoots and not top.has("shoots"):
@@ -155,6 +158,16 @@ def _places(tables: list[Table]) -> dict[str, Place]:
         if id_:
             places[id_] = Place(id_, carried=carried, offsite=offsite)
     return places
+
+
+def _odd_places(declared: Sequence[str], named: Sequence[str]) -> list[str]:
+    """Warn of places that are made by naming them and look like another one mistyped."""
+    found = []
+    for number, place in enumerate(named):
+        near = difflib.get_close_matches(place, named[:number], n=1, cutoff=0.7)
+        if near and place not in declared:
+            found.append(f"the place {place!r} is another than {near[0]!r}; if that is a slip of the pen, mend it")
+    return found
 
 
 def _buses(tables: list[Table]) -> dict[str, Bus]:
@@ -315,6 +328,6 @@ def _where(table: Table, text: str | None, base: Path) -> tuple[Path | None, str
         return path, None, "archive", archive
     if path.is_file():
         table.wrong(
-            "at", f"{text!r} is neither a folder nor an archive that can be read", "see the README for the kinds"
+            "at", f"{text!r} is neither a folder nor an archive that can be read", "kinds: " + " ".join(ARCHIVES)
         )
     return path, None, "folder", None

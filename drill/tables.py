@@ -21,8 +21,10 @@ _ID = re.compile(r"[A-Za-z0-9._-]+")
 
 def load_toml(path: Path) -> dict[str, Any]:
     """Read a TOML file. Errors: Mistakes that name the file and the line."""
+    text = ""
     try:
-        return tomllib.loads(path.read_bytes().decode("utf-8-sig").replace("\r\n", "\n"))
+        text = path.read_bytes().decode("utf-8-sig").replace("\r\n", "\n")
+        return tomllib.loads(text)
     except FileNotFoundError:
         raise Mistakes([Mistake(str(path), "", "there is no such file", "check the path")]) from None
     except OSError as error:
@@ -34,7 +36,9 @@ def load_toml(path: Path) -> dict[str, Any]:
         found = re.search(r"\(at (line \d+), column \d+\)", str(error))
         what = re.sub(r"\s*\(at .*\)$", "", str(error))
         at = found.group(1) if found else "end of file"
-        raise Mistakes([Mistake(str(path), at, f"is not TOML: {what}", "correct that line")]) from None
+        line = text.splitlines()[int(at.split()[1]) - 1 :][:1] if found else []
+        quoted = f": {line[0].strip()}" if line else ""
+        raise Mistakes([Mistake(str(path), at, f"is not TOML: {what}{quoted}", "correct that line")]) from None
 
 
 class Table:
@@ -208,7 +212,10 @@ class Table:
         found = []
         for number, item in enumerate(value or [], start=1):
             label = item.get("id") if isinstance(item, dict) else None
-            at = f"{key}[{label}]" if isinstance(label, str) else f"{key}[{number}]"
+            if not isinstance(label, str):
+                on = item.get("on") if isinstance(item, dict) else None
+                label = f"{number}, on {on}" if isinstance(on, str) else f"{number}"
+            at = f"{key}[{label}]"
             found.append(Table(item, where=self.where, at=at, mistakes=self.mistakes))
         return found
 

@@ -15,7 +15,7 @@ from io import RawIOBase
 from drill.errors import CannotReach, CannotRead, DrillError
 from drill.model import Entry, Problem, Receiver, Store, Trouble
 
-BLOCK = 256 * 1024  # more gains nothing when reading, and costs when the receiver writes
+BLOCK = 128 * 1024  # more gains nothing when reading, and costs when the receiver writes
 
 # O_NONBLOCK: opening a pipe must not wait for its writer. O_NOFOLLOW: a link is judged before it is followed.
 _FLAGS = os.O_RDONLY | getattr(os, "O_BINARY", 0) | getattr(os, "O_CLOEXEC", 0) | getattr(os, "O_NONBLOCK", 0)

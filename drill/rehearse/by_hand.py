@@ -11,6 +11,7 @@ from contextlib import suppress
 from drill.coverage import Claim
 from drill.errors import DrillError
 from drill.faults import Faulted
+from drill.globs import fold, shared_ending
 from drill.model import Entry, Problem, Promised, Trouble
 from drill.record import Unchecked
 from drill.rehearse.reads import Read
@@ -23,17 +24,22 @@ Look = Callable[[str, Iterable[Entry]], Mapping[Key, Read]]
 def by_hand(
     files: Sequence[tuple[Promised, Mapping[str, Sequence[Claim]]]],
     *,
+    shoot: str,
     copies: Mapping[str, OpenCopy],
     usable: Mapping[str, Faulted],
     look: Look,
 ) -> Unchecked:
-    """Return what a restore by hand brings back; copies are asked in the studio file's order."""
+    """Return what a restore by hand brings back; copies are asked in the studio file's order.
+
+    Where a copy has several files of that name that match equally well, a person takes the one in a folder named after
+    the shoot.
+    """
     pending = dict.fromkeys(range(len(files)))
     right = wrong = 0
     for id_ in copies:
         if id_ not in usable:
             continue
-        turns = {n: _entries(files[n][1].get(id_, ()), usable[id_]) for n in pending}
+        turns = {n: _entries(*files[n], shoot=shoot, id_=id_, faulted=usable[id_]) for n in pending}
         comes_out = _comes_out(copies[id_], usable[id_], look) if any(turns.values()) else _everything
         while any(turns.values()):
             reads = look(id_, [entries[0] for entries in turns.values() if entries])
@@ -47,8 +53,15 @@ def by_hand(
     return Unchecked(right, wrong, len(pending))
 
 
-def _entries(claims: Iterable[Claim], faulted: Faulted) -> list[Entry]:
-    return [c.entry for c in claims if c.by_hand and c.entry is not None and not faulted.hides(c.entry)]
+def _entries(
+    file: Promised, claims: Mapping[str, Sequence[Claim]], *, shoot: str, id_: str, faulted: Faulted
+) -> list[Entry]:
+    named = [c.entry for c in claims.get(id_, ()) if c.by_hand and c.entry is not None and not faulted.hides(c.entry)]
+    if len(named) > 1:  # the order is kept where neither the path nor the folder tells
+        named.sort(
+            key=lambda e: (-shared_ending(file.path, e.path), fold(shoot) not in fold(e.path.rpartition("/")[0]))
+        )
+    return named
 
 
 def _everything(entry: Entry) -> bool:

@@ -4,12 +4,12 @@ Flows in: a shoot with its claims, a stage, the reads of the run. Flows out: Fac
 the sizes are known. Must not know: terminals, JSON.
 """
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Container, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 
 from drill.coverage import Claim
 from drill.faults import Faulted
-from drill.model import Entry, Problem, Promised, Shoot, Trouble
+from drill.model import Digest, Entry, Problem, Promised, Shoot, Trouble
 from drill.record import Unchecked
 from drill.rehearse.by_hand import by_hand
 from drill.rehearse.holdings import Claims, Holdings
@@ -59,12 +59,14 @@ class Bench:
     def __init__(
         self,
         stage: Stage,
+        *,
         copies: Mapping[str, OpenCopy],
         reads: Reads,
         unreached: Mapping[str, str],
         refused: Mapping[str, str],
+        promised: Container[Digest],
     ) -> None:
-        self.stage, self.copies, self.reads = stage, copies, reads
+        self.stage, self.copies, self.reads, self.promised = stage, copies, reads, promised
         self.unreached, self.refused = unreached, refused
         self.usable: dict[str, Faulted] = {
             id_: faulted for id_, faulted in stage.usable.items() if id_ not in unreached and id_ not in refused
@@ -90,7 +92,7 @@ def drill(shoot: Shoot, cases: Sequence[Case], order: Sequence[str], *, bench: B
             case.paper = _on_paper(case, bench)
     _check_touched(cases, bench)
     pairs = [(case.file, case.claims) for case in cases]
-    unchecked = by_hand(pairs, copies=bench.copies, usable=bench.usable, look=bench.look)
+    unchecked = by_hand(pairs, shoot=shoot.id, copies=bench.copies, usable=bench.usable, look=bench.look)
     return Facts(
         stage=bench.stage,
         cases=cases,
@@ -228,8 +230,16 @@ def _found_wanting(id_: str, case: Case, bench: Bench) -> str:
     """Say what was wrong with each file that a copy offered."""
     entries = _readable(case.claims[id_], bench.usable[id_])
     seen = bench.seen.get(id_, {})
-    said = [_trouble(id_, entry, seen[key]) for entry in entries if (key := (entry.path, entry.index)) in seen]
+    reads = [(entry, seen[key]) for entry in entries if (key := (entry.path, entry.index)) in seen]
+    said = [_trouble(id_, entry, read) for entry, read in reads if not _is_another(read, bench)]
+    if reads and not said:
+        return f"not on {id_} (what has its name there is another picture)"
     return "; ".join(dict.fromkeys(said)) or f"missing on {id_}"
+
+
+def _is_another(read: Read, bench: Bench) -> bool:
+    """Say whether the bytes are those of another promised file, so that only the name was the same."""
+    return read.finding is not None and any(digest in bench.promised for digest in read.finding.digests)
 
 
 def _trouble(id_: str, entry: Entry, read: Read) -> str:

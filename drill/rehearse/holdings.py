@@ -4,7 +4,6 @@ Flows in: opened copies, promises, reads without a fault. Flows out: claims for 
 Must not know: scenarios, verdicts.
 """
 
-from collections import defaultdict
 from collections.abc import Mapping, Sequence
 
 from drill.coverage import Claim, ListIndex, ListingIndex, Locator, kinds_of, name_key, strays
@@ -20,10 +19,10 @@ class Holdings:
     def __init__(self, copies: Mapping[str, OpenCopy], promises: Sequence[Promised]) -> None:
         self._copies, self._promises = copies, promises
         self.version = 0  # grows when something learned may change a claim
-        self._names: dict[Digest, set[str]] = defaultdict(set)
+        self.promised: dict[Digest, set[str]] = {}  # each promised digest, with the names that lead to it
         for file in promises:
             for digest in file.digests:
-                self._names[digest].add(name_key(file.path))
+                self.promised.setdefault(digest, set()).add(name_key(file.path))
         self._indexes: dict[str, ListIndex | ListingIndex] = {}
         for id_, found in copies.items():
             listed = found.copy.listed
@@ -43,7 +42,7 @@ class Holdings:
         if isinstance(index, ListingIndex):
             index.learn(entry, digests)
             own = {name_key(entry.path)}
-            if any(self._names.get(digest, own) - own for digest in digests):
+            if any(self.promised.get(digest, own) - own for digest in digests):
                 self.version += 1  # it is promised under a name that does not lead to it
 
     def unlearned(self, id_: str, file: Promised) -> list[Entry]:

@@ -4,11 +4,11 @@ must not count.
 Flows in: the bench's stage and a shoot's claims. Flows out: what the servers answered. Must not know: verdicts.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Container, Mapping, Sequence
 
 from drill.copies import LinkSession, link_url, probe_link
 from drill.errors import CannotReach, CannotRead
-from drill.model import Problem, Trouble
+from drill.model import Digest, Problem, Trouble
 from drill.rehearse.drill import Bench, Case
 from drill.rehearse.reads import Read, Reads
 from drill.rehearse.stage import Stage
@@ -16,7 +16,13 @@ from drill.shelf import OpenCopy
 
 
 def set_bench(
-    stage: Stage, cases: Sequence[Case], *, copies: Mapping[str, OpenCopy], reads: Reads, session: LinkSession
+    stage: Stage,
+    cases: Sequence[Case],
+    *,
+    copies: Mapping[str, OpenCopy],
+    reads: Reads,
+    session: LinkSession,
+    promised: Container[Digest],
 ) -> Bench:
     """Ask every link that this stage leaves for one small answer, and lay out the bench accordingly."""
     unreached: dict[str, str] = {}
@@ -42,7 +48,7 @@ def set_bench(
             unreached[id_] = str(error)
         except CannotRead as error:
             refused[id_] = str(error)
-    bench = Bench(stage, copies, reads, unreached, refused)
+    bench = Bench(stage, copies=copies, reads=reads, unreached=unreached, refused=refused, promised=promised)
     bench.seen |= {id_: found for id_, found in seen.items() if id_ in bench.usable}
     return bench
 

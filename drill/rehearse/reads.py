@@ -71,6 +71,10 @@ class Reads:
             results |= {(entry.path, entry.index): read for entry, read in fresh.items()}
         return results
 
+    def as_found(self, id_: str, entry: Entry) -> Read | None:
+        """Return the read of a file as it is, without a fault, where this run has made one."""
+        return self._shared.get((id_, entry.path, entry.index))
+
     def forget_files(self) -> None:
         """Remove every file that is still kept in the reading folder (its links elsewhere stay)."""
         if self._keep:

@@ -25,16 +25,17 @@ from drill.model import Entry, Scenario, Shoot, Studio
 from drill.plan import order_copies
 from drill.record import Drill, Run
 from drill.rehearse.drill import Case, Facts, drill
+from drill.rehearse.findings import Wanting, say_wanting, wanting_files
 from drill.rehearse.holdings import Claims, Holdings
 from drill.rehearse.links import set_bench
 from drill.rehearse.reads import Read, Reads, place
 from drill.rehearse.settle import Sizes, bytes_needed, learn_sizes, settle, size_of
 from drill.rehearse.stage import Stage, set_stage
 from drill.score import Outcome
-from drill.shelf import OpenCopy, open_copy
+from drill.shelf import OpenCopy, State, open_copy
 from drill.timing import Load, rate_bps, transfer_s
 
-_FLUSHERS = 6
+_FLUSHERS = 4
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,6 +60,7 @@ def rehearse(studio: Studio, scenarios: Sequence[Scenario], options: Options) ->
     drills: list[tuple[int, int, Drill]] = []
     unfinished: str | None = None
     notes: list[str] = []
+    findings: list[str] = []
     try:
         with _run_folder(studio, keep=options.keep) as folder:
             hall = _Hall(studio, fitting, options, folder)
@@ -68,6 +70,7 @@ def rehearse(studio: Studio, scenarios: Sequence[Scenario], options: Options) ->
                 for number, shoot in enumerate(chosen):
                     hall.drill_shoot(shoot, number, drills, notes)
             finally:
+                findings = say_wanting(hall.wanting)
                 hall.close()
     except KeyboardInterrupt:
         unfinished = "interrupted"
@@ -82,6 +85,7 @@ def rehearse(studio: Studio, scenarios: Sequence[Scenario], options: Options) ->
         not_applicable=tuple(s.name for s in scenarios if s not in fitting),
         drills=tuple(record for _, _, record in sorted(drills, key=lambda item: item[:2])),
         titles={scenario.name: scenario.title for scenario in scenarios},
+        findings=tuple(findings),
         notes=tuple(notes),
         unfinished=unfinished,
     )
@@ -129,6 +133,7 @@ class _Hall:
         self.worst: dict[tuple[str, int], tuple[str, int] | None] = {}
         self.worth: dict[str, Counter[tuple[str, int]]] = {}
         self.stages: list[Stage] = []
+        self.wanting: Wanting = {}
         self._known_claims: tuple[tuple[str, int], list[Claims]] = (("", -1), [])
         self.reads: Reads
         self.holdings: Holdings
@@ -176,11 +181,22 @@ class _Hall:
             for at, facts in done:
                 record = settle(facts, shoot, self.studio, sizes=self.sizes, now=self.options.now)
                 drills.append((at, number, record))
+            self._note_wanting(shoot)
         self.reads.forget_files()
+
+    def _note_wanting(self, shoot: Shoot) -> None:
+        self.wanting |= wanting_files(
+            [(case.file, case.claims) for case in self._cases(shoot)],
+            read_of=self.reads.as_found,
+            is_here=lambda id_: self.copies[id_].state is State.HERE,
+            promised=self.holdings.promised,
+        )
 
     def _drill(self, shoot: Shoot, stage: Stage) -> Facts:
         cases = self._cases(shoot)
-        bench = set_bench(stage, cases, copies=self.copies, reads=self.reads, session=self.session)
+        bench = set_bench(
+            stage, cases, copies=self.copies, reads=self.reads, session=self.session, promised=self.holdings.promised
+        )
         return drill(shoot, cases, self._order(cases, stage), bench=bench, holdings=self.holdings)
 
     def _cases(self, shoot: Shoot) -> list[Case]:

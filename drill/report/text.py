@@ -3,13 +3,14 @@
 Flows in: the record. Flows out: text. Must not know: views, faults, terminals (the width is given).
 """
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Container, Iterable, Sequence
 
 from drill import units
 from drill.model import Scenario
-from drill.record import VERDICTS, Drill, Run
+from drill.record import VERDICTS, Drill, FileNote, Run
 from drill.report.words import paragraph, safe, table
 
+MOST_ADVICE = 3
 ROOM_FOR_SCORES = 96  # columns; on a narrower terminal the scores are in the second table only
 
 NOT_PROVED = (
@@ -24,8 +25,10 @@ def run_text(run: Run, *, width: int = 80) -> str:
     parts = [_head(run, width)]
     if run.drills:
         lines = worst_of_variants(run.drills)
-        parts += [_scenario_table(lines, width), _shoot_table(run.drills, run, width), _advice(run, lines, width)]
-    parts += [_notes(run, width), paragraph(NOT_PROVED, width)]
+        parts += [_scenario_table(lines, width), _shoot_table(run.drills, width)]
+        parts += [_listed("Wrong on the copies today, without any scenario", run.findings, width)]
+        parts += [_advice(run, lines, width)]
+    parts += [_listed("To know", run.notes, width), paragraph(NOT_PROVED, width)]
     return "\n\n".join(part for part in parts if part) + "\n"
 
 
@@ -64,11 +67,8 @@ def worst_of_variants(drills: Sequence[Drill]) -> list[tuple[Drill, int]]:
 
 def _head(run: Run, width: int) -> str:
     short = sum(1 for drill in run.drills if drill.falls_short)
-    done = (
-        f"{len(run.drills)} drills, {short} of them fall short"
-        if short
-        else f"{len(run.drills)} drills, none falls short"
-    )
+    done = "1 drill" if len(run.drills) == 1 else f"{len(run.drills)} drills"
+    done += f", {short} fall{'s' if short == 1 else ''} short" if short else ", none falls short"
     text = f"{safe(run.studio)}: {done}. Now is {run.now}, the seed {run.seed}."
     if not run.complete:
         text = f"NOT FINISHED ({safe(run.unfinished or 'stopped')}). What was done until then: " + text
@@ -80,7 +80,7 @@ def _head(run: Run, width: int) -> str:
 def _scenario_table(lines: Sequence[tuple[Drill, int]], width: int) -> str:
     wrong = any(drill.unchecked.silently_wrong for drill, _ in lines)
     columns: list[tuple[str, Callable[[Drill], str]]] = [
-        ("Verdict", lambda drill: drill.verdict),
+        ("Verdict", lambda drill: drill.verdict + (" !" if _misses_only_a_target(drill) else "")),
         ("Back", lambda drill: f"{drill.files.verified}/{drill.files.promised}"),
         ("On paper", lambda drill: str(drill.files.on_paper or "-")),
         ("Lost", lambda drill: str(drill.files.lost or "-")),
@@ -93,7 +93,28 @@ def _scenario_table(lines: Sequence[tuple[Drill, int]], width: int) -> str:
     rows = [[drill.shoot, _name(drill, variants), *(say(drill) for _, say in columns)] for drill, variants in lines]
     headers = ["Shoot", "Scenario", *(header for header, _ in columns)]
     title = "What comes back, the worst first"
-    return f"{title}\n{table(headers, rows, width, right=(3, 4, 5))}"
+    return f"{title}\n{table(headers, rows, width, right=(3, 4, 5))}\n{_legend(lines, width)}"
+
+
+def _misses_only_a_target(drill: Drill) -> bool:
+    return drill.falls_short and drill.verdict == "restored"
+
+
+def _legend(lines: Sequence[tuple[Drill, int]], width: int) -> str:
+    """Explain what the table uses, and nothing else."""
+    said = ["Takes: the projected time of a real restore."]
+    if any(_misses_only_a_target(drill) for drill, _ in lines):
+        said.append(
+            "! Everything comes back, and fewer further failures are survivable afterwards than the target asks."
+        )
+    if any(variants > 1 for _, variants in lines):
+        said.append("Worst of 3: tried on three in turn, this is the worst.")
+    if any(drill.unchecked.silently_wrong for drill, _ in lines):
+        said.append(
+            "By hand: what a person gets who takes the first copy that opens and believes it. WRONG: other content "
+            "without any error message. Fail: not back."
+        )
+    return paragraph(" ".join(said), width)
 
 
 def _name(drill: Drill, variants: int) -> str:
@@ -114,47 +135,49 @@ def _by_hand(drill: Drill) -> str:
     return ", ".join(said) or "right"
 
 
-def _shoot_table(drills: Sequence[Drill], run: Run, width: int) -> str:
+def _shoot_table(drills: Sequence[Drill], width: int) -> str:
     shoots: dict[str, list[Drill]] = {}
     for drill in drills:
         shoots.setdefault(drill.shoot, []).append(drill)
-    worst = sorted((min(group, key=badness) for group in shoots.values()), key=badness)
     rows = []
-    for drill in worst:
-        total = len(shoots[drill.shoot])
-        short = sum(1 for other in shoots[drill.shoot] if other.falls_short)
+    for group in sorted(shoots.values(), key=lambda group: min(map(badness, group))):
+        worst = min(group, key=badness)
+        closest = _closest(group)
         rows.append(
             [
-                drill.shoot,
-                f"{short} of {total}",
-                f"{min(other.score for other in shoots[drill.shoot]):.1f}",
-                f"{run.titles.get(drill.scenario, drill.scenario)}: {drill.verdict}",
-                _more(drill),
-                _weakest(drill),
+                worst.shoot,
+                f"{sum(1 for drill in group if drill.falls_short)} of {len(group)}",
+                f"{min(drill.score for drill in group):.1f}",
+                f"{worst.verdict} in {_name(worst, 1)}",
+                "none: files are lost in every scenario" if closest is None else _further(closest),
+                "-" if closest is None else _weakest(closest),
             ]
         )
     headers = [
         "Shoot",
         "Fall short",
         "Lowest score",
-        "Worst scenario",
-        "More failures it survives",
-        "What would have to break then",
+        "Worst",
+        "Further failures it survives",
+        "What would have to break",
     ]
     return f"Shoot by shoot\n{table(headers, rows, width, right=(1, 2))}"
 
 
-def _more(drill: Drill) -> str:
+def _closest(group: Sequence[Drill]) -> Drill | None:
+    """Return the drill that loses nothing and survives the fewest further failures."""
+    whole = [drill for drill in group if drill.further_failures.survivable >= 0]
+    return min(whole, key=lambda drill: (drill.further_failures.survivable, badness(drill)), default=None)
+
+
+def _further(drill: Drill) -> str:
     further = drill.further_failures
-    if further.survivable < 0:
-        return "already lost"
-    return f"{further.survivable}" if further.target is None else f"{further.survivable} (target {further.target})"
+    target = "" if further.target is None else f", target {further.target}"
+    return f"{further.survivable} (after {drill.scenario}{target})"
 
 
 def _weakest(drill: Drill) -> str:
     further = drill.further_failures
-    if further.survivable < 0:
-        return "nothing more"
     if not further.weakest:
         return "-"
     said = " and ".join(event.replace(":", " ", 1) for event in further.weakest[0])
@@ -164,36 +187,56 @@ def _weakest(drill: Drill) -> str:
 
 def _advice(run: Run, lines: Sequence[tuple[Drill, int]], width: int) -> str:
     short = [drill for drill, _ in lines if drill.falls_short]
-    if not short:
-        wrong = next((drill for drill, _ in lines if drill.unchecked.silently_wrong), None)
-        return paragraph(_silent_words(wrong), width) if wrong else ""
-    first: list[Drill] = []
-    for drill in short:  # one for each shoot before a second one for any
-        if drill.shoot not in {chosen.shoot for chosen in first}:
-            first.append(drill)
-    chosen = (first + [drill for drill in short if drill not in first])[:3]
-    said = [
-        paragraph(_to_do(drill, run), width, first=f"{number}. ", rest="   ")
-        for number, drill in enumerate(sorted(chosen, key=badness), start=1)
-    ]
+    everywhere = lost_everywhere(run.drills)
+    said = [_lost_already(shoot, notes) for shoot, notes in everywhere.items()][:MOST_ADVICE]
+    first = list({drill.shoot: drill for drill in reversed(short)}.values())  # the worst of each shoot …
+    first.sort(key=badness)
+    rest = [drill for drill in short if drill not in first]  # … before a second one of any
+    for drill in (*first, *rest):
+        known = {note.path for note in everywhere.get(drill.shoot, ())}
+        if len(said) < MOST_ADVICE and (not drill.lost_files or any(n.path not in known for n in drill.lost_files)):
+            said.append(_to_do(drill, run, known))
+    parts = [paragraph(text, width, first=f"{n}. ", rest="   ") for n, text in enumerate(said, start=1)]
     wrong = next((drill for drill, _ in lines if drill.unchecked.silently_wrong), None)
     if wrong is not None:
-        said.append(paragraph(_silent_words(wrong), width))
-    return "What to do first\n" + "\n".join(said)
+        parts.append(paragraph(_silent_words(wrong), width))
+    return "What to do first\n" + "\n".join(parts) if parts else ""
 
 
-def _to_do(drill: Drill, run: Run) -> str:
+def lost_everywhere(drills: Sequence[Drill]) -> dict[str, list[FileNote]]:
+    """Return, by shoot, the files that are lost in every one of several drills: no disaster is needed to lose them."""
+    shoots: dict[str, list[Drill]] = {}
+    for drill in drills:
+        shoots.setdefault(drill.shoot, []).append(drill)
+    found = {}
+    for shoot, group in shoots.items():
+        common = set.intersection(*({note.path for note in drill.lost_files} for drill in group))
+        if common and len(group) > 1:
+            found[shoot] = [note for note in group[0].lost_files if note.path in common]
+    return found
+
+
+def _lost_already(shoot: str, notes: Sequence[FileNote]) -> str:
+    return safe(
+        f"{shoot}: {_many(len(notes))} did not come back in any scenario, such as {notes[0].path} ({notes[0].why}). No "
+        "copy that could be read has what was promised: look for these now, on old cards, with the client, with "
+        "whoever was sent them, or correct the promise if it is wrong."
+    )
+
+
+def _to_do(drill: Drill, run: Run, known: Container[str]) -> str:
     title = run.titles.get(drill.scenario, drill.scenario)
     which = f" ({drill.variant})" if drill.variant else ""
     head = f"{drill.shoot}, if this happens: {title}{which}. "
-    return safe(head + _remedy(drill))
+    return safe(head + _remedy(drill, known))
 
 
-def _remedy(drill: Drill) -> str:
+def _remedy(drill: Drill, known: Container[str]) -> str:
+    """Say what would help; files that are `known` to be lost in every scenario are another story."""
     files = drill.files
     if files.lost:
         kinds = ", ".join(f"{count.lost} {kind}" for kind, count in drill.by_class.items() if count.lost)
-        example = drill.lost_files[0]
+        example = next((note for note in drill.lost_files if note.path not in known), drill.lost_files[0])
         return (
             f"{_many(files.lost)} would be lost ({kinds}), such as {example.path}: {example.why}. Put these files on "
             "one more medium that this does not take: in another place, behind another login. Then drill again."
@@ -231,7 +274,7 @@ def _many(count: int) -> str:
     return "1 file" if count == 1 else f"{count} files"
 
 
-def _notes(run: Run, width: int) -> str:
-    if not run.notes:
+def _listed(title: str, texts: Sequence[str], width: int) -> str:
+    if not texts:
         return ""
-    return "To know\n" + "\n".join(paragraph(safe(note), width, first="- ", rest="  ") for note in run.notes)
+    return f"{title}\n" + "\n".join(paragraph(safe(text), width, first="- ", rest="  ") for text in texts)

@@ -1,6 +1,6 @@
 """Benchmark: folder to scratch, written, flushed to disk, read back and judged, against the shell's way of doing it.
 
-Run: python tests/bench/bench_restore.py [FOLDER] [--files 50] [--megabytes 25] [--rounds 5]
+Run: python tests/bench/bench_restore.py [FOLDER] [--files 120] [--megabytes 25] [--rounds 5]
 
 One interleaved run: in each round `cp -r`, `sync` of each file (coreutils: fsync) and `xxhsum -c` of the result, then
 our restore of the same files, each as a whole process, and the copy removed in between. Prints the times and the ratio
@@ -51,7 +51,7 @@ def by_drill(source: Path, target: Path, listing: Path) -> None:
     target.mkdir()
     view = plain_view(folder_store(source))
     wanted = {entry: target / entry.path for entry in view.entries()}
-    with ThreadPoolExecutor(6) as flusher:
+    with ThreadPoolExecutor(4) as flusher:
         done = restore(view, wanted, flusher=flusher, judge=lambda path: examine(path, ["xxh128"]))
     for (path, _), result in done.items():
         assert result.problem is None
@@ -62,7 +62,7 @@ def by_drill(source: Path, target: Path, listing: Path) -> None:
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("folder", nargs="?", type=Path, help="where to work; default: a temporary folder")
-    parser.add_argument("--files", type=int, default=50)
+    parser.add_argument("--files", type=int, default=120)
     parser.add_argument("--megabytes", type=float, default=25)
     parser.add_argument("--rounds", type=int, default=5)
     parser.add_argument("--one", nargs=3, type=Path, help=argparse.SUPPRESS)

@@ -167,3 +167,21 @@ def test_exit_3_when_interrupted_and_nothing_is_left(tmp_path: Path) -> None:
     assert "Traceback" not in err and err
     assert files_below(folder / "scratch") == []
     assert census(*built.sources) == before
+
+
+def test_exit_2_when_the_disk_that_scratch_is_on_is_not_there(tmp_path: Path) -> None:
+    built = good(tmp_path / "studio", SLOW)
+    text = built.file.read_text(encoding="utf-8")
+    built.file.write_text(text.replace('scratch = "scratch"', 'scratch = "safe-disk/scratch"'), encoding="utf-8")
+    before = census(tmp_path / "studio")
+    _refused(run_drills(built.file, *built.scenarios), tmp_path / "studio", before, "scratch", "plug that disk in")
+    assert not (tmp_path / "studio/safe-disk").exists()
+
+
+@pytest.mark.parametrize(("option", "word"), [("--seed", "five"), ("--seed", "-1"), ("--now", "yesterday")])
+def test_exit_2_when_an_option_s_value_is_wrong(option: str, word: str, tmp_path: Path) -> None:
+    built = good(tmp_path / "studio", SLOW)
+    outcome = start("run", built.file, f"{option}={word}", cwd=tmp_path)
+    assert outcome.code == 2
+    assert word in outcome.err
+    assert "_" not in outcome.err.splitlines()[-1].partition("error:")[2], "a programmer's word"

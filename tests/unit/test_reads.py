@@ -156,3 +156,39 @@ def test_what_could_not_be_matched_is_said(tmp_path: Path) -> None:
     assert "ssd: 1 file matches no promise by name or content, such as holiday.jpg" in notes
     assert "card: 1 file matches no promise by its list, such as other/nobody.dng" in notes
     assert "card: its list has md5, the promises sha256: no digest in common" in notes
+
+
+def test_what_is_wrong_on_a_copy_today_is_said_although_another_copy_serves(tmp_path: Path) -> None:
+    path = studio_of(tmp_path, {"ssd": "ssd", "card": "card"})
+    for number in (1, 2):
+        (tmp_path / f"media/ssd/otter/otter{number}.dng").write_bytes(picture("otter", number)[:-1] + b"!")
+    record = run(path, [Scenario("slow", "t", "s", (Hazard("slow", Selector(), factor=0.9),))])
+    assert {drill.verdict for drill in record.drills} == {"restored"}
+    (finding,) = record.findings
+    assert finding.startswith("ssd: otter/otter1.dng and 1 more: not what was promised under that name")
+
+
+def test_by_hand_takes_the_picture_from_the_folder_that_is_named_after_the_shoot(tmp_path: Path) -> None:
+    """Two shoots with the same camera names on one copy: a person opens the folder of the shoot."""
+    text = '[studio]\nname = "Reed"\nscratch = "scratch"\n[[media]]\nid = "ssd"\nkind = "ssd"\nplace = "home"\n'
+    for shoot in ("alder", "birch"):
+        lines = [f"{hashlib.sha256(picture(shoot, n)).hexdigest()}  IMG_000{n}.dng\n" for n in range(3)]
+        (tmp_path / f"{shoot}.sha256").write_text("".join(lines))
+        text += f'[[shoots]]\nid = "{shoot}"\ndate = 2026-09-12\nmanifest = "{shoot}.sha256"\n'
+        for number in range(3):
+            place = tmp_path / f"media/ssd/2026 {shoot.title()}/IMG_000{number}.dng"
+            place.parent.mkdir(parents=True, exist_ok=True)
+            place.write_bytes(picture(shoot, number))
+    (tmp_path / "studio.toml").write_text(text + '[[copies]]\non = "ssd"\nat = "media/ssd"\n')
+    record = run(tmp_path / "studio.toml", [Scenario("slow", "t", "s", (Hazard("slow", Selector(), factor=0.9),))])
+    assert [drill.unchecked.right for drill in record.drills] == [3, 3]
+    assert record.findings == ()
+
+
+def test_a_file_that_only_shares_its_name_is_not_called_damaged(tmp_path: Path) -> None:
+    path = studio_of(tmp_path, {"ssd": "ssd"})
+    (tmp_path / "media/ssd/otter/otter0.dng").write_bytes(picture("heron", 0))  # another promised picture
+    record = run(path, [Scenario("slow", "t", "s", (Hazard("slow", Selector(), factor=0.9),))])
+    (note,) = record.drills[0].lost_files
+    assert note.why == "not on ssd (what has its name there is another picture)"
+    assert record.findings == ()

@@ -144,3 +144,35 @@ def test_folding_loses_nothing_and_fits(text: str, width: int) -> None:
 def test_tables_fold_wide_names_by_columns_not_by_characters() -> None:
     text = table(["Name", "N"], [["\u6f22\u5b57" * 20, "1"], ["plain", "22"]], 30, right=(1,))
     assert max(wcswidth(line) for line in text.splitlines()) <= 30
+
+
+def test_what_no_scenario_brings_back_comes_first_with_advice_of_its_own() -> None:
+    fire, theft = (replace(LOST, scenario=name) for name in ("house-fire", "stolen-bag"))
+    text = " ".join(run_text(replace(RUN, drills=(fire, theft, GOOD)), width=80).split())
+    assert "1. otter: 1 file did not come back in any scenario" in text
+    assert "look for these now" in text
+    assert "Put these files on" not in text  # there is nothing left to copy
+
+
+def test_findings_stand_before_the_advice() -> None:
+    text = run_text(replace(RUN, findings=("ssd: a.dng: cannot be had (I/O error at byte 0)",)), width=80)
+    assert text.index("Wrong on the copies today") < text.index("What to do first")
+    assert "- ssd: a.dng: cannot be had" in text
+
+
+def test_a_restored_drill_that_misses_its_target_is_marked_and_the_mark_explained() -> None:
+    short = replace(GOOD, further_failures=FurtherFailures(0, 1, (("place:bag",),)))
+    text = run_text(replace(RUN, drills=(short,)), width=80)
+    assert "restored !" in text
+    assert "! Everything comes back, and fewer further failures" in " ".join(text.split())
+    assert "restored !" not in run_text(replace(RUN, drills=(GOOD,)), width=80)
+
+
+def test_the_shoot_table_says_how_close_a_loss_is_where_all_comes_back() -> None:
+    close = replace(
+        GOOD, shoot="otter", further_failures=FurtherFailures(0, None, (("medium:drive",), ("place:home",)))
+    )
+    text = " ".join(run_text(replace(RUN, drills=(LOST, close)), width=120).split())
+    assert "partial in house-fire" in text
+    assert "0 (after lost-tablet)" in text
+    assert "medium drive (or 1 other way)" in text

@@ -168,10 +168,10 @@ def test_every_mistake_is_listed_with_its_key(tmp_path: Path) -> None:
         "media[b].reads_at: 'very fast'",
         "shoots[s].date: must be a date",
         "shoots[s].manifest: is missing",
-        "copies[1].on: no medium has the id 'ghost'",
-        "copies[2].manifest: is missing: a base address",
-        "copies[3].at: only http:// and https://",
-        "copies[3].password_env: the environment variable SURELY_NOT_SET_ANYWHERE is not set",
+        "copies[1, on ghost].on: no medium has the id 'ghost'",
+        "copies[2, on b].manifest: is missing: a base address",
+        "copies[3, on b].at: only http:// and https://",
+        "copies[3, on b].password_env: the environment variable SURELY_NOT_SET_ANYWHERE is not set",
     ):
         assert expected in found
     assert all("studio.toml" in line for line in found.splitlines())
@@ -226,3 +226,15 @@ def test_an_output_over_an_archive_or_a_list_is_refused(tmp_path: Path) -> None:
         guard_outputs(studio, {"--json": tmp_path / "x.7z"})
     with pytest.raises(Mistakes, match=r"the manifest otter\.sha256"):
         guard_outputs(studio, {"--json": tmp_path / "otter.sha256"})
+
+
+def test_a_place_that_looks_mistyped_is_warned_of(tmp_path: Path) -> None:
+    more = '[[media]]\nid = "b"\nkind = "ssd"\nplace = "home"\n[[media]]\nid = "c"\nkind = "ssd"\nplace = "hoem"\n'
+    (warning,) = load(tmp_path, SMALL + more).warnings
+    assert "'hoem' is another than 'home'" in warning
+    assert not load(tmp_path, SMALL + more.replace("hoem", "attic")).warnings
+
+
+def test_a_line_that_is_no_toml_is_quoted(tmp_path: Path) -> None:
+    found = mistakes_of(tmp_path, SMALL.replace('place = "bag"', 'place = "bag"\ncarried = yes'))
+    assert "line 11: is not TOML: Invalid value: carried = yes" in found

@@ -1,0 +1,59 @@
+"""Findings: what the fault-free reads of a run showed to be wrong with the copies as they are today.
+
+Flows in: claims and reads. Flows out: texts. Must not know: scenarios. A scenario can hide such a file behind another
+copy that serves; it is still one copy less than the photographer counts.
+"""
+
+from collections.abc import Callable, Container, Mapping, Sequence
+
+from drill.model import Digest, Entry, Promised
+from drill.rehearse.holdings import Claims
+from drill.rehearse.reads import Read
+
+Wanting = dict[tuple[str, str], str]  # (copy, path) → what is wrong with it
+
+
+def wanting_files(
+    files: Sequence[tuple[Promised, Claims]],
+    *,
+    read_of: Callable[[str, Entry], Read | None],
+    is_here: Callable[[str], bool],
+    promised: Container[Digest],
+) -> Wanting:
+    """Return what is wrong with the files that copies offer for promised ones, as far as they were read."""
+    found: Wanting = {}
+    for file, claims in files:
+        for id_, offered in claims.items():
+            for claim in offered if is_here(id_) else ():
+                if claim.entry is None:
+                    found[id_, claim.path] = "listed and not there"
+                    continue
+                read = read_of(id_, claim.entry)
+                if read is not None and not read.gives(file) and not _is_any(read, promised):
+                    found[id_, claim.path] = _say(read)
+    return found
+
+
+def _is_any(read: Read, promised: Container[Digest]) -> bool:
+    """Say whether the bytes are another promised file's: then only the name was the same."""
+    return read.finding is not None and any(digest in promised for digest in read.finding.digests)
+
+
+def _say(read: Read) -> str:
+    if read.finding is not None and read.finding.looks_like_page:
+        return "a web page comes in place of the file"
+    if read.problem is None or read.finding is not None:
+        return "not what was promised under that name (damaged, edited since, or another picture)"
+    return f"cannot be had ({read.problem.detail})"
+
+
+def say_wanting(found: Mapping[tuple[str, str], str]) -> list[str]:
+    """Say each kind of trouble of each copy once, with the first file that has it and how many more."""
+    kinds: dict[tuple[str, str], list[str]] = {}
+    for (id_, path), why in found.items():
+        kinds.setdefault((id_, why), []).append(path)
+    said = []
+    for (id_, why), paths in kinds.items():
+        more = f" and {len(paths) - 1} more" if len(paths) > 1 else ""
+        said.append(f"{id_}: {paths[0]}{more}: {why}")
+    return said
