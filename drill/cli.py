@@ -28,6 +28,7 @@ from drill.studio import load_studio
 
 OK, FALLS_SHORT, MISTAKEN, UNFINISHED = 0, 1, 2, 3
 DEMO_SEED = 7
+REPORT_COLUMNS = 120
 EPILOG = """\
 exit codes: 0 everything comes back and every target is met; 1 something falls short; 2 the command, the studio file, a
 scenario or a manifest is wrong, and nothing was run or written; 3 it could not be finished. Copies are only ever read.
@@ -198,7 +199,7 @@ def _read(options: argparse.Namespace) -> tuple[Studio, tuple[Scenario, ...]]:
 def _deliver(run: Run, studio: Studio, options: argparse.Namespace) -> None:
     """Write what was asked for, then print."""
     if not options.no_reports:
-        saved = save_report(studio.reports, run, run_text(run, width=100))
+        saved = save_report(studio.reports, run, run_text(run, width=REPORT_COLUMNS))
         _complain(f"report: {saved}")
     if options.json == "-":
         sys.stdout.write(dump(run))
@@ -238,7 +239,7 @@ def _demo(options: argparse.Namespace) -> int:
         settings = Options(seed=DEMO_SEED, now=clock.now(), progress=_progress)
         run = rehearse(studio, load_scenarios([]), settings)
     _progress("")
-    saved = save_report(studio.reports, run, run_text(run, width=100))
+    saved = save_report(studio.reports, run, run_text(run, width=REPORT_COLUMNS))
     print(demo_text(layout.notes, width=_columns()))
     print(run_text(run, width=_columns()), end="")
     print(f"\nThe studio file to read and change: {layout.studio_file}\nThe report: {saved}")

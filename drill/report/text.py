@@ -12,6 +12,7 @@ from drill.report.words import paragraph, safe, table
 
 MOST_ADVICE = 3
 ROOM_FOR_SCORES = 96  # columns; on a narrower terminal the scores are in the second table only
+ROOM_FOR_SOURCES = 112  # columns; on a narrower terminal the sources are in the record and the report file only
 
 NOT_PROVED = (
     "What this does not prove: it shows what could be restored at this moment from the copies that could be reached, "
@@ -88,6 +89,8 @@ def _scenario_table(lines: Sequence[tuple[Drill, int]], width: int) -> str:
     ]
     if width >= ROOM_FOR_SCORES:
         columns.append(("Score", lambda drill: f"{drill.score:.1f}"))
+    if width >= ROOM_FOR_SOURCES:
+        columns.append(("Comes from", lambda drill: ", ".join(f"{id_} {n}" for id_, n in drill.sources.items()) or "-"))
     if wrong:
         columns.append(("By hand", _by_hand))
     rows = [[drill.shoot, _name(drill, variants), *(say(drill) for _, say in columns)] for drill, variants in lines]
@@ -240,6 +243,7 @@ def _remedy(drill: Drill, known: Container[str]) -> str:
         return (
             f"{_many(files.lost)} would be lost ({kinds}), such as {example.path}: {example.why}. Put these files on "
             "one more medium that this does not take: in another place, behind another login. Then drill again."
+            + _lost_work(drill)
         )
     if files.on_paper:
         example = drill.on_paper_files[0]
@@ -258,6 +262,14 @@ def _remedy(drill: Drill, known: Container[str]) -> str:
         f"Everything comes back, but after it {further.survivable} further failures are survivable and the target is "
         f"{further.target}: {_weakest(drill)} would take the rest. One more copy that does not share that is missing."
     )
+
+
+def _lost_work(drill: Drill) -> str:
+    work = drill.lost_work
+    if work.met or work.target_seconds is None:
+        return ""
+    allowed = units.say_span(work.target_seconds)
+    return f" The lost work reaches back to {work.oldest_lost}; the target allows {allowed}."
 
 
 def _silent_words(drill: Drill | None) -> str:

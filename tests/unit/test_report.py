@@ -176,3 +176,16 @@ def test_the_shoot_table_says_how_close_a_loss_is_where_all_comes_back() -> None
     assert "partial in house-fire" in text
     assert "0 (after lost-tablet)" in text
     assert "medium drive (or 1 other way)" in text
+
+
+def test_sources_and_scores_have_their_columns_where_there_is_room() -> None:
+    wide, narrow = run_text(RUN, width=120), run_text(RUN, width=80)
+    assert "drive 2" in wide
+    assert "Comes from" not in narrow
+    assert "Score" in wide.splitlines()[4]
+
+
+def test_lost_work_that_reaches_back_too_far_is_said() -> None:
+    old = replace(LOST, lost_work=LostWork("2026-09-12", 86400.0, met=False))
+    text = " ".join(run_text(replace(RUN, drills=(old,)), width=80).split())
+    assert "The lost work reaches back to 2026-09-12; the target allows 24 h." in text
