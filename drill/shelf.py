@@ -20,7 +20,7 @@ from drill.copies import (
     plain_view,
     reach,
 )
-from drill.errors import CannotReach, CannotRead
+from drill.errors import CannotReach, CannotRead, Unfinished
 from drill.model import Copy, Entry, Medium, Store, View
 
 
@@ -68,9 +68,12 @@ def _store(copy: Copy, medium: Medium, session: LinkSession, downloads: Path) ->
     if copy.url is not None:
         if copy.archive is None:
             return link_store(copy.url, [item.path for item in copy.listed or ()], session=session)
-        downloads.mkdir(parents=True, exist_ok=True)
         target = downloads / f"{copy.id}{copy.archive}"
-        fetch_link(copy.url, target, session=session)
+        try:
+            downloads.mkdir(parents=True, exist_ok=True)
+            fetch_link(copy.url, target, session=session)
+        except OSError as error:
+            raise Unfinished(f"the archive behind {copy.id} does not fit in scratch: {error.strerror}") from error
         return file_store(target)
     if copy.at is None:
         raise CannotReach("the studio file gives no place where it can be read")

@@ -7,10 +7,10 @@ from pathlib import Path
 
 import pytest
 from census import census, files_below
-from described import Studio
+from described import Medium, Studio
 from hand import SLOW, copy, media, picture, shoot
 from runner import run_drills
-from studios import Built, build
+from studios import Built, build, link_server
 
 BIG = tuple((f"a{number}.dng", picture(number, 400_000)) for number in range(4))
 SMALL = tuple((f"b{number}.dng", picture(number + 9, 4000)) for number in range(3))
@@ -64,3 +64,21 @@ def test_a_disk_that_fills_up_during_the_restore_ends_it_cleanly(small_disk: Pat
     assert "scratch" in outcome.err
     assert "Traceback" not in outcome.err
     assert files_below(small_disk) == ["of-somebody-else"]
+
+
+def test_an_archive_link_that_does_not_fit_is_said(small_disk: Path, tmp_path: Path) -> None:
+    studio = Studio(
+        media=(Medium(id="web", kind="cloud"),),
+        shoots=(shoot(*BIG, id="big"),),
+        copies=(copy("web", *BIG, form="link.zip"),),
+    )
+    folder = tmp_path / "studio"
+    with link_server(folder / "cloud") as (base, _):
+        built = build(folder, studio, (SLOW,), base=base)
+        text = built.file.read_text(encoding="utf-8")
+        built.file.write_text(text.replace('"scratch"', f'"{small_disk.as_posix()}"'), encoding="utf-8")
+        outcome = run_drills(built.file, *built.scenarios)
+    assert outcome.code == 3, outcome.said
+    assert "the archive behind web does not fit in scratch" in outcome.err
+    assert "Traceback" not in outcome.err
+    assert files_below(small_disk) == []
