@@ -41,8 +41,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(errors="backslashreplace")
-    if hasattr(signal, "SIGTERM"):
-        signal.signal(signal.SIGTERM, _interrupt)
+    for name in ("SIGTERM", "SIGHUP"):  # Windows has no SIGHUP: the terminal was closed
+        if hasattr(signal, name):
+            signal.signal(getattr(signal, name), _interrupt)
     options = _parser().parse_args(arguments)
     try:
         call: Callable[[argparse.Namespace], int] = options.call
@@ -148,12 +149,14 @@ def _run(options: argparse.Namespace) -> int:
     outputs |= {} if options.no_ledger else {"[studio] ledger": studio.ledger}
     outputs |= {} if options.no_reports else {"[studio] reports": studio.reports}
     outputs |= {"--json": Path(options.json)} if options.json not in (None, "-") else {}
-    guard_outputs(studio, outputs)
+    guard_outputs(studio, outputs, also={f"the scenario {s.name}": Path(s.file) for s in scenarios})
     if studio.scratch and not studio.scratch.parent.is_dir():
         what = f"the folder it should be in, {studio.scratch.parent}, is not there"
         raise Mistakes([Mistake(str(studio.file), "studio.scratch", what, "plug that disk in, or name another folder")])
     if "--json" in outputs and not outputs["--json"].absolute().parent.is_dir():
         raise Mistakes([Mistake("--json", options.json, "its folder is not there", "make the folder first")])
+    if "--json" in outputs and outputs["--json"].is_dir():
+        raise Mistakes([Mistake("--json", options.json, "is a folder", "name a file in it")])
     seed = random.SystemRandom().randrange(2**32) if options.seed is None else options.seed
     settings = Options(
         seed=seed,
@@ -197,16 +200,24 @@ def _read(options: argparse.Namespace) -> tuple[Studio, tuple[Scenario, ...]]:
 
 
 def _deliver(run: Run, studio: Studio, options: argparse.Namespace) -> None:
-    """Write what was asked for, then print."""
-    if not options.no_reports:
-        saved = save_report(studio.reports, run, run_text(run, width=REPORT_COLUMNS))
-        _complain(f"report: {saved}")
+    """Print what was found, then write what was asked for; what cannot be written does not hide the rest."""
     if options.json == "-":
         sys.stdout.write(dump(run))
-        return
-    if options.json:
-        swap_in(Path(options.json), dump(run))
-    print(run_text(run, width=_columns()), end="")
+    else:
+        print(run_text(run, width=_columns()), end="")
+    failed = []
+    if options.json not in (None, "-"):
+        try:
+            swap_in(Path(options.json), dump(run))
+        except Unfinished as error:
+            failed.append(str(error))
+    if not options.no_reports:
+        try:
+            _complain(f"report: {save_report(studio.reports, run, run_text(run, width=REPORT_COLUMNS))}")
+        except Unfinished as error:
+            failed.append(str(error))
+    if failed:
+        raise Unfinished("; ".join(failed))
 
 
 def _columns() -> int:

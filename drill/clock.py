@@ -39,7 +39,12 @@ def parse_time(text: str) -> datetime:
     # datetime has no second 60 (RFC 3339, section 5.8 shows one); 59 keeps the order of events.
     if text[17:19] == "60":
         text = text[:17] + "59" + text[19:]
-    return moment(datetime.fromisoformat(text))
+    when = moment(datetime.fromisoformat(text))
+    try:
+        when.astimezone(UTC)
+    except OverflowError:
+        raise ValueError(f"{text!r} is outside the calendar") from None
+    return when
 
 
 def rfc3339(when: datetime) -> str:

@@ -115,20 +115,17 @@ class ListingIndex:
         self._by_name: dict[str, list[Entry]] = defaultdict(list)
         self._by_digest: dict[Digest, list[Entry]] = defaultdict(list)
         self._learned: dict[tuple[str, int], tuple[Digest, ...]] = {}
+        self.unlearned = {(entry.path, entry.index): entry for entry in entries}
         for entry in entries:
             self._by_name[name_key(entry.path)].append(entry)
 
     def learn(self, entry: Entry, digests: tuple[Digest, ...]) -> None:
         """Remember the digests of a file that was read without a fault."""
-        if (entry.path, entry.index) in self._learned:
+        if self.unlearned.pop((entry.path, entry.index), None) is None:
             return
         self._learned[entry.path, entry.index] = digests
         for digest in digests:
             self._by_digest[digest].append(entry)
-
-    def learned(self, entry: Entry) -> bool:
-        """Say whether the file's content is known."""
-        return (entry.path, entry.index) in self._learned
 
     def claims(self, file: Promised) -> list[Claim]:
         """Return the claims for one promised file: by name first, then by content."""
@@ -171,4 +168,11 @@ def _sizes_agree(one: int | None, other: int | None) -> bool:
 
 
 def _rank(promised: str, path: str) -> tuple[int, bytes]:
-    return -shared_ending(promised, path), path.encode("utf-8", "surrogateescape")
+    return -shared_ending(promised, path), _bytes_of(path)
+
+
+def _bytes_of(path: str) -> bytes:
+    try:
+        return path.encode("utf-8", "surrogateescape")
+    except UnicodeEncodeError:  # a name that Windows allows and UTF-8 does not
+        return path.encode("utf-8", "surrogatepass")

@@ -36,7 +36,7 @@ def matcher(patterns: Iterable[str]) -> Callable[[str], bool]:
     """Return a test of a path against globs.
 
     Without a slash a glob matches the last part at any depth; with one, the whole path. `*` and `?` stop at a slash,
-    `**` does not, `**/` may be empty. Case does not count.
+    `**` does not, `**/` may be empty. Case does not count. Errors: ValueError for a range that runs backwards.
     """
     compiled = [(("/" in pattern), _regex(pattern)) for pattern in patterns]
 
@@ -59,10 +59,13 @@ def _regex(pattern: str) -> re.Pattern[str]:
             out, at = out + "[^/]*", at + 1
         elif text[at] == "?":
             out, at = out + "[^/]", at + 1
-        elif text[at] == "[" and (end := text.find("]", at + 2)) > 0:
-            inner = text[at + 1 : end].replace("\\", "\\\\").replace("[", "\\[")
+        elif text[at] == "[" and (end := text.find("]", at + (3 if text[at + 1 : at + 2] in ("!", "^") else 2))) > 0:
+            inner = text[at + 1 : end].replace("\\", "\\\\").replace("[", "\\[").replace("]", "\\]")
             out += "(?!/)[" + ("^" + inner[1:] if inner[0] in "!^" else inner) + "]"
             at = end + 1
         else:
             out, at = out + re.escape(text[at]), at + 1
-    return re.compile(out, re.DOTALL)
+    try:
+        return re.compile(out, re.DOTALL)
+    except re.error as error:
+        raise ValueError(f"{pattern!r} is no glob: {error}") from None

@@ -12,12 +12,15 @@ from drill.errors import Mistake, Mistakes
 from drill.model import Studio
 
 
-def guard_outputs(studio: Studio, outputs: Mapping[str, Path]) -> None:
-    """Refuse outputs (name of the key or option → path) inside a copy or a promise. Errors: Mistakes."""
+def guard_outputs(studio: Studio, outputs: Mapping[str, Path], *, also: Mapping[str, Path] | None = None) -> None:
+    """Refuse outputs (name of the key or option → path) inside a copy, a promise, or `also` (words → path).
+
+    Errors: Mistakes.
+    """
     mistakes: list[Mistake] = []
     kept = {f"the copy {copy.id}": copy.at for copy in studio.copies if copy.at is not None}
     kept |= {f"the manifest {path.name}": path for path in studio.manifest_files}
-    kept["the studio file"] = studio.file
+    kept |= {"the studio file": studio.file, **(also or {})}
     for option, path in outputs.items():
         for words, root in kept.items():
             if _falls_in(path, root):

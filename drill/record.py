@@ -104,7 +104,7 @@ class Drill:
         """Say whether this drill is anything but restored with every target met."""
         further = self.further_failures
         short_of_failures = further.target is not None and further.survivable < further.target
-        return self.verdict != "restored" or not self.lost_work.met or short_of_failures
+        return self.verdict != "restored" or short_of_failures  # lost work too is a verdict other than restored
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,7 +12,7 @@ from drill import clock, units
 from drill.errors import Mistake, Mistakes
 from drill.model import Hazard, Scenario, Selector, Studio
 from drill.studio import KINDS
-from drill.tables import Table, load_toml, repeated
+from drill.tables import ID_WORDS, Table, is_id, load_toml, repeated
 
 FORMS = ("folder", "archive", "link")
 EACH = ("medium", "place", "account", "copy")
@@ -51,15 +51,11 @@ def load_scenarios(wanted: Sequence[str]) -> tuple[Scenario, ...]:
             found.append(load_scenario(_path(text)))
         except Mistakes as error:
             mistakes.extend(error.mistakes)
-    for name in repeated(Path(_stem(text)).name for text in wanted):
+    for name in repeated(scenario.name for scenario in found):
         mistakes.append(Mistake("--scenario", name, "is there twice in one run", "rename one, or leave one out"))
     if mistakes:
         raise Mistakes(mistakes)
     return tuple(found)
-
-
-def _stem(text: str) -> str:
-    return text[:-5] if text.lower().endswith(".toml") else text
 
 
 def _path(text: str) -> Path:
@@ -85,6 +81,8 @@ def load_scenario(path: Path) -> Scenario:
     if sum(1 for hazard in hazards if hazard.each) > 1:
         top.wrong("hazards", "more than one hazard has `each`", "at most one may have it")
     top.finish()
+    if not is_id(path.stem):
+        mistakes.append(Mistake(str(path), "", f"{path.stem!r} is no name for a scenario", ID_WORDS))
     if mistakes:
         raise Mistakes(mistakes)
     return Scenario(path.stem, title.strip(), " ".join(story.split()), hazards, str(path))
@@ -104,7 +102,7 @@ def _hazard(table: Table) -> Hazard:
         offsets=table.wholes("offsets"),
         count=table.whole("count", least=1),
         keep=_keep(table),
-        files=table.texts("files"),
+        files=table.globs("files"),
         status=_status(table),
         page=table.flag("page") or False,
         before=_before(table),

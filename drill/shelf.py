@@ -5,6 +5,7 @@ Must not know: faults, promises, what will be restored. The only bytes it writes
 folder of the run's own scratch.
 """
 
+import errno
 from dataclasses import dataclass, replace
 from datetime import datetime
 from enum import StrEnum
@@ -68,12 +69,14 @@ def _store(copy: Copy, medium: Medium, session: LinkSession, downloads: Path) ->
     if copy.url is not None:
         if copy.archive is None:
             return link_store(copy.url, [item.path for item in copy.listed or ()], session=session)
-        target = downloads / f"{copy.id}{copy.archive}"
         try:
             downloads.mkdir(parents=True, exist_ok=True)
+            target = downloads / f"{len(list(downloads.iterdir())):04d}{copy.archive}"  # ids may differ in case alone
             fetch_link(copy.url, target, session=session)
         except OSError as error:
-            raise Unfinished(f"the archive behind {copy.id} does not fit in scratch: {error.strerror}") from error
+            full = error.errno in (errno.ENOSPC, getattr(errno, "EDQUOT", errno.ENOSPC))
+            words = "does not fit in scratch" if full else "cannot be written to scratch"
+            raise Unfinished(f"the archive behind {copy.id} {words}: {error.strerror}") from error
         return file_store(target)
     if copy.at is None:
         raise CannotReach("the studio file gives no place where it can be read")

@@ -13,11 +13,12 @@ from pathlib import Path
 
 from drill import clock
 from drill.copies import ARCHIVES, archive_format
+from drill.digests import is_kind
 from drill.errors import Mistake, Mistakes
 from drill.globs import matcher
 from drill.manifests import read_manifest
 from drill.model import Bus, Copy, Listed, Medium, Place, Promised, Shoot, Studio, Targets
-from drill.tables import Table, load_toml, repeated
+from drill.tables import Table, load_toml, repeated, without_secrets
 
 KINDS = (
     "card",
@@ -105,7 +106,10 @@ class _Notes:
 
 
 def _local(base: Path, text: str) -> Path:
-    return base / Path(text).expanduser()
+    try:
+        return base / Path(text).expanduser()
+    except RuntimeError:  # there is no such user: a name that begins with ~
+        return base / text
 
 
 def _targets(table: Table, default: Targets) -> Targets:
@@ -129,7 +133,7 @@ def _targets(table: Table, default: Targets) -> Targets:
 
 
 def _classes(table: Table) -> dict[str, tuple[str, ...]]:
-    return {name: table.texts(name) or () for name in table.chosen_names()}
+    return {name: table.globs(name) or () for name in table.chosen_names()}
 
 
 def _weights(table: Table, classes: Mapping[str, tuple[str, ...]]) -> dict[str, float]:
@@ -249,7 +253,7 @@ def _shoots(
     def kind_of(path: str) -> str:
         return next((name for name, matches in kinds if matches(path)), "other")
 
-    shoots: list[Shoot] = []
+    shoots: dict[str, Shoot] = {}
     for table in tables:
         id_, when, client = table.id("id", required=True), table.time("date", required=True), table.text("client")
         own = _targets(table.table("targets"), targets)
@@ -258,14 +262,18 @@ def _shoots(
         promise = tuple(Promised(item.path, item.digests, item.size, kind_of(item.path)) for item in listed)
         if promise and not any(weights[file.kind] for file in promise):
             table.wrong("manifest", "every class in this shoot has weight 0", "give one of them a weight above 0")
-        if any(shoot.id == id_ for shoot in shoots):
+        if id_ in shoots:
             table.wrong("id", f"{id_!r} is there twice", "give each shoot an id of its own")
-        shoots.append(Shoot(id_ or "", when or date.min, client, promise, own))
-    return tuple(shoots)
+        shoots[id_ or ""] = Shoot(id_ or "", when or date.min, client, promise, own)
+    for table in tables:
+        stem, _, kind = str(table.raw("id")).rpartition(".")
+        if stem in shoots and is_kind(kind):
+            table.wrong("id", f"{table.raw('id')!r} reads like the checksum list of {stem!r}", "choose another id")
+    return tuple(shoots.values())
 
 
 def _copies(tables: list[Table], media: Mapping[str, Medium], notes: _Notes) -> tuple[Copy, ...]:
-    written = {table.raw("id") for table in tables}
+    written = {id_ for table in tables if isinstance(id_ := table.raw("id"), str)}
     copies: list[Copy] = []
     for table in tables:
         on = table.text("on", required=True) or ""
@@ -279,7 +287,7 @@ def _copies(tables: list[Table], media: Mapping[str, Medium], notes: _Notes) -> 
     return tuple(copies)
 
 
-def _default_id(on: str, taken: set[object]) -> str:
+def _default_id(on: str, taken: set[str]) -> str:
     number, id_ = 1, on
     while id_ in taken:
         number += 1
@@ -323,6 +331,10 @@ def _where(table: Table, text: str | None, base: Path) -> tuple[Path | None, str
         table.wrong("at", "only http:// and https:// addresses can be read", "use a folder, an archive or a web link")
         return None, None, None, None
     path = _local(base, text)
+    if "?" in text and not path.exists():
+        what = f"{without_secrets(text)!r} is no path that is there, and no web link either"
+        table.wrong("at", what, "a link begins with https:// or http://")
+        return None, None, None, None
     archive = archive_format(path.name)
     if archive and not path.is_dir():
         return path, None, "archive", archive

@@ -8,15 +8,27 @@ import difflib
 import re
 import tomllib
 from collections.abc import Callable, Iterable, Sequence
-from datetime import date, datetime
+from datetime import UTC, date, datetime
 from pathlib import Path
 from typing import Any, TypeVar
 
 from drill import clock, units
 from drill.errors import Mistake, Mistakes
+from drill.globs import matcher
 
 T = TypeVar("T")
 _ID = re.compile(r"[A-Za-z0-9._-]+")
+ID_WORDS = 'use letters, digits, "-", "_" and "."'
+
+
+def is_id(text: str) -> bool:
+    """Say whether a text is an id; one of dots alone would climb where it names a folder."""
+    return _ID.fullmatch(text) is not None and text.strip(".") != ""
+
+
+def without_secrets(text: str) -> str:
+    """Return a text with what follows the `?` of an address, and a login before its host, left out."""
+    return re.sub(r"\?[^\s\"',\]]*", "?…", re.sub(r"//[^/@\s]*@", "//…@", text))
 
 
 def load_toml(path: Path) -> dict[str, Any]:
@@ -32,13 +44,17 @@ def load_toml(path: Path) -> dict[str, Any]:
     except UnicodeDecodeError as error:
         what = f"is not UTF-8 text (byte {error.start})"
         raise Mistakes([Mistake(str(path), "", what, "save it as UTF-8 text")]) from None
+    except RecursionError:
+        raise Mistakes([Mistake(str(path), "", "is nested too deep to be read")]) from None
     except tomllib.TOMLDecodeError as error:
         found = re.search(r"\(at (line \d+), column \d+\)", str(error))
         what = re.sub(r"\s*\(at .*\)$", "", str(error))
         at = found.group(1) if found else "end of file"
         line = text.splitlines()[int(at.split()[1]) - 1 :][:1] if found else []
-        quoted = f": {line[0].strip()}" if line else ""
+        quoted = f": {without_secrets(line[0].strip())}" if line else ""
         raise Mistakes([Mistake(str(path), at, f"is not TOML: {what}{quoted}", "correct that line")]) from None
+    except ValueError as error:  # a number of thousands of digits
+        raise Mistakes([Mistake(str(path), "", f"cannot be read: {error}")]) from None
 
 
 class Table:
@@ -92,15 +108,15 @@ class Table:
         if value is None:
             return None
         if not isinstance(value, kind) or (isinstance(value, bool) and kind is not bool):
-            self.wrong(key, f"must be {words}, not {value!r}")
+            self.wrong(key, f"must be {words}, not {without_secrets(repr(value))}")
             return None
         return value
 
     def text(self, key: str, *, required: bool = False) -> str | None:
         """Return a text that is not empty."""
         value = self.typed(key, str, "a text in quotes", required=required)
-        if value is not None and not value.strip():
-            self.wrong(key, "is empty")
+        if value is not None and (not value.strip() or "\0" in value):
+            self.wrong(key, "holds a NUL character" if value.strip() else "is empty")
             return None
         return value
 
@@ -111,8 +127,8 @@ class Table:
     def id(self, key: str, *, required: bool = False) -> str | None:
         """Return an id: letters, digits, "-", "_", "."."""
         value = self.text(key, required=required)
-        if value is not None and (not _ID.fullmatch(value) or value.strip(".") == ""):
-            self.wrong(key, f"{value!r} is no id", 'use letters, digits, "-", "_" and "."')
+        if value is not None and not is_id(value):
+            self.wrong(key, f"{value!r} is no id", ID_WORDS)
             return None
         return value
 
@@ -186,16 +202,30 @@ class Table:
         self.wrong(key, "must be a text in quotes, or a list of them")
         return None
 
+    def globs(self, key: str) -> tuple[str, ...] | None:
+        """Return one glob or a list of them, as a tuple; each is tried."""
+        patterns = self.texts(key)
+        for pattern in patterns or ():
+            try:
+                matcher([pattern])
+            except ValueError as error:
+                self.wrong(key, str(error), "write it like *.dng, deliver/** or IMG_[0-9]*")
+                return None
+        return patterns
+
     def time(self, key: str, *, required: bool = False) -> date | datetime | None:
         """Return a date or a time (RFC 3339), as TOML's own kind or as text."""
         value = self.raw(key, required=required)
-        if value is None or isinstance(value, date | datetime):
-            return value
-        if isinstance(value, str):
-            try:
-                return date.fromisoformat(value) if len(value.strip()) == 10 else clock.parse_time(value)
-            except ValueError:
-                pass
+        if value is None:
+            return None
+        try:
+            if isinstance(value, str):
+                value = date.fromisoformat(value) if len(value.strip()) == 10 else clock.parse_time(value)
+            if isinstance(value, date | datetime):
+                clock.moment(value).astimezone(UTC)  # at the ends of the calendar there is no such moment
+                return value
+        except (ValueError, OverflowError, OSError):
+            pass
         self.wrong(key, f"must be a date or time such as 2026-09-12 or 2026-09-12T19:30:00Z, not {value!r}")
         return None
 

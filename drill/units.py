@@ -19,7 +19,10 @@ def _quantity(text: str, units: dict[str, float], example: str) -> float:
     unit = found.group(2).lower() if found else ""
     if found is None or unit not in units:
         raise ValueError(f"{text!r} is not written like {example}")
-    return float(found.group(1)) * units[unit]
+    amount = float(found.group(1)) * units[unit]
+    if amount > 1e18:
+        raise ValueError(f"{text!r} is more than can be meant; write it like {example}")
+    return amount
 
 
 def parse_size(text: str) -> int:

@@ -252,7 +252,11 @@ def _follow(url: str, session: LinkSession, *, first_byte: bool, method: str) ->
             _judge(response, url, server_of(asked), first_byte=first_byte, head_only=method == "HEAD")
             return response
         response.close()
-        target = urljoin(asked, response.headers["Location"])
+        try:
+            target = urljoin(asked, response.headers["Location"])
+            server_of(target)
+        except ValueError:
+            raise CannotRead(f"{shown_url(url)}: the server redirects to what is no address") from None
         if server_of(target) != server_of(asked):
             login = None  # a login is for the server it was written for
         asked = target

@@ -6,6 +6,6 @@ Must not know: restore, verdicts.
 """
 
 from drill.faults.aim import Blow, Fate, aim, applies, variants
-from drill.faults.apply import Faulted, lay_over
+from drill.faults.apply import Faulted, Worst, lay_over
 
-__all__ = ["Blow", "Fate", "Faulted", "aim", "applies", "lay_over", "variants"]
+__all__ = ["Blow", "Fate", "Faulted", "Worst", "aim", "applies", "lay_over", "variants"]

@@ -18,6 +18,7 @@ from drill.model import Entry, Hazard, Problem, Receiver, Store, Trouble, View
 from drill.shelf import OpenCopy, modified
 
 PAGE = b"<!DOCTYPE html>\n<html><head><title>Link expired</title></head><body>This link has expired.</body></html>\n"
+Worst = Callable[[OpenCopy, Hazard], tuple[str, int] | None]  # finds the worst sector (path, sector) of a copy
 _BYTE_EFFECTS = frozenset({"unreadable", "altered", "truncated"})
 
 
@@ -37,7 +38,7 @@ def lay_over(
     *,
     seed: str,
     others: Mapping[str, OpenCopy],
-    worst: Callable[[OpenCopy, int], tuple[str, int] | None],
+    worst: Worst,
 ) -> Faulted:
     """Return `found` under the blows of its fate; `worst` finds the worst sector (path, sector) of a copy."""
     assert found.view is not None and found.store is not None
@@ -90,7 +91,7 @@ def _damage(
     *,
     seed: str,
     others: Mapping[str, OpenCopy],
-    worst: Callable[[OpenCopy, int], tuple[str, int] | None],
+    worst: Worst,
 ) -> dict[str, Damage]:
     assert found.store is not None
     damage: dict[str, Damage] = {}
@@ -106,7 +107,7 @@ def _damage(
             entries=_raw_entries(found),
             origin_entries=_raw_entries(origin),
             seed=seed,
-            worst=worst(found, blow.hazard.sector_size) if wanted else None,
+            worst=worst(found, blow.hazard) if wanted else None,
         )
     return damage
 

@@ -56,7 +56,9 @@ def add_damage(
             damage.setdefault(entry.path, Damage()).veil = f"{key}\x1f{last_part(entry.path)}"
     elif hazard.count is not None:
         _add_drawn(damage, blow, chosen=chosen, drawn_from=_matching(hazard, origin_entries) or chosen, key=key)
-    elif worst is not None:
+    elif hazard.sectors == "worst":
+        if worst is None:
+            return
         path, sector = worst
         damage.setdefault(path, Damage()).bad.add((sector * hazard.sector_size, hazard.sector_size))
     else:

@@ -13,18 +13,23 @@ from drill.copies import archive_view
 from drill.errors import DrillError
 from drill.faults.draw import Damage
 from drill.faults.overlay import Overlay
+from drill.globs import matcher
 from drill.model import Entry, Problem, Store, View
 from drill.shelf import OpenCopy
 
 
-def worst_sector(found: OpenCopy, *, worth: Callable[[Entry], int], sector_size: int) -> tuple[str, int] | None:
-    """Return the worst sector as (path, number), None where there is no byte to lose."""
+def worst_sector(
+    found: OpenCopy, *, worth: Callable[[Entry], int], sector_size: int, files: tuple[str, ...] | None = None
+) -> tuple[str, int] | None:
+    """Return the worst sector as (path, number) among the files that match, None where there is no byte to lose."""
     assert found.store is not None
+    matches = matcher(("**",) if files is None else files)
     if not found.is_archive:
-        best = max((e for e in found.entries if e.size != 0), key=worth, default=None)  # max keeps the first of equals
+        left = (entry for entry in found.entries if entry.size != 0 and (files is None or matches(entry.path)))
+        best = max(left, key=worth, default=None)  # max keeps the first of equals
         return None if best is None else (best.path, 0)
     archive = next(iter(found.store.files()), None)
-    if archive is None or not archive.size:
+    if archive is None or not archive.size or (files is not None and not matches(archive.path)):
         return None
     promised = [entry for entry in found.entries if worth(entry)]
     return archive.path, _worst_in_archive(found, archive, promised, worth, sector_size)

@@ -11,6 +11,7 @@ import os
 import re
 from array import array
 from collections.abc import Iterable, Iterator
+from contextlib import suppress
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import IO, Literal
@@ -388,5 +389,6 @@ def write_list(path: Path, items: Iterable[tuple[Digest, str]]) -> None:
             os.fsync(file.fileno())
         aside.replace(path)
     except BaseException:
-        aside.unlink(missing_ok=True)
+        with suppress(OSError):
+            aside.unlink(missing_ok=True)
         raise

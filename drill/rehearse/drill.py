@@ -156,17 +156,14 @@ def _on_paper(case: Case, bench: Bench) -> list[str]:
     """Return the copies that cannot be reached now and are said to hold the file."""
     found = []
     for id_, claims in case.claims.items():
-        taken = bench.stage.on_paper.get(id_)
-        if taken is not None:
-            names = [claim for claim in claims if not taken(claim.path)]
-        elif id_ in bench.unreached:
-            hidden = bench.stage.usable[id_].hides
-            names = [claim for claim in claims if claim.entry is None or not hidden(claim.entry)]
-        elif id_ in bench.usable:
-            names = [claim for claim in claims if _silent(claim, bench.seen.get(id_, {}))]
-        else:
-            names = []
-        if names and bench.copies[id_].copy.listed is not None:
+        if bench.copies[id_].copy.listed is None or id_ not in bench.stage.takes:
+            continue
+        left = [claim for claim in claims if not bench.stage.takes[id_](claim.path)]
+        if id_ in bench.usable:  # it answers, and may give no answer for this very file
+            left = [claim for claim in left if _silent(claim, bench.seen.get(id_, {}))]
+        elif id_ not in bench.stage.away and id_ not in bench.unreached:
+            left = []
+        if left:
             found.append(id_)
     return found
 

@@ -51,9 +51,7 @@ class Holdings:
         if not isinstance(index, ListingIndex):
             return []
         return [
-            entry
-            for entry in self._copies[id_].entries
-            if not index.learned(entry) and (None in (file.size, entry.size) or file.size == entry.size)
+            entry for entry in index.unlearned.values() if (None in (file.size, entry.size) or file.size == entry.size)
         ]
 
     def strays(self) -> dict[str, list[Entry]]:

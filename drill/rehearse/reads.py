@@ -7,7 +7,7 @@ touches is read anew in each drill; what no fault touches is shared. Must not kn
 import errno
 import os
 import shutil
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Container, Iterable, Sequence
 from concurrent.futures import Executor
 from dataclasses import dataclass
 from itertools import count
@@ -15,7 +15,7 @@ from pathlib import Path
 
 from drill.errors import Unfinished
 from drill.faults import Faulted
-from drill.model import Entry, Problem, Promised, Trouble, View
+from drill.model import Digest, Entry, Problem, Promised, Trouble, View
 from drill.restore import Key, Restored, restore
 from drill.shelf import OpenCopy
 from drill.verify import Finding, examine
@@ -47,7 +47,10 @@ class Read:
 class Reads:
     """The reads of a run. Files lie in `folder` while they are judged, and longer when `keep` is set."""
 
-    def __init__(self, folder: Path, *, kinds: Iterable[str], flusher: Executor, keep: bool) -> None:
+    def __init__(
+        self, folder: Path, *, kinds: Iterable[str], flusher: Executor, keep: bool, promised: Container[Digest]
+    ) -> None:
+        self._promised = promised
         self._folder, self._kinds, self._flusher, self._keep = folder, tuple(kinds), flusher, keep
         self._shared: dict[tuple[str, str, int], Read] = {}
         self._numbers = count(1)
@@ -57,7 +60,7 @@ class Reads:
     def fetch(self, found: OpenCopy, faulted: Faulted | None, wanted: Iterable[Entry]) -> dict[Key, Read]:
         """Return a Read for every wanted file of a copy; without `faulted` the copy is read as it is."""
         assert found.view is not None
-        entries = list(dict.fromkeys(wanted))
+        entries = list({(entry.path, entry.index): entry for entry in wanted}.values())
         touched = [entry for entry in entries if faulted is not None and faulted.touches(entry)]
         apart = set(touched)
         plain = [entry for entry in entries if entry not in apart]
@@ -88,19 +91,22 @@ class Reads:
         for start in range(0, len(entries), max(size, 1)):
             paths = {entry: self._folder / f"{next(self._numbers):07d}" for entry in entries[start : start + size]}
             results = restore(view, paths, flusher=self._flusher, judge=self._judge)
-            for entry, path in paths.items():
-                reads[entry] = self._read(results[entry.path, entry.index], path)
-            _check_still_there(found, reads.values())
+            batch = {entry: self._read(results[entry.path, entry.index], path) for entry, path in paths.items()}
+            _check_still_there(found, batch.values())
+            reads |= batch
         return reads
 
     def _judge(self, path: Path) -> Finding:
         finding = examine(path, self._kinds)
-        if not self._keep:
+        if not self._is_kept(finding):
             path.unlink()
         return finding
 
+    def _is_kept(self, finding: Finding) -> bool:
+        return self._keep and any(digest in self._promised for digest in finding.digests)
+
     def _read(self, restored: Restored[Finding], path: Path) -> Read:
-        kept = path if self._keep and restored.found is not None else None
+        kept = path if restored.found is not None and self._is_kept(restored.found) else None
         return Read(restored.problem, restored.size, restored.took_s, restored.found, kept)
 
 

@@ -21,7 +21,7 @@ from drill.errors import Mistake, Mistakes, Unfinished
 from drill.faults import applies, variants
 from drill.faults.worst import worst_sector
 from drill.manifests import suffix, write_list
-from drill.model import Entry, Scenario, Shoot, Studio
+from drill.model import Entry, Hazard, Scenario, Shoot, Studio
 from drill.plan import order_copies
 from drill.record import Drill, Run
 from drill.rehearse.drill import Case, Facts, drill
@@ -130,7 +130,7 @@ class _Hall:
         self.flusher = ThreadPoolExecutor(_FLUSHERS, thread_name_prefix="flush")
         self.copies: dict[str, OpenCopy] = {}
         self.sizes: Sizes = {}
-        self.worst: dict[tuple[str, int], tuple[str, int] | None] = {}
+        self.worst: dict[tuple[str, int, tuple[str, ...] | None], tuple[str, int] | None] = {}
         self.worth: dict[str, Counter[tuple[str, int]]] = {}
         self.stages: list[Stage] = []
         self.wanting: Wanting = {}
@@ -147,7 +147,11 @@ class _Hall:
             self.copies[copy.id] = open_copy(copy, medium, session=self.session, downloads=self.folder / ".downloads")
         self.holdings = Holdings(self.copies, promises)
         self.reads = Reads(
-            self.folder / ".reading", kinds=sorted(kinds_of(promises)), flusher=self.flusher, keep=self.options.keep
+            self.folder / ".reading",
+            kinds=sorted(kinds_of(promises)),
+            flusher=self.flusher,
+            keep=self.options.keep,
+            promised=self.holdings.promised,
         )
         self.reads.on_read = self._learn
         for id_, entries in self.holdings.strays().items():
@@ -159,7 +163,8 @@ class _Hall:
 
     def close(self) -> None:
         """Stop the flushing threads and remove what lay in the reading folder."""
-        self.flusher.shutdown(wait=True, cancel_futures=True)
+        self.flusher.shutdown(wait=True)  # what is queued holds open files and is soon done
+        self.session.close()
         for name in (".reading", ".downloads"):
             shutil.rmtree(self.folder / name, ignore_errors=True)
 
@@ -228,12 +233,14 @@ class _Hall:
                     )
                 )
 
-    def _worst(self, found: OpenCopy, sector_size: int) -> tuple[str, int] | None:
-        key = (found.copy.id, sector_size)
+    def _worst(self, found: OpenCopy, hazard: Hazard) -> tuple[str, int] | None:
+        key = (found.copy.id, hazard.sector_size, hazard.files)
         if key not in self.worst:
             self.options.progress(f"looking for the worst sector of {found.copy.id}")
             worth = self._worth(found.copy.id)
-            self.worst[key] = worst_sector(found, worth=lambda e: worth[e.path, e.index], sector_size=sector_size)
+            self.worst[key] = worst_sector(
+                found, worth=lambda e: worth[e.path, e.index], sector_size=hazard.sector_size, files=hazard.files
+            )
         return self.worst[key]
 
     def _worth(self, id_: str) -> Counter[tuple[str, int]]:

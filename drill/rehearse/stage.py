@@ -7,7 +7,7 @@ out, and why. Must not know: shoots, verdicts.
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 
-from drill.faults import Fate, Faulted, aim, lay_over
+from drill.faults import Fate, Faulted, Worst, aim, lay_over
 from drill.faults.apply import hides
 from drill.globs import matcher
 from drill.model import Entry, Scenario, Studio
@@ -24,7 +24,8 @@ class Stage:
     variant: str | None
     fates: Mapping[str, Fate]
     usable: Mapping[str, Faulted]
-    on_paper: Mapping[str, Callable[[str], bool]]  # id → whether the scenario takes that path away
+    away: frozenset[str]  # cannot be reached, and left by the scenario
+    takes: Mapping[str, Callable[[str], bool]]  # id → whether the scenario takes a listed path away from paper
     out: Mapping[str, str] = field(default_factory=dict)
 
     @property
@@ -40,12 +41,12 @@ def set_stage(
     *,
     copies: Mapping[str, OpenCopy],
     seed: int,
-    worst: Callable[[OpenCopy, int], tuple[str, int] | None],
+    worst: Worst,
 ) -> Stage:
     """Lay a scenario over all copies."""
     fates = aim(scenario, studio, variant)
     usable: dict[str, Faulted] = {}
-    on_paper: dict[str, Callable[[str], bool]] = {}
+    away: set[str] = set()
     out: dict[str, str] = {}
     for id_, found in copies.items():
         fate = fates[id_]
@@ -58,8 +59,9 @@ def set_stage(
         elif _takes_all(fate):
             out[id_] = f"{id_} is taken as a whole"
         else:
-            on_paper[id_] = _taken_from_paper(found, fate)
-    return Stage(scenario, variant, fates, usable, on_paper, out)
+            away.add(id_)
+    takes = {id_: _taken_from_paper(copies[id_], fates[id_]) for id_ in (*away, *usable)}
+    return Stage(scenario, variant, fates, usable, frozenset(away), takes, out)
 
 
 def _takes_all(fate: Fate) -> bool:
@@ -71,6 +73,8 @@ def _takes_all(fate: Fate) -> bool:
 
 def _taken_from_paper(found: OpenCopy, fate: Fate) -> Callable[[str], bool]:
     """Say of a listed name whether the scenario takes it away. Byte effects leave it: what they hit is not known."""
+    if _takes_all(fate):
+        return lambda path: True
     listed = [Entry(item.path, item.size) for item in found.copy.listed or ()]
     gone = hides(listed, found, fate.blows)
     covers = [matcher(b.hazard.files) for b in fate.blows if b.hazard.effect == "encrypted" and b.hazard.files]

@@ -5,6 +5,7 @@ Errors: Unfinished.
 """
 
 import os
+from contextlib import suppress
 from pathlib import Path
 
 from drill.errors import Unfinished
@@ -12,7 +13,10 @@ from drill.record import Run, dump
 
 
 def swap_in(path: Path, text: str) -> None:
-    """Write a text file in whole: aside, to disk, then renamed over the old one."""
+    """Write a text file in whole: aside, to disk, then renamed over the old one; a device or pipe as it is."""
+    if path.exists() and not path.is_file():
+        _write_through(path, text)
+        return
     aside = path.with_name(f".{path.name}.{os.getpid()}.part")
     try:
         with aside.open("w", encoding="utf-8", errors="backslashreplace", newline="\n") as file:
@@ -21,7 +25,16 @@ def swap_in(path: Path, text: str) -> None:
             os.fsync(file.fileno())
         aside.replace(path)
     except OSError as error:
-        aside.unlink(missing_ok=True)
+        with suppress(OSError):
+            aside.unlink(missing_ok=True)
+        raise Unfinished(f"{path} cannot be written: {error.strerror}") from error
+
+
+def _write_through(path: Path, text: str) -> None:
+    try:
+        with path.open("w", encoding="utf-8", errors="backslashreplace", newline="\n") as file:
+            file.write(text)
+    except OSError as error:
         raise Unfinished(f"{path} cannot be written: {error.strerror}") from error
 
 

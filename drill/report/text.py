@@ -74,7 +74,7 @@ def _head(run: Run, width: int) -> str:
     if not run.complete:
         text = f"NOT FINISHED ({safe(run.unfinished or 'stopped')}). What was done until then: " + text
     if run.not_applicable:
-        text += f" Not about this studio: {', '.join(run.not_applicable)}."
+        text += f" Not about this studio: {safe(', '.join(run.not_applicable))}."
     return paragraph(text, width)
 
 
@@ -272,9 +272,7 @@ def _lost_work(drill: Drill) -> str:
     return f" The lost work reaches back to {work.oldest_lost}; the target allows {allowed}."
 
 
-def _silent_words(drill: Drill | None) -> str:
-    if drill is None:
-        return ""
+def _silent_words(drill: Drill) -> str:
     return safe(
         f"A restore by hand would have looked fine and been wrong: in {drill.scenario}, {drill.shoot} would have come "
         f"back with {_many(drill.unchecked.silently_wrong)} of other content and no error message. Only a check "
