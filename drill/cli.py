@@ -26,6 +26,7 @@ from drill.report.words import safe
 from drill.scenario import check_selectors, load_scenarios
 from drill.studio import load_studio
 
+SIGNALS = ("SIGINT", "SIGTERM", "SIGHUP")  # Windows has no SIGHUP: the terminal was closed
 OK, FALLS_SHORT, MISTAKEN, UNFINISHED = 0, 1, 2, 3
 DEMO_SEED = 7
 REPORT_COLUMNS = 120
@@ -41,7 +42,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(errors="backslashreplace")
-    for name in ("SIGTERM", "SIGHUP"):  # Windows has no SIGHUP: the terminal was closed
+    for name in SIGNALS:
         if hasattr(signal, name):
             signal.signal(getattr(signal, name), _interrupt)
     options = _parser().parse_args(arguments)
@@ -71,6 +72,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
 
 
 def _interrupt(number: int, frame: object) -> None:
+    for name in SIGNALS:  # once is enough: what follows is the cleaning up
+        if hasattr(signal, name):
+            signal.signal(getattr(signal, name), signal.SIG_IGN)
     raise KeyboardInterrupt
 
 

@@ -3,6 +3,7 @@
 Flows in: the system's clock, texts. Flows out: aware datetimes, seconds. Must not know: any other room.
 """
 
+import re
 import time
 from datetime import UTC, date, datetime
 
@@ -32,7 +33,7 @@ def moment(value: date | datetime) -> datetime:
 def parse_time(text: str) -> datetime:
     """Read an RFC 3339 time or a date alone; a leap second counts as the second before it. Errors: ValueError."""
     text = text.strip()
-    if len(text) == 10:
+    if re.fullmatch(r"[0-9]{4}-[0-9]{2}-[0-9]{2}", text):
         return moment(date.fromisoformat(text))
     if len(text) < 19 or text[10] not in "Tt ":
         raise ValueError(f"{text!r} is not a time such as 2026-09-12T19:30:00Z")

@@ -10,11 +10,22 @@ size where both are known. xxh32 alone is no identity: name or size must agree t
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from typing import Protocol, TypeVar
 
 from drill.globs import fold, last_part, shared_ending
 from drill.model import Digest, Entry, Listed, Promised
 
 WEAK = frozenset({"xxh32"})
+MANY = 16  # items of one name or content up to which all are candidates of each other
+
+
+class _HasPath(Protocol):
+    @property
+    def path(self) -> str: ...
+
+
+P = TypeVar("P", bound=_HasPath)
+Shortlists = dict[int, dict[str, list[P]]]  # by the identity of a list that lives as long as its index
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,6 +71,7 @@ class ListIndex:
         self._by_digest: dict[Digest, list[Listed]] = defaultdict(list)
         self._by_name: dict[str, list[Listed]] = defaultdict(list)
         self._locator = None if entries is None else Locator(entries)
+        self._short: Shortlists[Listed] = {}
         for item in listed:
             self._by_name[name_key(item.path)].append(item)
             for digest in item.digests:
@@ -69,7 +81,7 @@ class ListIndex:
         """Return the claims for one promised file, best first."""
         found: dict[str, Listed] = {}
         for digest in file.digests:
-            for item in self._by_digest.get(digest, ()):
+            for item in shortlist(file.path, self._by_digest.get(digest, ()), self._short):
                 if same_content(file, item.digests, path=item.path, size=item.size):
                     found[item.path] = item
         for item in self._by_name.get(name_key(file.path), ()):
@@ -115,6 +127,8 @@ class ListingIndex:
         self._by_name: dict[str, list[Entry]] = defaultdict(list)
         self._by_digest: dict[Digest, list[Entry]] = defaultdict(list)
         self._learned: dict[tuple[str, int], tuple[Digest, ...]] = {}
+        self._short: Shortlists[Entry] = {}
+        self._short_alike: Shortlists[Entry] = {}
         self.unlearned = {(entry.path, entry.index): entry for entry in entries}
         for entry in entries:
             self._by_name[name_key(entry.path)].append(entry)
@@ -126,15 +140,17 @@ class ListingIndex:
         self._learned[entry.path, entry.index] = digests
         for digest in digests:
             self._by_digest[digest].append(entry)
+        self._short_alike.clear()
 
     def claims(self, file: Promised) -> list[Claim]:
         """Return the claims for one promised file: by name first, then by content."""
-        named = [e for e in self._by_name.get(name_key(file.path), ()) if _sizes_agree(file.size, e.size)]
+        same_name = shortlist(file.path, self._by_name.get(name_key(file.path), ()), self._short)
+        named = [e for e in same_name if _sizes_agree(file.size, e.size)]
         named.sort(key=lambda e: (*_rank(file.path, e.path), e.index))
         by_name = {(entry.path, entry.index) for entry in named}
         alike: dict[tuple[str, int], Entry] = {}
         for digest in file.digests:
-            for entry in self._by_digest.get(digest, ()):
+            for entry in shortlist(file.path, self._by_digest.get(digest, ()), self._short_alike):
                 known = self._learned[entry.path, entry.index]
                 if same_content(file, known, path=entry.path, size=entry.size):
                     alike.setdefault((entry.path, entry.index), entry)
@@ -143,18 +159,38 @@ class ListingIndex:
         return [Claim(e.path, e) for e in named] + [Claim(e.path, e, by_hand=False) for e in others]
 
 
+def shortlist(path: str, items: Sequence[P], known: Shortlists[P]) -> Sequence[P]:
+    """Return the few of many items of one name or one content that are likeliest to be `path`: those of the same folder
+    and name, those of the same name, and the first ones. Many equal sidecars would else be ranked against each other.
+    """
+    if len(items) <= MANY:
+        return items
+    lists = known.get(id(items))
+    if lists is None:
+        lists = known[id(items)] = defaultdict(list)
+        for item in items:
+            for key in _keys(item.path):
+                lists[key].append(item)
+    chosen = [item for key in _keys(path) for item in lists.get(key, ())[:MANY]]
+    return list({id(item): item for item in (*chosen, *items[:MANY])}.values())
+
+
+def _keys(path: str) -> tuple[str, str]:
+    parts = fold(path).replace("\\", "/").split("/")
+    return "/".join(parts[-2:]), parts[-1]
+
+
 def strays(entries: Sequence[Entry], promises: Iterable[Promised]) -> list[Entry]:
-    """Return the files that no promised name matches and whose size does not rule them out."""
-    names: set[str] = set()
-    sizes: set[int | None] = set()
+    """Return the files that no promised file matches by name, and by size where both are known."""
+    sizes: dict[str, set[int | None]] = defaultdict(set)
     for file in promises:
-        names.add(name_key(file.path))
-        sizes.add(file.size)
-    return [
-        entry
-        for entry in entries
-        if name_key(entry.path) not in names and (None in sizes or entry.size is None or entry.size in sizes)
-    ]
+        sizes[name_key(file.path)].add(file.size)
+    found = []
+    for entry in entries:
+        wanted = sizes.get(name_key(entry.path), set())
+        if not any(_sizes_agree(size, entry.size) for size in wanted):
+            found.append(entry)
+    return found
 
 
 def listed_size(claims: Mapping[str, Sequence[Claim]]) -> int | None:

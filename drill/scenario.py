@@ -12,7 +12,7 @@ from drill import clock, units
 from drill.errors import Mistake, Mistakes
 from drill.model import Hazard, Scenario, Selector, Studio
 from drill.studio import KINDS
-from drill.tables import ID_WORDS, Table, is_id, load_toml, repeated
+from drill.tables import Table, load_toml, repeated
 
 FORMS = ("folder", "archive", "link")
 EACH = ("medium", "place", "account", "copy")
@@ -81,8 +81,9 @@ def load_scenario(path: Path) -> Scenario:
     if sum(1 for hazard in hazards if hazard.each) > 1:
         top.wrong("hazards", "more than one hazard has `each`", "at most one may have it")
     top.finish()
-    if not is_id(path.stem):
-        mistakes.append(Mistake(str(path), "", f"{path.stem!r} is no name for a scenario", ID_WORDS))
+    if not path.stem.isprintable() or path.stem.startswith("."):
+        what = f"{path.stem!r} is no name for a scenario"
+        mistakes.append(Mistake(str(path), "", what, "use printable characters, and no dot at the front"))
     if mistakes:
         raise Mistakes(mistakes)
     return Scenario(path.stem, title.strip(), " ".join(story.split()), hazards, str(path))

@@ -10,6 +10,7 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from enum import StrEnum
 from pathlib import Path
+from urllib.parse import unquote, urlsplit
 
 from drill.copies import (
     LinkSession,
@@ -71,7 +72,9 @@ def _store(copy: Copy, medium: Medium, session: LinkSession, downloads: Path) ->
             return link_store(copy.url, [item.path for item in copy.listed or ()], session=session)
         try:
             downloads.mkdir(parents=True, exist_ok=True)
-            target = downloads / f"{len(list(downloads.iterdir())):04d}{copy.archive}"  # ids may differ in case alone
+            folder = downloads / f"{len(list(downloads.iterdir())):04d}"  # ids may differ in case alone
+            folder.mkdir()
+            target = folder / _file_name(copy)
             fetch_link(copy.url, target, session=session)
         except OSError as error:
             full = error.errno in (errno.ENOSPC, getattr(errno, "EDQUOT", errno.ENOSPC))
@@ -87,3 +90,10 @@ def _store(copy: Copy, medium: Medium, session: LinkSession, downloads: Path) ->
 def modified(copy: Copy, entry: Entry) -> datetime | None:
     """Return the time a file on a copy is from: its own, else the copy's."""
     return entry.modified or copy.made
+
+
+def _file_name(copy: Copy) -> str:
+    """Return the name that an archive behind a link has in its address, which hazards' globs match."""
+    name = unquote(urlsplit(copy.url or "").path.rpartition("/")[2])
+    plain = name.isprintable() and "\\" not in name and "/" not in name and len(name.encode("utf-8", "replace")) < 200
+    return name if plain else f"archive{copy.archive}"

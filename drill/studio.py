@@ -10,6 +10,7 @@ import re
 from collections.abc import Mapping, Sequence
 from datetime import date
 from pathlib import Path
+from urllib.parse import urlsplit
 
 from drill import clock
 from drill.copies import ARCHIVES, archive_format
@@ -165,12 +166,14 @@ def _places(tables: list[Table]) -> dict[str, Place]:
 
 
 def _odd_places(declared: Sequence[str], named: Sequence[str]) -> list[str]:
-    """Warn of places that are made by naming them and look like another one mistyped."""
+    """Warn of places that are made by naming them and have another one's letters in another order, or one too many."""
     found = []
     for number, place in enumerate(named):
-        near = difflib.get_close_matches(place, named[:number], n=1, cutoff=0.7)
-        if near and place not in declared:
-            found.append(f"the place {place!r} is another than {near[0]!r}; if that is a slip of the pen, mend it")
+        for other in named[:number]:
+            swapped = sorted(place) == sorted(other)
+            one_more = abs(len(place) - len(other)) == 1 and difflib.SequenceMatcher(a=place, b=other).ratio() > 0.85
+            if place not in declared and (swapped or (one_more and not any(map(str.isdigit, place + other)))):
+                found.append(f"the place {place!r} is another than {other!r}; if that is a slip of the pen, mend it")
     return found
 
 
@@ -322,24 +325,41 @@ def _copy(table: Table, id_: str, on: str, notes: _Notes) -> Copy:
     )
 
 
-def _where(table: Table, text: str | None, base: Path) -> tuple[Path | None, str | None, str | None, str | None]:
+def _where(  # noqa: PLR0911  # one return for each kind of place
+    table: Table, text: str | None, base: Path
+) -> tuple[Path | None, str | None, str | None, str | None]:
     if text is None:
         return None, None, None, None
     if _URL.match(text):
-        return None, text, "link", archive_format(re.split(r"[?#]", text)[0])
+        wrong = _no_address(text)
+        if wrong:
+            table.wrong("at", f"{without_secrets(text)!r} is no web address: {wrong}", "copy the link again, whole")
+            return None, None, None, None
+        return None, text, "link", archive_format(urlsplit(text).path)
     if re.match(r"[A-Za-z][A-Za-z0-9+.-]+://", text):
         table.wrong("at", "only http:// and https:// addresses can be read", "use a folder, an archive or a web link")
         return None, None, None, None
     path = _local(base, text)
-    if "?" in text and not path.exists():
+    if "?" in text and not os.path.exists(path):  # noqa: PTH110  # pathlib raises where a folder is locked
         what = f"{without_secrets(text)!r} is no path that is there, and no web link either"
         table.wrong("at", what, "a link begins with https:// or http://")
         return None, None, None, None
     archive = archive_format(path.name)
-    if archive and not path.is_dir():
+    if archive and not os.path.isdir(path):  # noqa: PTH112
         return path, None, "archive", archive
-    if path.is_file():
+    if os.path.isfile(path):  # noqa: PTH113
         table.wrong(
             "at", f"{text!r} is neither a folder nor an archive that can be read", "kinds: " + " ".join(ARCHIVES)
         )
     return path, None, "folder", None
+
+
+def _no_address(text: str) -> str | None:
+    """Return what keeps a text from being a web address."""
+    try:
+        parts = urlsplit(text)
+        if not parts.hostname or re.search(r"\s", parts.netloc):
+            return "its host is missing or holds a space"
+        return None if parts.port != 0 else "its port is 0"
+    except ValueError as error:
+        return str(error)

@@ -59,6 +59,10 @@ class LinkSession:
     silent: dict[str, str] = field(default_factory=dict)  # "host:port" → why
     sends_whole: set[str] = field(default_factory=set)  # "host:port" of servers that ignore ranges
 
+    def is_silent(self, url: str) -> bool:
+        """Say whether the server behind a URL could not be reached and is not asked again."""
+        return server_of(url) in self.silent
+
     def forget(self) -> None:
         """Ask every server again."""
         self.silent.clear()

@@ -68,8 +68,8 @@ def _fate(
     blows: list[Blow] = []
     factor = 1.0
     for number, (hazard, hit) in enumerate(zip(hazards, hits, strict=True)):
-        origin = _origin(copy, hazard, hit, studio)
-        if origin is None:
+        origins = _origins(copy, hazard, hit, studio)
+        if not origins:
             continue
         if hazard.effect == "slow":
             factor *= hazard.factor
@@ -78,23 +78,22 @@ def _fate(
         elif hazard.effect == "refused":
             removed = removed or f"the login to {copy.id} is refused"
         else:
-            blows.append(Blow(number, hazard, origin))
+            blows.extend(Blow(number, hazard, origin) for origin in origins)
     return Fate(removed, tuple(blows), factor)
 
 
-def _origin(copy: Copy, hazard: Hazard, hit: _Hit, studio: Studio) -> str | None:
-    """Return the copy whose draw reaches `copy`, or None when this hazard does not reach it."""
-    if copy.id in hit.copies:
-        return copy.id
+def _origins(copy: Copy, hazard: Hazard, hit: _Hit, studio: Studio) -> list[str]:
+    """Return the copies whose draws reach `copy`: its own where it is hit, and that of the one it mirrors."""
+    own = [copy.id] if copy.id in hit.copies else []
     if hazard.effect not in TRAVELS:
-        return None
+        return own
     hit_media = dict.fromkeys([*hit.media, *(c.on for c in studio.copies if c.id in hit.copies)])
     source = _mirrored(studio.media[copy.on], studio, set(hit_media))
     if source is None:
-        return None
+        return own
     siblings = [c for c in studio.copies if c.on == source and (c.id in hit.copies or source in hit.media)]
     same_form = [c for c in siblings if c.form == copy.form] or siblings
-    return same_form[0].id if same_form else copy.id
+    return list(dict.fromkeys([*own, same_form[0].id if same_form else copy.id]))
 
 
 def _mirrored(medium: Medium, studio: Studio, hit_media: set[str]) -> str | None:

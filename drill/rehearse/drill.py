@@ -142,7 +142,7 @@ def _last_look(cases: Sequence[Case], bench: Bench, holdings: Holdings) -> float
         if case.served_by is not None:
             continue
         for id_ in bench.usable:
-            entries = holdings.unlearned(id_, case.file)
+            entries = holdings.unlearned(id_)
             if entries:
                 bench.reads.fetch(bench.copies[id_], None, entries)
         claims = holdings.claims(case.file)
@@ -228,15 +228,10 @@ def _found_wanting(id_: str, case: Case, bench: Bench) -> str:
     entries = _readable(case.claims[id_], bench.usable[id_])
     seen = bench.seen.get(id_, {})
     reads = [(entry, seen[key]) for entry in entries if (key := (entry.path, entry.index)) in seen]
-    said = [_trouble(id_, entry, read) for entry, read in reads if not _is_another(read, bench)]
+    said = [_trouble(id_, entry, read) for entry, read in reads if not read.is_any_of(bench.promised)]
     if reads and not said:
         return f"not on {id_} (what has its name there is another picture)"
     return "; ".join(dict.fromkeys(said)) or f"missing on {id_}"
-
-
-def _is_another(read: Read, bench: Bench) -> bool:
-    """Say whether the bytes are those of another promised file, so that only the name was the same."""
-    return read.finding is not None and any(digest in bench.promised for digest in read.finding.digests)
 
 
 def _trouble(id_: str, entry: Entry, read: Read) -> str:

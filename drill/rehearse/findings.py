@@ -29,14 +29,9 @@ def wanting_files(
                     found[id_, claim.path] = "listed and not there"
                     continue
                 read = read_of(id_, claim.entry)
-                if read is not None and not read.gives(file) and not _is_any(read, promised):
+                if read is not None and not read.gives(file) and not read.is_any_of(promised):
                     found[id_, claim.path] = _say(read)
     return found
-
-
-def _is_any(read: Read, promised: Container[Digest]) -> bool:
-    """Say whether the bytes are another promised file's: then only the name was the same."""
-    return read.finding is not None and any(digest in promised for digest in read.finding.digests)
 
 
 def _say(read: Read) -> str:

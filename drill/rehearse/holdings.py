@@ -45,14 +45,12 @@ class Holdings:
             if any(self.promised.get(digest, own) - own for digest in digests):
                 self.version += 1  # it is promised under a name that does not lead to it
 
-    def unlearned(self, id_: str, file: Promised) -> list[Entry]:
-        """Return the files of a copy without a list whose content is not known and could be the promised one."""
+    def unlearned(self, id_: str) -> list[Entry]:
+        """Return the files of a copy without a list whose content is not known yet."""
         index = self._indexes.get(id_)
         if not isinstance(index, ListingIndex):
             return []
-        return [
-            entry for entry in index.unlearned.values() if (None in (file.size, entry.size) or file.size == entry.size)
-        ]
+        return list(index.unlearned.values())
 
     def strays(self) -> dict[str, list[Entry]]:
         """Return, for each copy without a list, the files that no promised name matches."""

@@ -8,11 +8,14 @@ from collections.abc import Container, Mapping, Sequence
 
 from drill.copies import LinkSession, link_url, probe_link
 from drill.errors import CannotReach, CannotRead
-from drill.model import Digest, Problem, Trouble
+from drill.model import Digest, Entry, Problem, Trouble
 from drill.rehearse.drill import Bench, Case
 from drill.rehearse.reads import Read, Reads
 from drill.rehearse.stage import Stage
+from drill.restore import Key
 from drill.shelf import OpenCopy
+
+MOST_SILENT = 3  # files without an answer after which a server counts as silent
 
 
 def set_bench(
@@ -27,7 +30,7 @@ def set_bench(
     """Ask every link that this stage leaves for one small answer, and lay out the bench accordingly."""
     unreached: dict[str, str] = {}
     refused: dict[str, str] = {}
-    seen: dict[str, dict[tuple[str, int], Read]] = {}
+    seen: dict[str, dict[Key, Read]] = {}
     for id_, faulted in stage.usable.items():
         copy = copies[id_].copy
         if copy.url is None or any(blow.hazard.effect == "expired" for blow in stage.fates[id_].blows):
@@ -37,13 +40,7 @@ def set_bench(
                 probe_link(copy.url, session=session)
                 continue
             claimed = [c.entry for case in cases for c in case.claims.get(id_, ()) if c.entry]
-            for entry in claimed:
-                if faulted.hides(entry):
-                    continue
-                problem = _ask(link_url(copy.url, entry.path), session)
-                if problem is None:
-                    break  # it answers; the others are asked when they are needed
-                seen.setdefault(id_, {})[entry.path, entry.index] = Read(problem, 0, 0.0, None, None)
+            seen[id_] = _ask_in_turn([e for e in claimed if not faulted.hides(e)], copy.url, session)
         except CannotReach as error:
             unreached[id_] = str(error)
         except CannotRead as error:
@@ -53,9 +50,23 @@ def set_bench(
     return bench
 
 
-def _ask(url: str, session: LinkSession) -> Problem | None:
-    try:
-        probe_link(url, session=session)
-    except CannotRead as error:
-        return Problem(Trouble.REFUSED, str(error))
-    return None
+def _ask_in_turn(entries: Sequence[Entry], base: str, session: LinkSession) -> dict[Key, Read]:
+    """Ask for one file after the other until the server gives one; return what went wrong with those before.
+
+    Errors: CannotReach, where the server is silent as a whole.
+    """
+    seen: dict[Key, Read] = {}
+    silent = 0
+    for entry in entries:
+        try:
+            probe_link(link_url(base, entry.path), session=session)
+            break  # it answers; the others are asked when they are needed
+        except CannotRead as error:
+            problem = Problem(Trouble.REFUSED, str(error))
+        except CannotReach as error:
+            silent += 1
+            if session.is_silent(base) or silent == MOST_SILENT:
+                raise
+            problem = Problem(Trouble.UNREACHABLE, str(error))
+        seen[entry.path, entry.index] = Read(problem, 0, 0.0, None, None)
+    return seen

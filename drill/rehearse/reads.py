@@ -38,6 +38,10 @@ class Read:
         """Say whether the promised bytes came, whatever an archive's own check value says."""
         return self.finding is not None and self.finding.is_promised(file)
 
+    def is_any_of(self, promised: Container[Digest]) -> bool:
+        """Say whether the bytes are some promised file's, so that at most the name misled; empty files say nothing."""
+        return self.finding is not None and self.size > 0 and any(d in promised for d in self.finding.digests)
+
     @property
     def believed(self) -> bool:
         """Say whether a person would take it for good: it opened and read to its end without an error."""

@@ -30,9 +30,10 @@ from drill.rehearse.holdings import Claims, Holdings
 from drill.rehearse.links import set_bench
 from drill.rehearse.reads import Read, Reads, place
 from drill.rehearse.settle import Sizes, bytes_needed, learn_sizes, settle, size_of
-from drill.rehearse.stage import Stage, set_stage
+from drill.rehearse.stage import Stage, folder_name, set_stage
 from drill.score import Outcome
 from drill.shelf import OpenCopy, State, open_copy
+from drill.tables import repeated
 from drill.timing import Load, rate_bps, transfer_s
 
 _FLUSHERS = 4
@@ -57,6 +58,7 @@ def rehearse(studio: Studio, scenarios: Sequence[Scenario], options: Options) ->
     if not fitting:
         what = "no scenario hits anything in this studio: " + ", ".join(s.name for s in scenarios)
         raise Mistakes([Mistake(str(studio.file), "--scenario", what, "name others, or add the media they are about")])
+    _check_names(fitting, studio)
     drills: list[tuple[int, int, Drill]] = []
     unfinished: str | None = None
     notes: list[str] = []
@@ -89,6 +91,16 @@ def rehearse(studio: Studio, scenarios: Sequence[Scenario], options: Options) ->
         notes=tuple(notes),
         unfinished=unfinished,
     )
+
+
+def _check_names(scenarios: Sequence[Scenario], studio: Studio) -> None:
+    """Refuse two drills whose kept files would lie in one folder: x--m beside x with variant m. Errors: Mistakes."""
+    names = [folder_name(s.name, variant) for s in scenarios for variant in variants(s, studio)]
+    same = repeated(names)
+    if same:
+        raise Mistakes(
+            [Mistake("--scenario", name, "is the name of two drills", "rename one scenario") for name in same]
+        )
 
 
 def _chosen(studio: Studio, wanted: Sequence[str]) -> list[Shoot]:

@@ -31,7 +31,12 @@ class Stage:
     @property
     def name(self) -> str:
         """Return the scenario's name with its variant, as folders and messages use it."""
-        return self.scenario.name if self.variant is None else f"{self.scenario.name}--{self.variant}"
+        return folder_name(self.scenario.name, self.variant)
+
+
+def folder_name(scenario: str, variant: str | None) -> str:
+    """Return a drill's name as folders and messages use it."""
+    return scenario if variant is None else f"{scenario}--{variant}"
 
 
 def set_stage(

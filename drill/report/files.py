@@ -17,7 +17,8 @@ def swap_in(path: Path, text: str) -> None:
     if path.exists() and not path.is_file():
         _write_through(path, text)
         return
-    aside = path.with_name(f".{path.name}.{os.getpid()}.part")
+    path = Path(os.path.realpath(path))  # through a link, to what it names
+    aside = path.with_name(f".drill-{os.getpid()}.part")
     try:
         with aside.open("w", encoding="utf-8", errors="backslashreplace", newline="\n") as file:
             file.write(text)

@@ -6,10 +6,10 @@ import sys
 from pathlib import Path
 
 import pytest
-from described import Hazard, Studio
+from described import Hazard, Medium, Studio
 from hand import FILES, SLOW, Case, agree, copy, good, media, only, shoot
 from runner import run_drills, start
-from studios import build
+from studios import build, link_server
 
 SECRET = "hush-4711"
 
@@ -63,10 +63,10 @@ def test_a_home_folder_of_nobody_is_a_name_like_any_other(tmp_path: Path) -> Non
     assert outcome.code in (0, 1)
 
 
-def test_scenarios_are_named_by_ids_and_never_written_over(tmp_path: Path) -> None:
+def test_scenarios_have_plain_names_and_are_never_written_over(tmp_path: Path) -> None:
     built = good(tmp_path / "studio", SLOW)
     text = built.scenarios[0].read_text(encoding="utf-8")
-    for name in ("...toml", "od d.toml", "esc\x1b[31m.toml"):
+    for name in ("...toml", ".reading.toml", "esc\x1b[31m.toml"):
         odd = tmp_path / name
         odd.write_text(text, encoding="utf-8")
         outcome = run_drills(built.file, odd)
@@ -131,3 +131,59 @@ def test_the_worst_sector_is_looked_for_among_the_files_that_match(tmp_path: Pat
     )
     (drill,) = run_drills(built.file, scenario).record["drills"]
     assert [row["path"] for row in drill["lost_files"]] == ["deliver/one.jpg"]
+
+
+def test_one_file_without_an_answer_does_not_condemn_the_link(tmp_path: Path) -> None:
+    copies = (copy("web", *FILES, says=True, form="link"),)
+    studio = Studio(media=media("web"), shoots=(shoot(*FILES),), copies=copies)
+    folder = tmp_path / "studio"
+    with link_server(folder / "cloud") as (base, served):
+        built = build(folder, studio, (SLOW,), base=base)
+        served.answer[f"/web/{FILES[0][0]}"] = (500, b"out of order")
+        (drill,) = run_drills(built.file, *built.scenarios).record["drills"]
+    assert drill["files"] == {"promised": 3, "verified": 2, "on_paper": 1, "lost": 0}
+    assert [row["path"] for row in drill["on_paper_files"]] == [FILES[0][0]]
+
+
+def test_a_mirror_shares_the_damage_although_it_is_hit_itself(tmp_path: Path) -> None:
+    kept = (Medium(id="a", place="x"), Medium(id="b", place="y", mirrors="a"))
+    studio = Studio(media=kept, shoots=(shoot(*FILES),), copies=(copy("a", *FILES), copy("b", *FILES)))
+    built = build(tmp_path / "studio", studio, (SLOW,))
+    scenario = tmp_path / "rot.toml"
+    scenario.write_text('title = "T"\nstory = "S"\n[[hazards]]\neffect = "altered"\ncount = 1\n', "utf-8")
+    for seed in range(4):
+        arguments = ("run", built.file, "--scenario", scenario, "--seed", str(seed), "--no-reports", "--json", "-")
+        (drill,) = json.loads(start(*arguments, cwd=tmp_path).out)["drills"]
+        assert drill["files"]["lost"] == 1, "what rots on a has reached b"
+
+
+def test_a_folder_name_that_no_disk_can_hold_is_out_of_reach(tmp_path: Path) -> None:
+    file = edited(tmp_path, 'at = "media/x"', f'at = "media/{"x" * 300}"')
+    outcome = start("run", file, "--scenario", "silent-rot", "--seed", "1", cwd=file.parent)
+    assert "Traceback" not in outcome.err
+    assert "x cannot be reached now" in outcome.out
+
+
+def test_two_drills_of_one_name_are_a_mistake(tmp_path: Path) -> None:
+    built = good(tmp_path / "studio", SLOW)
+    for name, more in (("x", 'each = "medium"\n'), ("x--y", "")):
+        (tmp_path / f"{name}.toml").write_text(
+            f'title = "T"\nstory = "S"\n[[hazards]]\neffect = "gone"\n{more}', "utf-8"
+        )
+    outcome = run_drills(built.file, tmp_path / "x.toml", tmp_path / "x--y.toml")
+    assert outcome.code == 2
+    assert "x--y: is the name of two drills" in outcome.err
+
+
+@pytest.mark.parametrize("url", ["http://[::1", "http://h:99999/x.zip", "http://exa mple/x.zip", "http://:80/x.zip"])
+def test_what_is_no_web_address_is_a_mistake(url: str, tmp_path: Path) -> None:
+    refused(edited(tmp_path, 'at = "media/x"', f'at = "{url}"'), "].at", "is no web address")
+
+
+def test_json_is_written_through_a_link(tmp_path: Path) -> None:
+    built = good(tmp_path / "studio", SLOW)
+    (tmp_path / "real.json").write_text("old", encoding="utf-8")
+    (tmp_path / "link.json").symlink_to("real.json")
+    start("run", built.file, "--scenario", built.scenarios[0], "--no-reports", "--json", "link.json", cwd=tmp_path)
+    assert (tmp_path / "link.json").is_symlink()
+    assert json.loads((tmp_path / "real.json").read_text(encoding="utf-8"))["complete"] is True

@@ -85,7 +85,8 @@ def test_what_was_learned_by_reading_is_a_claim_that_no_person_would_make() -> N
 def test_strays_are_what_no_promised_name_matches() -> None:
     promise = [promised("raw/a.dng", ("md5", "11"), size=5)]
     entries = [Entry("X/A.DNG", 9), Entry("X/b.dng", 5), Entry("X/c.dng", 6)]
-    assert [entry.path for entry in strays(entries, promise)] == ["X/b.dng"]  # c has a size nobody promised
+    # A's name matches and its size does not: a size may be a hint that is wrong, so its content is looked at.
+    assert [entry.path for entry in strays(entries, promise)] == ["X/A.DNG", "X/b.dng", "X/c.dng"]
     assert len(strays(entries, [promised("raw/a.dng", ("md5", "11"))])) == 2
 
 
@@ -94,3 +95,18 @@ def test_a_size_counts_where_the_listings_agree() -> None:
     assert listed_size({"x": [one], "y": [one]}) == 5
     assert listed_size({"x": [one], "y": [other]}) is None
     assert listed_size({"x": [Claim("a", None)]}) is None
+
+
+def test_many_equal_files_are_not_all_candidates_of_each_other() -> None:
+    """A thousand equal sidecars: the likeliest few are asked, the one of the same folder and name first."""
+    same = [Digest("md5", "11")]
+    names = [f"day{n % 7}/E{n:04d}.xmp" for n in range(1000)]
+    with_list = ListIndex([Listed(name, tuple(same)) for name in names], [Entry(f"DRIVE/{n}", 4) for n in names])
+    without = ListingIndex([Entry(f"DRIVE/{name}", 4) for name in names])
+    for name in names:
+        without.learn(Entry(f"DRIVE/{name}", 4), tuple(same))
+    for name in ("day3/E0500.xmp", "day5/E0999.xmp", "day0/E0000.xmp"):
+        for index in (with_list, without):
+            claims = index.claims(promised(name, ("md5", "11")))
+            assert len(claims) <= 60
+            assert claims[0].path == f"DRIVE/{name}"

@@ -248,3 +248,17 @@ def test_lost_work_is_met_up_to_the_target_and_not_beyond(tmp_path: Path, hours:
     path.write_text(text)
     drill = run(path, [gone("ssd", "one")]).drills[0]
     assert drill.lost_work.met is met
+
+
+def test_a_length_in_fetch_txt_that_is_wrong_loses_nothing(tmp_path: Path) -> None:
+    """A size is a hint (RFC 8493 fetch.txt): the digest decides, also for a file under its own name."""
+    path = studio_of(tmp_path, {"ssd": "ssd"})
+    bag = tmp_path / "bag"
+    (bag / "data").mkdir(parents=True)
+    (bag / "bagit.txt").write_text("BagIt-Version: 1.0\nTag-File-Character-Encoding: UTF-8\n")
+    lines = [f"{hashlib.sha256(picture('otter', n)).hexdigest()}  data/otter{n}.dng\n" for n in range(4)]
+    (bag / "manifest-sha256.txt").write_text("".join(lines))
+    (bag / "fetch.txt").write_text(f"https://files.example/otter2.dng {SIZE - 1} data/otter2.dng\n")
+    path.write_text(path.read_text().replace('manifest = "otter.sha256"', 'manifest = "bag"'))
+    otter = run(path, [no_fault()]).drills[0]
+    assert otter.verdict == "restored"
