@@ -11,9 +11,8 @@ from io import RawIOBase
 from drill.copies import archive_view, plain_view
 from drill.errors import CannotRead
 from drill.faults.aim import Blow, Fate
-from drill.faults.draw import Damage, add_damage
+from drill.faults.draw import Damage, add_damage, key_of, matching
 from drill.faults.overlay import Memory, Overlay, cut_size, veiled
-from drill.globs import matcher
 from drill.model import Entry, Hazard, Problem, Receiver, Store, Trouble, View
 from drill.shelf import OpenCopy, modified
 
@@ -73,8 +72,7 @@ def hides(copy_entries: Sequence[Entry], found: OpenCopy, blows: Sequence[Blow])
     gone: set[str] = set()
     for blow in blows:
         if blow.hazard.effect == "deleted":
-            matches = matcher(blow.hazard.files or ("**",))
-            gone |= {entry.path for entry in copy_entries if blow.hazard.files is None or matches(entry.path)}
+            gone |= {entry.path for entry in matching(blow.hazard, copy_entries)}
         elif blow.hazard.effect == "stale":
             gone |= {entry.path for entry in copy_entries if _is_newer(found, entry, blow.hazard)}
     return gone
@@ -125,9 +123,7 @@ def _member_faults(found: OpenCopy, blows: Sequence[Blow], seed: str) -> tuple[s
     covered: dict[str, str] = {}
     for blow in blows:
         if blow.hazard.effect == "encrypted" and blow.hazard.files is not None and found.is_archive:
-            matches = matcher(blow.hazard.files)
-            key = f"{seed}\x1f{blow.number}\x1f{blow.origin}"
-            covered |= {entry.path: key for entry in found.entries if matches(entry.path)}
+            covered |= {entry.path: key_of(blow, seed) for entry in matching(blow.hazard, found.entries)}
     return hidden, covered
 
 

@@ -46,8 +46,8 @@ def add_damage(
 ) -> None:
     """Add what one blow does to the files of a copy (by path). `worst` is (path, sector) where it is asked for."""
     hazard = blow.hazard
-    chosen = _matching(hazard, entries)
-    key = f"{seed}\x1f{blow.number}\x1f{blow.origin}"
+    chosen = matching(hazard, entries)
+    key = key_of(blow, seed)
     if hazard.effect == "truncated" and hazard.keep is not None:
         for entry in chosen:
             damage.setdefault(entry.path, Damage()).keep.append(hazard.keep)
@@ -55,7 +55,7 @@ def add_damage(
         for entry in chosen:
             damage.setdefault(entry.path, Damage()).veil = f"{key}\x1f{last_part(entry.path)}"
     elif hazard.count is not None:
-        _add_drawn(damage, blow, chosen=chosen, drawn_from=_matching(hazard, origin_entries) or chosen, key=key)
+        _add_drawn(damage, blow, chosen=chosen, drawn_from=matching(hazard, origin_entries) or chosen, key=key)
     elif hazard.sectors == "worst":
         if worst is None:
             return
@@ -70,7 +70,13 @@ def add_damage(
                 here.changed.setdefault(offset, _change(key, offset))
 
 
-def _matching(hazard: Hazard, entries: Sequence[Entry]) -> list[Entry]:
+def key_of(blow: Blow, seed: str) -> str:
+    """Return what a blow's draws depend on: the seed, its place in the scenario, the copy whose draw it shares."""
+    return f"{seed}\x1f{blow.number}\x1f{blow.origin}"
+
+
+def matching(hazard: Hazard, entries: Sequence[Entry]) -> list[Entry]:
+    """Return the files that a hazard's globs match; without globs, all."""
     if hazard.files is None:
         return list(entries)
     matches = matcher(hazard.files)

@@ -14,7 +14,7 @@ Claims = dict[str, list[Claim]]  # by copy id; only copies with a claim
 
 
 class Holdings:
-    """The indexes of all copies; claims are remembered until something new is learned."""
+    """The indexes of all copies, and what each promised digest is named."""
 
     def __init__(self, copies: Mapping[str, OpenCopy], promises: Sequence[Promised]) -> None:
         self._copies, self._promises = copies, promises

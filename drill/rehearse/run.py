@@ -67,7 +67,7 @@ def rehearse(studio: Studio, scenarios: Sequence[Scenario], options: Options) ->
         with _run_folder(studio, keep=options.keep) as folder:
             hall = _Hall(studio, fitting, options, folder)
             try:
-                hall.open(chosen, notes)
+                hall.open(notes)
                 notes.extend([f"the restored files were left in {folder}"] if options.keep else [])
                 for number, shoot in enumerate(chosen):
                     hall.drill_shoot(shoot, number, drills, notes)
@@ -150,7 +150,7 @@ class _Hall:
         self.reads: Reads
         self.holdings: Holdings
 
-    def open(self, chosen: Sequence[Shoot], notes: list[str]) -> None:
+    def open(self, notes: list[str]) -> None:
         """Open every copy, and read once what no promised name matches on copies without a list."""
         promises = [file for shoot in self.studio.shoots for file in shoot.promise]
         for copy in self.studio.copies:
@@ -268,7 +268,7 @@ class _Hall:
         return self.worth[id_]
 
     def _check_room(self, shoot: Shoot) -> None:
-        needed = bytes_needed(shoot.promise, self._cases(shoot), self.sizes)
+        needed = bytes_needed(self._cases(shoot), self.sizes)
         try:
             free = shutil.disk_usage(self.folder).free
         except OSError as error:

@@ -8,7 +8,7 @@ from collections.abc import Mapping, Sequence
 from datetime import datetime
 
 from drill.coverage import listed_size
-from drill.model import Digest, Promised, Shoot, Studio
+from drill.model import Digest, Shoot, Studio
 from drill.record import Drill, FileNote, Seconds
 from drill.rehearse.drill import Case, Facts
 from drill.rehearse.further import further_failures
@@ -83,15 +83,13 @@ def _loads(facts: Facts, sizes: Sequence[int | None], studio: Studio) -> list[Lo
     return [Load(medium_of[id_], count, total[id_], facts.stage.fates[id_].rate_factor) for id_, count in files.items()]
 
 
-def bytes_needed(promise: Sequence[Promised], cases: Sequence[Case], sizes: Sizes) -> int:
-    """Return how much room a shoot needs in scratch, as far as sizes are known."""
+def bytes_needed(cases: Sequence[Case], sizes: Sizes) -> int:
+    """Return how much room a shoot needs in scratch, as far as sizes are known; where listings disagree, the least."""
     needed = 0
-    for file, case in zip(promise, cases, strict=True):
+    for case in cases:
         size = size_of(case, sizes)
         if size is None:
-            listed = [
-                c.entry.size for found in case.claims.values() for c in found if c.entry and c.entry.size is not None
-            ]
-            size = min(listed, default=0)
-        needed += size if file.size is None else file.size
+            entries = (claim.entry for found in case.claims.values() for claim in found)
+            size = min((e.size for e in entries if e is not None and e.size is not None), default=0)
+        needed += size
     return needed
