@@ -102,6 +102,28 @@ class View:
     deliver: Callable[[Sequence[Entry], Receiver], None]
 
 
+@dataclass(frozen=True, slots=True)
+class Taken:
+    """When a picture was taken, as the camera's own clock showed it (no zone), and which camera."""
+
+    when: datetime
+    camera: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Seen:
+    """What one fault-free reading of a file showed.
+
+    `parts` is 16 × 8 bytes: a short digest of each sixteenth of the file (empty under 4 KiB). Two files of one size
+    with most parts alike are the same picture, one of them damaged or edited in place.
+    """
+
+    size: int
+    digests: tuple[Digest, ...]
+    parts: bytes = b""
+    taken: Taken | None = None
+
+
 # --- what people write -------------------------------------------------------------------------------------------
 
 

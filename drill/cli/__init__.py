@@ -1,0 +1,81 @@
+"""The command line: parse, call, print, exit code. One module a command; `terminal` is what they share."""
+
+import argparse
+import gc
+import os
+import signal
+import sys
+import traceback
+from collections.abc import Callable, Sequence
+
+from drill import __version__
+from drill.cli.demo import add_demo
+from drill.cli.run import add_run
+from drill.cli.terminal import EPILOG, MISTAKEN, OK, UNFINISHED, columns, complain
+from drill.errors import Mistakes, Unfinished
+from drill.report import scenarios_text
+from drill.scenario import load_scenarios
+
+SIGNALS = ("SIGINT", "SIGTERM", "SIGHUP")  # Windows has no SIGHUP: the terminal was closed
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Run the `drill` command; return its exit code."""
+    gc.set_threshold(100_000, 50, 50)  # measured: a million listed names are read 1.35 times as fast
+    for stream in (sys.stdout, sys.stderr):
+        if hasattr(stream, "reconfigure"):
+            stream.reconfigure(errors="backslashreplace")
+    for name in SIGNALS:
+        if hasattr(signal, name):
+            signal.signal(getattr(signal, name), _interrupt)
+    options = _parser().parse_args(arguments)
+    try:
+        call: Callable[[argparse.Namespace], int] = options.call
+        code = call(options)
+        sys.stdout.flush()
+        return code
+    except Mistakes as error:
+        complain(f"drill: {len(error.mistakes)} mistake{'s' if len(error.mistakes) > 1 else ''}, nothing was run:")
+        for mistake in error.mistakes:
+            complain(f"  {mistake}")
+        return MISTAKEN
+    except Unfinished as error:
+        complain(f"drill: not finished: {error}")
+        return UNFINISHED
+    except KeyboardInterrupt:
+        complain("drill: interrupted")
+        return UNFINISHED
+    except BrokenPipeError:  # the reader of our output has gone; say no more
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return UNFINISHED
+    except Exception:  # a fault of this program's own must not look like a drill that fell short
+        traceback.print_exc()
+        complain("drill: this is a fault of the program; what was on its way is not judged")
+        return UNFINISHED
+
+
+def _interrupt(number: int, frame: object) -> None:
+    for name in SIGNALS:  # once is enough: what follows is the cleaning up
+        if hasattr(signal, name):
+            signal.signal(getattr(signal, name), signal.SIG_IGN)
+    raise KeyboardInterrupt
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(
+        prog="drill",
+        description="Restore drills for photographers: take copies away, restore from what is left, prove every byte.",
+        epilog=EPILOG,
+    )
+    parser.add_argument("--version", action="version", version=f"drill {__version__}")
+    commands = parser.add_subparsers(metavar="COMMAND", required=True)
+    add_run(commands)
+    add_demo(commands)
+    listing = commands.add_parser("scenarios", help="list the shipped scenarios by name and title")
+    listing.set_defaults(call=_scenarios)
+    return parser
+
+
+def _scenarios(options: argparse.Namespace) -> int:
+    print(scenarios_text(load_scenarios([]), width=columns()), end="")
+    return OK

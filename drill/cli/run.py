@@ -1,0 +1,127 @@
+"""`drill run`: the drill, its tables, its record."""
+
+import argparse
+import random
+import sys
+import tempfile
+from pathlib import Path
+
+from drill import clock
+from drill.cli.terminal import EPILOG, FALLS_SHORT, OK, UNFINISHED, Commands, columns, complain, moment, progress, whole
+from drill.errors import Mistake, Mistakes, Unfinished
+from drill.guard import guard_outputs
+from drill.model import Scenario, Studio
+from drill.record import Run, dump
+from drill.rehearse import Options, rehearse
+from drill.report import run_text
+from drill.report.files import save_report, swap_in
+from drill.scenario import check_selectors, load_scenarios
+from drill.studio import load_studio
+
+REPORT_COLUMNS = 120
+
+
+def add_run(commands: Commands) -> None:
+    """Add the command to the parser."""
+    run = commands.add_parser(
+        "run",
+        help="the drill: what comes back in each scenario, how long it takes, what would be lost",
+        description="Take copies away, scenario by scenario; really restore every promised file from what is left; "
+        "verify every byte.",
+        epilog=EPILOG,
+    )
+    run.add_argument("studio", metavar="STUDIO", type=Path, help="the studio file (TOML)")
+    run.add_argument(
+        "--scenario",
+        action="append",
+        default=[],
+        metavar="NAME-or-FILE",
+        help="a shipped scenario by name, or a scenario file; repeatable; default: all shipped",
+    )
+    run.add_argument("--shoot", action="append", default=[], metavar="ID", help="only this shoot; repeatable")
+    run.add_argument("--seed", type=whole, metavar="N", help="seed of every draw; default: drawn and printed")
+    run.add_argument("--now", type=moment, metavar="TIME", help="what counts as now (RFC 3339); default: the clock")
+    run.add_argument("--json", metavar="FILE", help="write the result as JSON; - for standard output, without tables")
+    run.add_argument("--no-reports", action="store_true", help="leave nothing in the reports folder")
+    run.add_argument(
+        "--no-ledger", action="store_true", help="remember nothing of this run (this version keeps no ledger)"
+    )
+    run.add_argument("--keep", action="store_true", help="leave the restored files in scratch, beside checksum lists")
+    run.set_defaults(call=_run)
+
+
+def _run(options: argparse.Namespace) -> int:
+    studio, scenarios = _read(options)
+    outputs = {"[studio] scratch": studio.scratch or Path(tempfile.gettempdir())}
+    outputs |= {} if options.no_ledger else {"[studio] ledger": studio.ledger}
+    outputs |= {} if options.no_reports else {"[studio] reports": studio.reports}
+    outputs |= {"--json": Path(options.json)} if options.json not in (None, "-") else {}
+    guard_outputs(studio, outputs, also={f"the scenario {s.name}": Path(s.file) for s in scenarios})
+    if studio.scratch and not studio.scratch.parent.is_dir():
+        what = f"the folder it should be in, {studio.scratch.parent}, is not there"
+        raise Mistakes([Mistake(str(studio.file), "studio.scratch", what, "plug that disk in, or name another folder")])
+    if "--json" in outputs and not outputs["--json"].absolute().parent.is_dir():
+        raise Mistakes([Mistake("--json", options.json, "its folder is not there", "make the folder first")])
+    if "--json" in outputs and outputs["--json"].is_dir():
+        raise Mistakes([Mistake("--json", options.json, "is a folder", "name a file in it")])
+    seed = random.SystemRandom().randrange(2**32) if options.seed is None else options.seed
+    settings = Options(
+        seed=seed,
+        now=options.now or clock.now(),
+        shoots=tuple(options.shoot),
+        keep=options.keep,
+        progress=progress,
+    )
+    for warning in studio.warnings:
+        complain(f"warning: {warning}")
+    if options.seed is None:
+        complain(f"seed: {seed}")
+    run = rehearse(studio, scenarios, settings)
+    progress("")
+    if run.unfinished:
+        complain(f"drill: not finished: {run.unfinished}")
+    _deliver(run, studio, options)
+    if not run.complete:
+        return UNFINISHED
+    return FALLS_SHORT if any(drill.falls_short for drill in run.drills) else OK
+
+
+def _read(options: argparse.Namespace) -> tuple[Studio, tuple[Scenario, ...]]:
+    """Read the studio file and the scenarios, and raise the mistakes of both together."""
+    mistakes: list[Mistake] = []
+    studio: Studio | None = None
+    scenarios: tuple[Scenario, ...] = ()
+    try:
+        studio = load_studio(options.studio)
+    except Mistakes as error:
+        mistakes.extend(error.mistakes)
+    try:
+        scenarios = load_scenarios(options.scenario)
+        if studio is not None:
+            check_selectors(scenarios, studio)
+    except Mistakes as error:
+        mistakes.extend(error.mistakes)
+    if mistakes or studio is None:
+        raise Mistakes(mistakes)
+    return studio, scenarios
+
+
+def _deliver(run: Run, studio: Studio, options: argparse.Namespace) -> None:
+    """Print what was found, then write what was asked for; what cannot be written does not hide the rest."""
+    if options.json == "-":
+        sys.stdout.write(dump(run))
+    else:
+        print(run_text(run, width=columns()), end="")
+    failed = []
+    if options.json not in (None, "-"):
+        try:
+            swap_in(Path(options.json), dump(run))
+        except Unfinished as error:
+            failed.append(str(error))
+    if not options.no_reports:
+        try:
+            complain(f"report: {save_report(studio.reports, run, run_text(run, width=REPORT_COLUMNS))}")
+        except Unfinished as error:
+            failed.append(str(error))
+    if failed:
+        raise Unfinished("; ".join(failed))

@@ -1,0 +1,53 @@
+"""The terminal: its width, the progress line, and what is said on standard error.
+
+Flows in: texts. Flows out: the terminal. Must not know: commands.
+"""
+
+import argparse
+import shutil
+import sys
+from datetime import datetime
+from typing import TypeAlias
+
+from drill import clock
+from drill.report.words import safe
+
+OK, FALLS_SHORT, MISTAKEN, UNFINISHED = 0, 1, 2, 3
+EPILOG = """\
+exit codes: 0 everything comes back and every target is met; 1 something falls short; 2 the command, the studio file, a
+scenario or a manifest is wrong, and nothing was run or written; 3 it could not be finished. Copies are only ever read.
+"""
+Commands: TypeAlias = "argparse._SubParsersAction[argparse.ArgumentParser]"
+
+
+def columns() -> int:
+    """Return the columns a report may take."""
+    return max(60, min(120, shutil.get_terminal_size((80, 24)).columns))
+
+
+def progress(text: str) -> None:
+    """Show what is going on, on one line, when somebody is looking."""
+    if sys.stderr.isatty():
+        width = columns() - 1
+        sys.stderr.write("\r" + safe(text)[:width].ljust(width) + ("\r" if not text else ""))
+        sys.stderr.flush()
+
+
+def complain(text: str) -> None:
+    """Say something on standard error."""
+    print(safe(text), file=sys.stderr)
+
+
+def whole(text: str) -> int:
+    """Read a whole number from 0 for argparse."""
+    if not text.isdigit():
+        raise argparse.ArgumentTypeError(f"{text!r} is no whole number from 0")
+    return int(text)
+
+
+def moment(text: str) -> datetime:
+    """Read a time for argparse."""
+    try:
+        return clock.parse_time(text)
+    except ValueError:
+        raise argparse.ArgumentTypeError(f"{text!r} is no time such as 2026-09-12T19:30:00Z or 2026-09-12") from None
