@@ -1,0 +1,14 @@
+"""Reading: many files of several copies, each byte at most once, as fast as the media allow.
+
+Flows in: jobs (a file on an opened copy), the digest kinds wanted, the notebook of earlier readings. Flows out: for
+each job what the file showed (`Seen`), or the Problem its reading ran into; and what the reading cost. Must not know:
+promises, faults, verdicts. Nothing is written but the notebook.
+
+`onepass` is one pass over one file's bytes; `crew` the workers on the media; `run` the calling thread: it alone
+touches the notebook and calls back.
+"""
+
+from drill.reading.crew import Job, JobKey
+from drill.reading.run import MediumRead, Readings, read_files, root_of
+
+__all__ = ["Job", "JobKey", "MediumRead", "Readings", "read_files", "root_of"]

@@ -1,0 +1,215 @@
+"""A run of reading: what the notebook knows is taken from it, the rest is read, told and remembered.
+
+Flows in: jobs, kinds, the notebook, callbacks. Flows out: Readings. Must not know: how bytes are read. Everything
+here is on the calling thread.
+"""
+
+import os
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime
+
+from drill import capture, clock
+from drill.digests import Digester
+from drill.model import Entry, Problem, Seen
+from drill.notebook import Notebook, Root
+from drill.reading.crew import Crew, Job, JobKey, Meter, Task, lanes
+from drill.reading.onepass import SMALLEST_PARTED
+from drill.shelf import OpenCopy
+from drill.units import say_size, say_span
+
+_TICK_S = 0.2
+
+OnSeen = Callable[[Job, Seen | Problem], None]
+
+
+@dataclass(frozen=True, slots=True)
+class MediumRead:
+    """What was read from one medium: files done with, bytes that came (unpacked), seconds from first to last."""
+
+    files: int
+    bytes: int
+    took_s: float
+
+    @property
+    def rate_bps(self) -> float | None:
+        """Return bytes a second, None where nothing was measured."""
+        return self.bytes / self.took_s if self.bytes and self.took_s > 0 else None
+
+
+class Readings(dict[JobKey, Seen | Problem]):
+    """The results by job, and what it cost to get them: nothing for the `from_notebook` of them that it knew."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.from_notebook = 0
+        self.bytes_read = 0
+        self.took_s = 0.0
+        self.media: dict[str, MediumRead] = {}
+
+
+def read_files(
+    jobs: Sequence[Job],
+    *,
+    kinds: Iterable[str],
+    notebook: Notebook,
+    now: datetime,
+    progress: Callable[[str], None],
+    on_seen: OnSeen | None = None,
+    with_capture: bool = True,
+) -> Readings:
+    """Read every file once and digest it; what the notebook knows with all `kinds` is not read again.
+
+    `progress` gets a line of text some five times a second; `on_seen` every result as it comes, also the known ones;
+    both on the calling thread. `with_capture=False` leaves out `parts` and `taken`. A file that is read for another
+    kind than the notebook knows gets the known kinds too, so that all its digests are from one reading. A member
+    whose archive's own check value differs is a Problem, though all its bytes came. A picture dated after `now` is
+    taken for undated (see `drill.capture`).
+
+    Errors: Unfinished (the notebook); ValueError on an unknown kind; KeyboardInterrupt and whatever `on_seen` raises
+    stop all workers within one block, and what was read by then is in the notebook.
+    """
+    wanted = tuple(digest.kind for digest in Digester(kinds).digests())
+    done = Readings()
+    tasks: list[Task] = []
+    roots: dict[str, Root | None] = {}
+    for key, job in {job.key: job for job in jobs}.items():
+        id_ = job.found.copy.id
+        if id_ not in roots:
+            roots[id_] = root_of(job.found)
+        root = roots[id_]
+        seen = None if root is None else notebook.get(root, job.entry)
+        known = () if seen is None else tuple(digest.kind for digest in seen.digests)
+        if seen is None or not set(wanted) <= set(known) or (with_capture and _lacks_capture(job.entry, seen)):
+            tasks.append(Task(job, tuple(dict.fromkeys(wanted + known)), root))
+            continue
+        done[key] = seen
+        done.from_notebook += 1
+        if on_seen is not None:
+            on_seen(job, seen)
+    if tasks:
+        crew = Crew(lanes(tasks), now if with_capture else None)
+        _work(crew, done, notebook=notebook, progress=_Progress(tasks, progress), on_seen=on_seen)
+    return done
+
+
+def _lacks_capture(entry: Entry, seen: Seen) -> bool:
+    """Say whether a known reading was one for a list only; the smallest files have no parts that would tell."""
+    if seen.size >= SMALLEST_PARTED:
+        return not seen.parts
+    return seen.taken is None and capture.can_have(entry.path)
+
+
+def root_of(found: OpenCopy) -> Root | None:
+    """Return where a copy lies for the notebook; None for a link, and for an archive that is not there."""
+    if found.copy.at is None or found.store is None:
+        return None
+    path = os.path.realpath(found.copy.at)
+    if not found.is_archive:
+        return Root(path, found.copy.on)
+    archive = next(iter(found.store.files()), None)
+    if archive is None or archive.size is None or archive.modified is None:
+        return None
+    return Root(path, found.copy.on, archive=True, size=archive.size, modified=archive.modified)
+
+
+def _work(crew: Crew, done: Readings, *, notebook: Notebook, progress: "_Progress", on_seen: OnSeen | None) -> None:
+    start_s, begun = clock.ticks_s(), clock.now()
+
+    def collect() -> None:
+        roots: dict[str, Root | None] = {}  # archives as they are now, looked at once a round
+        while crew.arrived:
+            task, result = crew.arrived.popleft()
+            done[task.job.key] = result
+            if isinstance(result, Seen) and _is_lasting(task, begun, roots):
+                assert task.root is not None
+                notebook.put(task.root, task.job.entry, result)
+            if on_seen is not None:
+                on_seen(task.job, result)
+        notebook.tick()
+
+    try:
+        crew.start()
+        while not crew.wait(_TICK_S):
+            collect()
+            progress.say(crew.meters)
+    finally:
+        crew.halt()
+        collect()
+        notebook.flush()
+        done.took_s = clock.ticks_s() - start_s
+        done.media = _by_medium(crew.meters)
+        done.bytes_read = sum(medium.bytes for medium in done.media.values())
+    if crew.error is not None:
+        raise crew.error
+    progress.say(crew.meters)
+
+
+def _is_lasting(task: Task, begun: datetime, roots: dict[str, Root | None]) -> bool:
+    """Say whether any later change of the file would show in its modified time, or its archive's.
+
+    One that was written just before it was read may change again within the same tick of its file system's clock:
+    two seconds on FAT (whole, even seconds), some hundredths elsewhere.
+    """
+    root, found = task.root, task.job.found
+    modified = root.modified if root is not None and root.archive else task.job.entry.modified
+    if root is None or modified is None:
+        return False
+    if root.archive:
+        if found.copy.id not in roots:
+            roots[found.copy.id] = root_of(found)
+        if roots[found.copy.id] != root:
+            return False
+    tick_s = 2.0 if modified.microsecond == 0 else 0.05
+    return abs((begun - modified.astimezone(UTC)).total_seconds()) >= tick_s
+
+
+def _by_medium(meters: Sequence[Meter]) -> dict[str, MediumRead]:
+    media: dict[str, MediumRead] = {}
+    for id_ in dict.fromkeys(meter.medium for meter in meters):
+        own = [meter for meter in meters if meter.medium == id_]
+        took_s = max(meter.end_s for meter in own) - min(meter.start_s for meter in own)
+        media[id_] = MediumRead(sum(meter.files for meter in own), sum(meter.bytes for meter in own), took_s)
+    return media
+
+
+class _Progress:
+    """Says on one line how far all the reading is."""
+
+    def __init__(self, tasks: Sequence[Task], say: Callable[[str], None]) -> None:
+        sizes = [task.job.entry.size for task in tasks]
+        self._files = len(sizes)
+        self._bytes = sum(size for size in sizes if size is not None)
+        self._sized = None not in sizes
+        self._say = say
+        self._since_s = clock.ticks_s()
+        self._last_s = 0.0
+
+    def say(self, meters: Sequence[Meter]) -> None:
+        took_s = max(clock.ticks_s() - self._since_s, 1e-6)
+        files, behind = sum(meter.files for meter in meters), sum(meter.behind() for meter in meters)
+        if files < self._files and took_s - self._last_s < _TICK_S / 2:
+            return
+        self._last_s = took_s
+        words = [f"{files:,} of {self._files:,} files"]
+        if self._bytes:
+            words.append(_of(behind, self._bytes))
+        words.append(f"{say_size(round(sum(meter.bytes for meter in meters) / took_s))}/s")
+        share = behind / self._bytes if self._sized and self._bytes else files / self._files
+        if took_s >= 2 and 0 < share < 1:
+            words.append(f"{say_span(took_s * (1 - share) / share)} left")
+        self._say(f"{_whose(meters)}{', '.join(words)}")
+
+
+def _whose(meters: Sequence[Meter]) -> str:
+    copies = list(dict.fromkeys(meter.copy for meter in meters if meter.copy))
+    if not copies:
+        return ""
+    return f"{' and '.join(copies)}: " if len(copies) <= 2 else f"{len(copies)} copies: "
+
+
+def _of(part: int, whole: int) -> str:
+    """Write "31.2 of 240 GB": both in the unit of the whole."""
+    amount, unit = say_size(whole).rsplit(" ", 1)
+    scale = 1000 ** ("B", "kB", "MB", "GB", "TB").index(unit)
+    return f"{min(part, whole) / scale:.3g} of {amount} {unit}"
