@@ -8,12 +8,12 @@ size where both are known. xxh32 alone is no identity: name or size must agree t
 """
 
 from collections import defaultdict
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Protocol, TypeVar
 
 from drill.globs import fold, last_part, shared_ending
-from drill.model import Digest, Entry, Listed, Promised
+from drill.model import Digest, Entry, Listed, Promised, Shoot
 
 WEAK = frozenset({"xxh32"})
 MANY = 16  # items of one name or content up to which all are candidates of each other
@@ -178,6 +178,43 @@ def shortlist(path: str, items: Sequence[P], known: Shortlists[P]) -> Sequence[P
 def _keys(path: str) -> tuple[str, str]:
     parts = fold(path).replace("\\", "/").split("/")
     return "/".join(parts[-2:]), parts[-1]
+
+
+def other_bytes(listed: Iterable[Listed], shoots: Iterable[Shoot]) -> Iterator[tuple[str, Promised]]:
+    """Yield names of a copy's list that stand for a promised file and have other bytes, with that file.
+
+    Such a name is the promised file's, in a folder in which the list has other files of that shoot; the copy holds the
+    promised bytes nowhere, by its list. Damaged before the list was made, or edited on another copy since.
+    """
+    listed, shoots = list(listed), list(shoots)
+    home: dict[Digest, list[tuple[str, int]]] = defaultdict(list)
+    for shoot in shoots:
+        for number, file in enumerate(shoot.promise):
+            for digest in file.digests:
+                home[digest].append((shoot.id, number))
+    kinds = {digest.kind for digest in home}
+    held: set[tuple[str, int]] = set()
+    near: dict[str, set[str]] = defaultdict(set)
+    unmatched: list[Listed] = []
+    for item in listed:
+        found = [place for digest in item.digests for place in home.get(digest, ())]
+        held.update(found)
+        near[_folder_of(item.path)].update(shoot for shoot, _ in found)
+        if not found and any(digest.kind in kinds for digest in item.digests):
+            unmatched.append(item)
+    names: dict[tuple[str, str], Promised] = {}
+    if unmatched:
+        lacking = ((s.id, file) for s in shoots for n, file in enumerate(s.promise) if (s.id, n) not in held)
+        names = {(id_, name_key(file.path)): file for id_, file in lacking}
+    for item in unmatched:
+        for id_ in near[_folder_of(item.path)]:
+            promised = names.get((id_, name_key(item.path)))
+            if promised is not None:
+                yield item.path, promised
+
+
+def _folder_of(path: str) -> str:
+    return fold(path).replace("\\", "/").rpartition("/")[0]
 
 
 def strays(entries: Sequence[Entry], promises: Iterable[Promised]) -> list[Entry]:

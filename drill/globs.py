@@ -13,12 +13,15 @@ from functools import lru_cache
 
 def fold(text: str) -> str:
     """Return `text` as it is compared with other names: NFC, case-folded."""
+    if text.isascii():  # most names; the same, found faster
+        return text.lower()
     return unicodedata.normalize("NFC", unicodedata.normalize("NFC", text).casefold())
 
 
 def last_part(path: str) -> str:
     """Return the last part of a path; both slashes count, since lists come from every system."""
-    return re.split(r"[/\\]", path.rstrip("/\\"))[-1]
+    path = path.rstrip("/\\")
+    return path[max(path.rfind("/"), path.rfind("\\")) + 1 :]
 
 
 def shared_ending(one: str, other: str) -> int:

@@ -23,7 +23,7 @@ def guard_outputs(studio: Studio, outputs: Mapping[str, Path], *, also: Mapping[
     kept |= {"the studio file": studio.file, **(also or {})}
     for option, path in outputs.items():
         for words, root in kept.items():
-            if _falls_in(path, root):
+            if falls_in(path, root):
                 what = f"{path} falls inside {words}, and nothing is ever written there"
                 mistakes.append(Mistake(str(studio.file), option, what, f"set {option} to a path outside every copy"))
                 break
@@ -31,7 +31,8 @@ def guard_outputs(studio: Studio, outputs: Mapping[str, Path], *, also: Mapping[
         raise Mistakes(mistakes)
 
 
-def _falls_in(path: Path, root: Path) -> bool:
+def falls_in(path: Path, root: Path) -> bool:
+    """Say whether a path is, or lies in, `root`, by name, through links or by being the same folder."""
     real, real_root = Path(os.path.realpath(path)), Path(os.path.realpath(root))
     for candidate in (path.absolute(), real):
         for inside in (root.absolute(), real_root):

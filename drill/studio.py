@@ -81,6 +81,19 @@ def load_studio(path: Path) -> Studio:
     )
 
 
+def shoots_named(studio: Studio, ids: Sequence[str]) -> list[Shoot]:
+    """Return the shoots of these ids in the studio's order, all where none is named. Errors: Mistakes."""
+    known = {shoot.id for shoot in studio.shoots}
+    unknown = [
+        Mistake(str(studio.file), f"--shoot {id_}", "no shoot has this id", "shoots: " + ", ".join(sorted(known)))
+        for id_ in ids
+        if id_ not in known
+    ]
+    if unknown:
+        raise Mistakes(unknown)
+    return [shoot for shoot in studio.shoots if not ids or shoot.id in ids]
+
+
 class _Notes:
     """What the readers of manifests leave behind: where they look, what they warned of, which files they read."""
 

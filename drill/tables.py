@@ -40,7 +40,8 @@ def load_toml(path: Path) -> dict[str, Any]:
     except FileNotFoundError:
         raise Mistakes([Mistake(str(path), "", "there is no such file", "check the path")]) from None
     except OSError as error:
-        raise Mistakes([Mistake(str(path), "", f"cannot be read: {error.strerror}")]) from None
+        advice = "name the file in it" if path.is_dir() else ""
+        raise Mistakes([Mistake(str(path), "", f"cannot be read: {error.strerror}", advice)]) from None
     except UnicodeDecodeError as error:
         what = f"is not UTF-8 text (byte {error.start})"
         raise Mistakes([Mistake(str(path), "", what, "save it as UTF-8 text")]) from None

@@ -12,10 +12,10 @@ from pathlib import Path
 
 from drill.errors import Mistake
 from drill.manifests.bags import is_bag, read_bag
-from drill.manifests.lists import Gathering, Role, format_list, kind_named, read_list, suffix, write_list
+from drill.manifests.lists import Gathering, Role, format_list, kind_named, read_list, suffix, unsafe, write_list
 from drill.model import Listed
 
-__all__ = ["Reading", "Role", "format_list", "kind_named", "read_manifest", "suffix", "write_list"]
+__all__ = ["Reading", "Role", "format_list", "kind_named", "read_manifest", "suffix", "unsafe", "write_list"]
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,11 +4,14 @@ Flows in: claims and reads. Flows out: texts. Must not know: scenarios. A scenar
 copy that serves; it is still one copy less than the photographer counts.
 """
 
-from collections.abc import Callable, Container, Mapping, Sequence
+from collections.abc import Callable, Container, Iterable, Mapping, Sequence
 
-from drill.model import Digest, Entry, Promised
+from drill.coverage import other_bytes
+from drill.model import Copy, Digest, Entry, Promised, Shoot
 from drill.rehearse.holdings import Claims
 from drill.rehearse.reads import Read
+
+_MOST_NAMED = 5
 
 Wanting = dict[tuple[str, str], str]  # (copy, path) → what is wrong with it
 
@@ -42,13 +45,19 @@ def _say(read: Read) -> str:
     return f"cannot be had ({read.problem.detail})"
 
 
+def by_lists(copies: Iterable[Copy], shoots: Sequence[Shoot]) -> Wanting:
+    """Return what copies' own lists say to be other bytes than promised; nothing needs to be read for that."""
+    why = "its own list has other bytes than promised (damaged before the list was made, or edited since)"
+    return {(copy.id, path): why for copy in copies if copy.listed for path, _ in other_bytes(copy.listed, shoots)}
+
+
 def say_wanting(found: Mapping[tuple[str, str], str]) -> list[str]:
-    """Say each kind of trouble of each copy once, with the first file that has it and how many more."""
+    """Say each kind of trouble of each copy once, with the first files that have it and how many more."""
     kinds: dict[tuple[str, str], list[str]] = {}
     for (id_, path), why in found.items():
         kinds.setdefault((id_, why), []).append(path)
     said = []
     for (id_, why), paths in kinds.items():
-        more = f" and {len(paths) - 1} more" if len(paths) > 1 else ""
-        said.append(f"{id_}: {paths[0]}{more}: {why}")
+        more = f" and {len(paths) - _MOST_NAMED} more" if len(paths) > _MOST_NAMED else ""
+        said.append(f"{id_}: {', '.join(paths[:_MOST_NAMED])}{more}: {why}")
     return said

@@ -25,7 +25,7 @@ from drill.model import Entry, Hazard, Scenario, Shoot, Studio
 from drill.plan import order_copies
 from drill.record import Drill, Run
 from drill.rehearse.drill import Case, Facts, drill
-from drill.rehearse.findings import Wanting, say_wanting, wanting_files
+from drill.rehearse.findings import Wanting, by_lists, say_wanting, wanting_files
 from drill.rehearse.holdings import Claims, Holdings
 from drill.rehearse.links import set_bench
 from drill.rehearse.reads import Read, Reads, place
@@ -33,6 +33,7 @@ from drill.rehearse.settle import Sizes, bytes_needed, learn_sizes, settle, size
 from drill.rehearse.stage import Stage, folder_name, set_stage
 from drill.score import Outcome
 from drill.shelf import OpenCopy, State, open_copy
+from drill.studio import shoots_named
 from drill.tables import repeated
 from drill.timing import Load, rate_bps, transfer_s
 
@@ -53,7 +54,7 @@ class Options:
 def rehearse(studio: Studio, scenarios: Sequence[Scenario], options: Options) -> Run:
     """Drill the studio. Errors: Mistakes, before anything is written; what stops it later is in the record."""
     started = clock.now()
-    chosen = _chosen(studio, options.shoots)
+    chosen = shoots_named(studio, options.shoots)
     fitting = [scenario for scenario in scenarios if applies(scenario, studio)]
     if not fitting:
         what = "no scenario hits anything in this studio: " + ", ".join(s.name for s in scenarios)
@@ -72,7 +73,7 @@ def rehearse(studio: Studio, scenarios: Sequence[Scenario], options: Options) ->
                 for number, shoot in enumerate(chosen):
                     hall.drill_shoot(shoot, number, drills, notes)
             finally:
-                findings = say_wanting(hall.wanting)
+                findings = say_wanting(by_lists(studio.copies, chosen) | hall.wanting)
                 hall.close()
     except KeyboardInterrupt:
         unfinished = "interrupted"
@@ -101,18 +102,6 @@ def _check_names(scenarios: Sequence[Scenario], studio: Studio) -> None:
         raise Mistakes(
             [Mistake("--scenario", name, "is the name of two drills", "rename one scenario") for name in same]
         )
-
-
-def _chosen(studio: Studio, wanted: Sequence[str]) -> list[Shoot]:
-    known = {shoot.id for shoot in studio.shoots}
-    unknown = [
-        Mistake(str(studio.file), f"--shoot {id_}", "no shoot has this id", "shoots: " + ", ".join(sorted(known)))
-        for id_ in wanted
-        if id_ not in known
-    ]
-    if unknown:
-        raise Mistakes(unknown)
-    return [shoot for shoot in studio.shoots if not wanted or shoot.id in wanted]
 
 
 @contextmanager

@@ -13,15 +13,20 @@ from drill.record import Run, dump
 
 
 def swap_in(path: Path, text: str) -> None:
-    """Write a text file in whole: aside, to disk, then renamed over the old one; a device or pipe as it is."""
+    """Write a text file in whole; see `swap_in_bytes`."""
+    swap_in_bytes(path, text.encode("utf-8", "backslashreplace"))
+
+
+def swap_in_bytes(path: Path, content: bytes) -> None:
+    """Write a file in whole: aside, to disk, then renamed over the old one; a device or pipe as it is."""
     if path.exists() and not path.is_file():
-        _write_through(path, text)
+        _write_through(path, content)
         return
     path = Path(os.path.realpath(path))  # through a link, to what it names
     aside = path.with_name(f".drill-{os.getpid()}.part")
     try:
-        with aside.open("w", encoding="utf-8", errors="backslashreplace", newline="\n") as file:
-            file.write(text)
+        with aside.open("wb") as file:
+            file.write(content)
             file.flush()
             os.fsync(file.fileno())
         aside.replace(path)
@@ -31,10 +36,10 @@ def swap_in(path: Path, text: str) -> None:
         raise Unfinished(f"{path} cannot be written: {error.strerror}") from error
 
 
-def _write_through(path: Path, text: str) -> None:
+def _write_through(path: Path, content: bytes) -> None:
     try:
-        with path.open("w", encoding="utf-8", errors="backslashreplace", newline="\n") as file:
-            file.write(text)
+        with path.open("wb") as file:
+            file.write(content)
     except OSError as error:
         raise Unfinished(f"{path} cannot be written: {error.strerror}") from error
 

@@ -96,7 +96,7 @@ def _scenario_table(lines: Sequence[tuple[Drill, int]], width: int) -> str:
     rows = [[drill.shoot, _name(drill, variants), *(say(drill) for _, say in columns)] for drill, variants in lines]
     headers = ["Shoot", "Scenario", *(header for header, _ in columns)]
     title = "What comes back, the worst first"
-    return f"{title}\n{table(headers, rows, width, right=(3, 4, 5))}\n{_legend(lines, width)}"
+    return f"{title}\n{table(headers, rows, width, right=(3, 4, 5), firm=(0,))}\n{_legend(lines, width)}"
 
 
 def _misses_only_a_target(drill: Drill) -> bool:
@@ -164,7 +164,7 @@ def _shoot_table(drills: Sequence[Drill], width: int) -> str:
         "Further failures it survives",
         "What would have to break",
     ]
-    return f"Shoot by shoot\n{table(headers, rows, width, right=(1, 2))}"
+    return f"Shoot by shoot\n{table(headers, rows, width, right=(1, 2), firm=(0,))}"
 
 
 def _closest(group: Sequence[Drill]) -> Drill | None:

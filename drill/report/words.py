@@ -68,12 +68,23 @@ def paragraph(text: str, width: int, *, first: str = "", rest: str = "") -> str:
     return "\n".join((first if number == 0 else rest) + line for number, line in enumerate(lines))
 
 
-def table(headers: Sequence[str], rows: Sequence[Sequence[str]], width: int, *, right: Sequence[int] = ()) -> str:
-    """Set rows as a table that fits `width` columns: the widest columns are folded until it does."""
+def table(
+    headers: Sequence[str],
+    rows: Sequence[Sequence[str]],
+    width: int,
+    *,
+    right: Sequence[int] = (),
+    firm: Sequence[int] = (),
+) -> str:
+    """Set rows as a table that fits `width` columns: the widest columns are folded until it does, the `firm` ones last
+    (they hold ids, which people copy)."""
     cells = [[safe(cell) for cell in row] for row in rows]
     columns = list(zip(headers, *cells, strict=True))
     widths = [max(_width(cell) for cell in column) for column in columns]
     least = [max(_longest_piece(cell) for cell in column) for column in columns]
+    for column in firm:
+        if widths[column] * 3 <= width:
+            least[column] = widths[column]
     over = sum(widths) + 2 * (len(widths) - 1) - width
     while over > 0:
         wide = max((n for n in range(len(widths)) if widths[n] > least[n]), key=lambda n: widths[n], default=None)

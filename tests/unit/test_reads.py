@@ -167,7 +167,7 @@ def test_what_is_wrong_on_a_copy_today_is_said_although_another_copy_serves(tmp_
     record = run(path, [Scenario("slow", "t", "s", (Hazard("slow", Selector(), factor=0.9),))])
     assert {drill.verdict for drill in record.drills} == {"restored"}
     (finding,) = record.findings
-    assert finding.startswith("ssd: otter/otter1.dng and 1 more: not what was promised under that name")
+    assert finding.startswith("ssd: otter/otter1.dng, otter/otter2.dng: not what was promised under that name")
 
 
 def test_by_hand_takes_the_picture_from_the_folder_that_is_named_after_the_shoot(tmp_path: Path) -> None:

@@ -1,0 +1,324 @@
+"""Stocktake: what each shoot promises, what each copy is said to hold and has, and what published rules say to that.
+
+Flows in: a studio, the moment that counts as now. Flows out: the record of a survey. Nothing is written, no picture is
+read. Must not know: terminals. Everything that is asked of a file depends on which copies hold it, so files are counted
+in classes of equal holders, and each class is judged once.
+"""
+
+from collections import Counter, defaultdict
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import datetime
+
+from drill import clock
+from drill.copies import LinkSession
+from drill.coverage import other_bytes
+from drill.inventory import (
+    HOLD,
+    Checked,
+    CopyStock,
+    Disagreement,
+    Exposure,
+    Lone,
+    OtherBytes,
+    OtherSize,
+    Practice,
+    Rule321,
+    ShootStock,
+    Survey,
+    Tally,
+)
+from drill.model import Copy, Medium, Promised, Shoot, Studio
+from drill.naming import dropping
+from drill.studio import shoots_named
+from drill.survey import rules
+from drill.survey.look import Found, look
+from drill.survey.match import NONE, REFUSED, SAID, THERE, Holding, Wanted, hold
+from drill.survey.notices import colliding, lacks_classes, lists_beside, mirrors, odd_rates, unpaired
+
+Holders = tuple[int, ...]  # the state of a promised file on each copy, in the studio file's order
+
+
+def survey(
+    studio: Studio,
+    *,
+    now: datetime,
+    shoots: Sequence[str] = (),
+    progress: Callable[[str], None] = lambda text: None,
+) -> Survey:
+    """Take stock of the studio, or of some of its shoots by id. Errors: Mistakes, for an id that no shoot has."""
+    chosen = shoots_named(studio, shoots)
+    wanted = Wanted.of((shoot.id, shoot.promise) for shoot in studio.shoots)
+    spans = _spans(studio.shoots)
+    looked = _look_at_all(studio, wanted, now=now, progress=progress)
+    progress("counting")
+    sizes, unclear = _sizes(wanted, looked)
+    stocks = []
+    for shoot in chosen:
+        span = spans[shoot.id]
+        judged = _Judged(studio, [seen.found for seen in looked])
+        states = zip(*(seen.holding.state[span] for seen in looked), strict=True) if looked else None
+        judged.count(shoot, list(states) if states is not None else [()] * len(shoot.promise), sizes[span])
+        stocks.append(_shoot_stock(shoot, judged, [unclear[n] for n in range(span.start, span.stop) if n in unclear]))
+    return Survey(
+        studio=studio.name,
+        now=clock.rfc3339(now),
+        shoots=tuple(stocks),
+        copies=tuple(_copy_stock(seen, spans, chosen, whole=not shoots, now=now) for seen in looked),
+        mirrors=tuple(mirrors(studio)),
+        rates=tuple(odd_rates(studio)),
+        lists_beside=tuple(lists_beside(studio)),
+        notes=tuple(_notes(looked)),
+    )
+
+
+def _spans(shoots: Iterable[Shoot]) -> dict[str, slice]:
+    spans: dict[str, slice] = {}
+    at = 0
+    for shoot in shoots:
+        spans[shoot.id] = slice(at, at + len(shoot.promise))
+        at += len(shoot.promise)
+    return spans
+
+
+# --- copies ------------------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class _Seen:
+    """One copy when it has been looked at: how it was found (its listing let go), and what it holds."""
+
+    found: Found
+    holding: Holding
+    files: int | None
+    listed: int | None
+
+
+def _look_at_all(studio: Studio, wanted: Wanted, *, now: datetime, progress: Callable[[str], None]) -> list[_Seen]:
+    seen = []
+    with LinkSession() as session:
+        for copy in studio.copies:
+            progress(f"looking at {copy.id}")
+            seen.append(_look_at(studio, copy, wanted, look(copy, studio.media[copy.on], session=session, now=now)))
+    return seen
+
+
+def _look_at(studio: Studio, copy: Copy, wanted: Wanted, found: Found) -> _Seen:
+    holds = found.state in HOLD
+    root = copy.at.name if copy.at is not None and copy.form == "folder" else ""
+    holding = hold(wanted, listed=copy.listed, entries=found.entries, root=root)
+    if not holds:
+        holding.state[:] = holding.state.replace(bytes([SAID]), bytes([REFUSED]))
+    if holding.extra:
+        own, inner = _known_in(copy, studio)
+        own.add(found.medium.recognised_by)
+        holding.extra[:] = [
+            path for path in holding.extra if path not in own and not path.startswith(inner) and dropping(path) is None
+        ]
+    files = None if found.entries is None else len(found.entries)
+    bare = Found(copy, found.medium, found.state, found.reason, None, found.expires)
+    return _Seen(bare, holding, files, None if copy.listed is None else len(copy.listed))
+
+
+def _known_in(copy: Copy, studio: Studio) -> tuple[set[str | None], tuple[str, ...]]:
+    """Return the paths on a copy of lists and archives that the studio file names, and the folders of other copies in
+    it: they are no pictures too many."""
+    at = copy.at
+    if at is None or copy.form != "folder":
+        return set(), ()
+    others = [other for other in studio.copies if other.at is not None and other.at != at]
+    files = [*studio.manifest_files, *(other.at for other in others if other.form == "archive")]
+    folders = [other.at for other in others if other.form == "folder"]
+    return (
+        {path.relative_to(at).as_posix() for path in files if path is not None and path.is_relative_to(at)},
+        tuple(
+            f"{path.relative_to(at).as_posix()}/" for path in folders if path is not None and path.is_relative_to(at)
+        ),
+    )
+
+
+def _sizes(wanted: Wanted, looked: Sequence[_Seen]) -> tuple[list[int | None], dict[int, Disagreement]]:
+    """Return each promised file's size: its promise's, else the one that the listings agree on or most of them have.
+
+    A copy that lists another size is marked; where no size has a majority, the file stands in the second value.
+    """
+    sizes: list[int | None] = [file.size for file in wanted.files]
+    unclear: dict[int, Disagreement] = {}
+    for number, found in enumerate(zip(*(seen.holding.size for seen in looked), strict=True) if looked else ()):
+        known = set(found)
+        known.discard(-1)
+        size = sizes[number]
+        if not known or (len(known) == 1 and (size is None or size in known)):
+            sizes[number] = size if size is not None or not known else known.pop()
+            continue
+        if size is None:
+            (most, count), (_, second) = Counter(found_size for found_size in found if found_size >= 0).most_common(2)
+            if count == second:
+                by_copy = {seen.found.copy.id: at for seen, at in zip(looked, found, strict=True) if at >= 0}
+                unclear[number] = Disagreement(wanted.files[number].path, by_copy)
+                continue
+            sizes[number] = size = most
+        for seen, at in zip(looked, found, strict=True):
+            if at >= 0 and at != size and seen.holding.state[number] == THERE:
+                seen.holding.note_size(number, OtherSize(wanted.files[number].path, size, at))
+    return sizes, unclear
+
+
+def _copy_stock(
+    seen: _Seen, all_spans: Mapping[str, slice], shoots: Sequence[Shoot], *, whole: bool, now: datetime
+) -> CopyStock:
+    found, holding = seen.found, seen.holding
+    spans = [all_spans[shoot.id] for shoot in shoots]
+    promised = there = 0
+    for span in spans:
+        states = holding.state[span]
+        promised += len(states) - states.count(NONE)
+        there += states.count(THERE)
+
+    def concerns(path: str) -> bool:
+        """Say whether a path that is wrong is about a shoot that is asked for."""
+        return whole or any(span.start <= n < span.stop for n in holding.wrong.get(path, ()) for span in spans)
+
+    end = found.expires
+    return CopyStock(
+        copy=found.copy.id,
+        medium=found.medium.id,
+        kind=found.medium.kind,
+        place=found.medium.place,
+        form=found.copy.form,
+        state=found.state,
+        reason=found.reason,
+        listed=seen.listed,
+        found=seen.files,
+        promised=promised,
+        there=there,
+        by_name=holding.by_name,
+        missing=tuple(item for item in holding.missing if concerns(item.path)),
+        other_size=tuple(item for item in dict.fromkeys(holding.other_size) if concerns(item.path)),
+        other_bytes=tuple(OtherBytes(path, file.path) for path, file in other_bytes(found.copy.listed or (), shoots)),
+        extra=tuple(holding.extra),
+        expires=None if end is None else clock.rfc3339(end),
+        expires_in_seconds=None if end is None else (end - now).total_seconds(),
+        last_verified=None,
+    )
+
+
+# --- shoots ------------------------------------------------------------------------------------------------------
+
+
+@dataclass(slots=True)
+class _Judged:
+    """The files of one shoot, counted by what holds them."""
+
+    studio: Studio
+    found: Sequence[Found]
+    there: int = 0
+    on_paper: int = 0
+    on_no_copy: list[str] = field(default_factory=list)
+    on_one_copy: list[Lone] = field(default_factory=list)
+    by_class: dict[str, Tally] = field(default_factory=dict)
+    counts: Counter[str] = field(default_factory=Counter)
+    copies: Counter[str] = field(default_factory=Counter)
+    media: dict[str, Medium] = field(default_factory=dict)
+    level: int = 2
+
+    def count(self, shoot: Shoot, holders: Sequence[Holders], sizes: Sequence[int | None]) -> None:
+        """Count one shoot's files: each class of equal holders is judged once."""
+        classes = Counter(holders)
+        lone: dict[Holders, tuple[str, bool]] = {}
+        none: set[Holders] = set()
+        for states, number in classes.items():
+            media = self._judge(states, number)
+            if not media:
+                none.add(states)
+            elif len(media) == 1:
+                first = min(
+                    (n for n, s in enumerate(states) if s in (SAID, THERE)), key=lambda n: (states[n] == SAID, n)
+                )
+                lone[states] = (self.found[first].copy.id, states[first] == SAID)
+        if none or lone:
+            for file, states in zip(shoot.promise, holders, strict=True):
+                if states in none:
+                    self.on_no_copy.append(file.path)
+                elif states in lone:
+                    self.on_one_copy.append(Lone(file.path, *lone[states]))
+        self._tally(shoot.promise, sizes)
+
+    def _judge(self, states: Holders, number: int) -> Mapping[str, Medium]:
+        """Count what is true of `number` files that these copies hold; return the media they are on."""
+        holding = [n for n, state in enumerate(states) if state in (SAID, THERE)]
+        media = {self.found[n].medium.id: self.found[n].medium for n in holding}
+        self.media |= media
+        for n in holding:
+            self.copies[self.found[n].copy.id] += number
+        self.there += number if THERE in states else 0
+        self.on_paper += number if holding and THERE not in states else 0
+        each = list(media.values())
+        true = [f"lack {name}" for name in rules.lacks_3_2_1(each)]
+        self.level = min(self.level, rules.storage_level(each))
+        true += ["3-2-1"] if true else []
+        true += ["practice"] if rules.lacks_practice(each) else []
+        true += ["card and tablet"] if rules.card_and_tablet_only(each) else []
+        if media:
+            true += ["one place"] if len({medium.place for medium in each}) == 1 else []
+            true += ["one kind"] if len({medium.kind for medium in each}) == 1 else []
+            true += [] if any(medium.offsite for medium in each) else ["none offsite"]
+            alone = len(each) > 1 and rules.independent(each, self.studio.media) == 1
+            true += ["only mirrors"] if alone else []
+        self.counts.update(dict.fromkeys(true, number))
+        return media
+
+    def _tally(self, promise: Sequence[Promised], sizes: Sequence[int | None]) -> None:
+        by_kind: dict[str, list[int | None]] = defaultdict(list)
+        for file, size in zip(promise, sizes, strict=True):
+            by_kind[file.kind].append(size)
+        for kind in (*self.studio.weights, *sorted(by_kind.keys() - self.studio.weights.keys())):
+            if kind in by_kind:
+                known = [size for size in by_kind[kind] if size is not None]
+                self.by_class[kind] = Tally(len(by_kind[kind]), sum(known), len(by_kind[kind]) - len(known))
+
+
+def _shoot_stock(shoot: Shoot, judged: _Judged, unclear: Sequence[Disagreement]) -> ShootStock:
+    tallies, counts = judged.by_class.values(), judged.counts
+    target = shoot.targets.verified_within_s
+    return ShootStock(
+        shoot=shoot.id,
+        date=shoot.date.isoformat(),
+        client=shoot.client,
+        promised=Tally(
+            sum(t.files for t in tallies), sum(t.bytes for t in tallies), sum(t.unknown_files for t in tallies)
+        ),
+        by_class=judged.by_class,
+        there=judged.there,
+        on_paper=judged.on_paper,
+        on_no_copy=tuple(judged.on_no_copy),
+        on_one_copy=tuple(judged.on_one_copy),
+        copies={found.copy.id: judged.copies[found.copy.id] for found in judged.found if judged.copies[found.copy.id]},
+        places=tuple(dict.fromkeys(medium.place for medium in judged.media.values())),
+        kinds=tuple(dict.fromkeys(medium.kind for medium in judged.media.values())),
+        exposure=Exposure(counts["one place"], counts["one kind"], counts["none offsite"], counts["only mirrors"]),
+        sizes_disagree=tuple(unclear),
+        rule_3_2_1=Rule321(
+            not counts["3-2-1"], counts["3-2-1"], counts["lack copies"], counts["lack kinds"], counts["lack offsite"]
+        ),
+        ndsa_storage_level=judged.level,
+        practice=Practice(not counts["practice"], counts["practice"], counts["card and tablet"]),
+        lacks_classes=tuple(lacks_classes(judged.by_class, judged.studio.weights)),
+        unpaired=tuple(unpaired(shoot.promise)),
+        colliding=tuple(colliding(shoot.promise)),
+        verified=Checked(target, None, target is None),
+    )
+
+
+def _notes(looked: Iterable[_Seen]) -> list[str]:
+    said = []
+    for seen in looked:
+        found, copy = seen.found, seen.found.copy
+        if found.state == "away":
+            on_paper = "what its list names stays on paper" if copy.listed else "without a list it counts for nothing"
+            said.append(f"{copy.id} cannot be reached now: {found.reason}; {on_paper}")
+        elif found.state == "answers":
+            what = "what its list names stays on paper" if copy.listed else "without a list it counts for nothing here"
+            said.append(f"{copy.id} answers, and was not downloaded: {what}; a drill looks inside")
+            said += [f"{copy.id} refuses some of its files: {found.reason}"] if found.reason else []
+    return said
