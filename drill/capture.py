@@ -32,7 +32,7 @@ _ENDINGS = frozenset(
     re.findall(
         r"\w+",
         """
-    jpg jpeg jpe jfif insp heic heif hif avif png webp jxl tif tiff thm 3fr ari arw cap cr2 cr3 crw dcr dcs dng drf
+    jpg jpeg jpe jfif mpo insp heic heif hif avif png webp jxl tif tiff thm 3fr ari arw cap cr2 cr3 crw dcr dcs dng drf
     eip erf fff gpr iiq k25 kdc mdc mef mfw mos mrw nef nrw orf ori pef ptx pxn raf raw rw2 rwl rwz sr2 srf srw stx
     x3f
         """,
@@ -105,6 +105,20 @@ def can_have(path: str) -> bool:
     """Say whether a file of this name can hold a capture time that `taken` could find, by its ending."""
     _, dot, ending = path.rpartition(".")
     return bool(dot) and ending.lower() in _ENDINGS
+
+
+def is_whole(path: str, head: bytes, tail: bytes) -> bool | None:
+    """Say whether a JPEG or PNG begins and ends as one does; None for other kinds. It may be damaged in between.
+
+    `tail` are the file's last bytes, which may be all of it. Source: ITU-T T.81, table B.1 (SOI, EOI); W3C PNG, 5.2 and
+    11.2.5. Cameras append previews and padding after the end, so the mark is looked for in the tail.
+    """
+    ending = path.rpartition(".")[2].lower()
+    if ending in ("jpg", "jpeg", "jpe", "jfif"):
+        return head.startswith(b"\xff\xd8\xff") and b"\xff\xd9" in tail
+    if ending == "png":
+        return head.startswith(b"\x89PNG\r\n\x1a\n") and b"IEND\xaeB`\x82" in tail
+    return None
 
 
 def taken(file: Source, *, not_after: datetime) -> Taken | None:

@@ -115,13 +115,17 @@ class Seen:
     """What one fault-free reading of a file showed.
 
     `parts` is 16 × 8 bytes: a short digest of each sixteenth of the file (empty under 4 KiB). Two files of one size
-    with most parts alike are the same picture, one of them damaged or edited in place.
+    with most parts alike are the same picture, one of them damaged or edited in place. `captured` is false where
+    neither parts nor the capture time were asked for. `whole` is false for a picture whose first or last bytes are not
+    those of its kind: cut short, or something else under that name; None where that cannot be told by so little.
     """
 
     size: int
     digests: tuple[Digest, ...]
     parts: bytes = b""
     taken: Taken | None = None
+    captured: bool = False
+    whole: bool | None = None
 
 
 # --- what people write -------------------------------------------------------------------------------------------

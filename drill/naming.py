@@ -27,7 +27,7 @@ RAW_ENDINGS = _words("""
     nrw obm orf ori pef ptx pxn r3d raf raw rw2 rwl rwz sr2 srf srw stx x3f
 """)
 PICTURE_ENDINGS = _words("""
-    jpg jpeg jpe jfif heic heif hif avif png webp tif tiff gif bmp jxl jp2 j2k jpf jpx insp exr hdr pnm ppm tga
+    jpg jpeg jpe jfif mpo heic heif hif avif png webp tif tiff gif bmp jxl jp2 j2k jpf jpx insp exr hdr pnm ppm tga
 """)
 VIDEO_ENDINGS = _words("""
     mov mp4 m4v avi mts m2ts m2t mxf insv 360 braw crm mkv webm mpg mpeg 3gp wmv mod tod vob ogv

@@ -226,6 +226,10 @@ def _value(seen: Seen) -> bytes:
     value: dict[str, Any] = {"size": seen.size, "digests": {digest.kind: digest.hex for digest in seen.digests}}
     if seen.parts:
         value["parts"] = b64encode(seen.parts).decode("ascii")
+    if seen.captured:
+        value["captured"] = True
+    if seen.whole is not None:
+        value["whole"] = seen.whole
     if seen.taken is not None:
         value["taken"] = {"when": seen.taken.when.isoformat(), "camera": seen.taken.camera}
     return _json(value)
@@ -240,6 +244,8 @@ def _seen(value: bytes) -> Seen | None:
             tuple(Digest(kind, hex_) for kind, hex_ in found["digests"].items()),
             b64decode(found.get("parts", "")),
             None if taken is None else Taken(datetime.fromisoformat(taken["when"]), taken["camera"]),
+            found.get("captured", False) is True,
+            found.get("whole"),
         )
     return None
 

@@ -10,7 +10,9 @@ from collections.abc import Callable, Sequence
 
 from drill import __version__
 from drill.cli.demo import add_demo
+from drill.cli.new import add_new
 from drill.cli.run import add_run
+from drill.cli.survey import add_survey
 from drill.cli.terminal import EPILOG, MISTAKEN, OK, UNFINISHED, columns, complain
 from drill.errors import Mistakes, Unfinished
 from drill.report import scenarios_text
@@ -69,7 +71,9 @@ def _parser() -> argparse.ArgumentParser:
     )
     parser.add_argument("--version", action="version", version=f"drill {__version__}")
     commands = parser.add_subparsers(metavar="COMMAND", required=True)
+    add_new(commands)
     add_run(commands)
+    add_survey(commands)
     add_demo(commands)
     listing = commands.add_parser("scenarios", help="list the shipped scenarios by name and title")
     listing.set_defaults(call=_scenarios)

@@ -23,9 +23,10 @@ class OnePass:
     `size` is the listed one: where another number of bytes comes, the real size counts and there are no parts.
     """
 
-    __slots__ = ("_digester", "_not_after", "_parts", "_window")
+    __slots__ = ("_digester", "_not_after", "_parts", "_path", "_window")
 
     def __init__(self, path: str, size: int | None, *, kinds: Iterable[str], not_after: datetime | None) -> None:
+        self._path = path
         self._digester = Digester(kinds)
         self._not_after = not_after
         capturing = not_after is not None
@@ -44,10 +45,11 @@ class OnePass:
         """Return what all the bytes showed."""
         size = self._digester.size
         parts = b"" if self._parts is None else self._parts.digests(size)
-        taken = None
+        taken, whole = None, None
         if self._window is not None and self._not_after is not None:
             taken = self._window.taken(size, not_after=self._not_after)
-        return Seen(size, self._digester.digests(), parts, taken)
+            whole = self._window.is_whole(self._path, size)
+        return Seen(size, self._digester.digests(), parts, taken, self._not_after is not None, whole)
 
 
 class _Parts:
@@ -96,6 +98,11 @@ class _Edges:
             begins = self._size - capture.TAIL_BYTES - at
             if begins < len(chunk) and len(self._tail) < capture.TAIL_BYTES:
                 self._tail += chunk[max(0, begins) :]
+
+    def is_whole(self, path: str, size: int) -> bool | None:
+        if size != self._size:
+            return None
+        return capture.is_whole(path, bytes(self._head[:16]), bytes(self._tail))
 
     def taken(self, size: int, *, not_after: datetime) -> Taken | None:
         tail = bytes(self._tail) if size == self._size else b""

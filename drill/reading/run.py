@@ -9,12 +9,11 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 
-from drill import capture, clock
+from drill import clock
 from drill.digests import Digester
-from drill.model import Entry, Problem, Seen
+from drill.model import Problem, Seen
 from drill.notebook import Notebook, Root
 from drill.reading.crew import Crew, Job, JobKey, Meter, Task, lanes
-from drill.reading.onepass import SMALLEST_PARTED
 from drill.shelf import OpenCopy
 from drill.units import say_size, say_span
 
@@ -80,7 +79,7 @@ def read_files(
         root = roots[id_]
         seen = None if root is None else notebook.get(root, job.entry)
         known = () if seen is None else tuple(digest.kind for digest in seen.digests)
-        if seen is None or not set(wanted) <= set(known) or (with_capture and _lacks_capture(job.entry, seen)):
+        if seen is None or not set(wanted) <= set(known) or (with_capture and not seen.captured):
             tasks.append(Task(job, tuple(dict.fromkeys(wanted + known)), root))
             continue
         done[key] = seen
@@ -91,13 +90,6 @@ def read_files(
         crew = Crew(lanes(tasks), now if with_capture else None)
         _work(crew, done, notebook=notebook, progress=_Progress(tasks, progress), on_seen=on_seen)
     return done
-
-
-def _lacks_capture(entry: Entry, seen: Seen) -> bool:
-    """Say whether a known reading was one for a list only; the smallest files have no parts that would tell."""
-    if seen.size >= SMALLEST_PARTED:
-        return not seen.parts
-    return seen.taken is None and capture.can_have(entry.path)
 
 
 def root_of(found: OpenCopy) -> Root | None:

@@ -170,7 +170,7 @@ def test_digests_and_parts_are_those_of_the_bytes(tmp_path: Path, form: str) -> 
             Digest("xxh128", xxhash.xxh3_128_hexdigest(content)),
             Digest("xxh32", xxhash.xxh32_hexdigest(content)),
         )
-        assert done[path] == Seen(len(content), digests, parts_of(content))
+        assert done[path] == Seen(len(content), digests, parts_of(content), captured=True)
 
 
 def packed(root: Path, target: Path) -> Path:
@@ -285,7 +285,7 @@ def test_a_changed_file_alone_is_read_again(tmp_path: Path) -> None:
         watch = Watch()
         done = by_path(read(watch.over(open_at(root)), notebook=notebook))
     assert watch.opened == ["b"]
-    assert done["b"] == Seen(3, (Digest("xxh128", xxhash.xxh3_128_hexdigest(b"TWO")),))
+    assert done["b"] == Seen(3, (Digest("xxh128", xxhash.xxh3_128_hexdigest(b"TWO")),), captured=True)
 
 
 @pytest.mark.parametrize("whole_seconds", [True, False])
@@ -327,8 +327,8 @@ def test_a_file_that_grew_or_shrank_since_it_was_listed(tmp_path: Path) -> None:
     write(root, {"grown": some(600_000), "cut": some(5_000)})
     notebook = Notebook(None)
     done = by_path(read(found, notebook=notebook))
-    assert done["grown"] == Seen(600_000, (Digest("xxh128", xxhash.xxh3_128_hexdigest(some(600_000))),))
-    assert done["cut"] == Seen(5_000, (Digest("xxh128", xxhash.xxh3_128_hexdigest(some(5_000))),))
+    assert done["grown"] == Seen(600_000, (Digest("xxh128", xxhash.xxh3_128_hexdigest(some(600_000))),), captured=True)
+    assert done["cut"] == Seen(5_000, (Digest("xxh128", xxhash.xxh3_128_hexdigest(some(5_000))),), captured=True)
     assert notebook.count == 1
 
 

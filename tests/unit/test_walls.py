@@ -8,13 +8,13 @@ import drill
 PACKAGE = Path(drill.__file__).parent
 FLOORS = (
     ("errors", "model", "units", "clock", "globs"),
-    ("digests", "tables", "record"),
-    ("manifests", "copies"),
+    ("digests", "tables", "record", "inventory", "proposal", "naming", "capture"),
+    ("manifests", "copies", "notebook"),
     ("studio", "shelf"),
-    ("guard", "scenario", "coverage", "plan", "faulttree", "timing"),
+    ("guard", "scenario", "coverage", "plan", "faulttree", "timing", "reading"),
     ("faults",),
     ("restore", "verify", "score"),
-    ("rehearse",),
+    ("rehearse", "survey", "intake", "enlist"),
     ("report", "demo"),
     ("cli",),
     ("__main__",),

@@ -1,0 +1,1 @@
+"""Intake: from a pile of media to a proposal of what to promise (`drill new`)."""
