@@ -1,0 +1,77 @@
+"""`drill survey`: what is promised, where it is, what no copy holds. Lists, and never reads a picture."""
+
+import argparse
+import sys
+from pathlib import Path
+
+from drill import clock
+from drill.cli.lists import add_list_options, write_lists
+from drill.cli.terminal import FALLS_SHORT, OK, Commands, columns, complain, moment, progress
+from drill.errors import Mistake, Mistakes
+from drill.guard import guard_outputs
+from drill.inventory import Survey, dump
+from drill.model import Studio
+from drill.report.files import swap_in
+from drill.report.survey_text import survey_text
+from drill.studio import load_studio
+from drill.survey import survey
+
+SURVEY_EPILOG = """\
+exit codes: 0 nothing falls short; 1 promised files are on no copy or of unclear size, listed files are missing, of
+another size or of other bytes than promised, a link has expired or refuses, or the target verified_within is missed;
+2 the command, the studio file or a manifest is wrong; 3 it could not be finished. The rules that are shown (three
+copies, two kinds of media, one off-site; common practice in the field) are advice and change no exit code. Copies are
+only listed: no picture is read, unless --write-manifests says so.
+"""
+
+
+def add_survey(commands: Commands) -> None:
+    """Add the command to the parser."""
+    taking = commands.add_parser(
+        "survey",
+        help="take stock: what is promised, which copy holds what, what no copy holds",
+        description="Take stock without reading: list every copy and compare it with what is promised.",
+        epilog=SURVEY_EPILOG,
+    )
+    taking.add_argument("studio", metavar="STUDIO", type=Path, help="the studio file (TOML)")
+    taking.add_argument("--shoot", action="append", default=[], metavar="ID", help="only this shoot; repeatable")
+    taking.add_argument("--now", type=moment, metavar="TIME", help="what counts as now (RFC 3339); default: the clock")
+    taking.add_argument(
+        "--json", metavar="FILE", help="write the record as JSON; - for standard output, without tables"
+    )
+    add_list_options(taking)
+    taking.set_defaults(call=_survey)
+
+
+def _survey(options: argparse.Namespace) -> int:
+    studio = load_studio(options.studio)
+    _check_outputs(studio, options)
+    studio, unread = write_lists(studio, options)
+    for warning in studio.warnings:
+        complain(f"warning: {warning}")
+    found = survey(studio, now=options.now or clock.now(), shoots=tuple(options.shoot), progress=progress)
+    progress("")
+    _deliver(found, options)
+    return FALLS_SHORT if found.falls_short or unread else OK
+
+
+def _check_outputs(studio: Studio, options: argparse.Namespace) -> None:
+    """Refuse a file to write that lies in a copy or cannot be there. Errors: Mistakes."""
+    if options.json in (None, "-"):
+        return
+    target = Path(options.json)
+    guard_outputs(studio, {"--json": target})
+    if not target.absolute().parent.is_dir():
+        raise Mistakes([Mistake("--json", options.json, "its folder is not there", "make the folder first")])
+    if target.is_dir():
+        raise Mistakes([Mistake("--json", options.json, "is a folder", "name a file in it")])
+
+
+def _deliver(found: Survey, options: argparse.Namespace) -> None:
+    """Print what was found, then write what was asked for. Errors: Unfinished."""
+    if options.json == "-":
+        sys.stdout.write(dump(found))
+        return
+    print(survey_text(found, width=columns()), end="")
+    if options.json is not None:
+        swap_in(Path(options.json), dump(found))
