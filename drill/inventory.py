@@ -147,7 +147,10 @@ class ShootStock:
 
 @dataclass(frozen=True, slots=True)
 class CopyStock:
-    """What one copy is said to hold and what is there. Counts are None where there is no list, or nobody looked."""
+    """What one copy is said to hold and what is there. Counts are None where there is no list, or nobody looked.
+
+    `unlisted` has the folders in it that could not be listed, with the reason: nothing is known of what is in them.
+    """
 
     copy: str
     medium: str
@@ -168,6 +171,7 @@ class CopyStock:
     expires: str | None
     expires_in_seconds: float | None
     last_verified: str | None
+    unlisted: tuple[str, ...] = ()
 
     @property
     def expired(self) -> bool:
@@ -176,8 +180,10 @@ class CopyStock:
 
     @property
     def falls_short(self) -> bool:
-        """Say whether files are missing, or of other size or bytes by its list; or it refuses, or has expired."""
-        return bool(self.missing or self.other_size or self.other_bytes) or self.state not in HOLD or self.expired
+        """Say whether files are missing, or of other size or bytes by its list, or folders in it could not be listed;
+        or it refuses, or has expired."""
+        wrong = self.missing or self.other_size or self.other_bytes or self.unlisted
+        return bool(wrong) or self.state not in HOLD or self.expired
 
 
 @dataclass(frozen=True, slots=True)

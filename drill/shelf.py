@@ -6,6 +6,7 @@ folder of the run's own scratch.
 """
 
 import errno
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from datetime import datetime
 from enum import StrEnum
@@ -13,7 +14,9 @@ from pathlib import Path
 from urllib.parse import unquote, urlsplit
 
 from drill.copies import (
+    FolderStore,
     LinkSession,
+    Unlisted,
     archive_view,
     fetch_link,
     file_store,
@@ -24,6 +27,7 @@ from drill.copies import (
 )
 from drill.errors import CannotReach, CannotRead, Unfinished
 from drill.model import Copy, Entry, Medium, Store, View
+from drill.naming import dropping
 
 
 class State(StrEnum):
@@ -36,7 +40,11 @@ class State(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class OpenCopy:
-    """A copy as found: its state and why, its raw streams, its view and its fault-free listing."""
+    """A copy as found: its state and why, its raw streams, its view and its fault-free listing.
+
+    `unlisted` says which folders in it could not be listed and why, such as "wedding (Permission denied)": the listing
+    knows nothing of what is in them.
+    """
 
     copy: Copy
     medium: Medium
@@ -45,6 +53,7 @@ class OpenCopy:
     store: Store | None = None
     view: View | None = None
     entries: tuple[Entry, ...] = ()
+    unlisted: tuple[str, ...] = ()
 
     @property
     def is_archive(self) -> bool:
@@ -58,12 +67,19 @@ def open_copy(copy: Copy, medium: Medium, *, session: LinkSession, downloads: Pa
     try:
         store = _store(copy, medium, session, downloads)
         view = plain_view(store) if copy.archive is None else archive_view(store, copy.archive, copy.password)
-        return replace(found, store=store, view=view, entries=tuple(view.entries()))
+        entries = tuple(view.entries())
+        closed = store.unlisted() if isinstance(store, FolderStore) else ()
+        return replace(found, store=store, view=view, entries=entries, unlisted=say_unlisted(closed))
     except CannotReach as error:
         return replace(found, state=State.AWAY, reason=str(error))
     except CannotRead as error:
         where = "" if copy.at is None else f"{copy.at}: "
         return replace(found, state=State.REFUSES, reason=f"{where}{error}")
+
+
+def say_unlisted(folders: Iterable[Unlisted]) -> tuple[str, ...]:
+    """Return in words the folders that could not be listed, without those that systems keep closed on every drive."""
+    return tuple(f"{path} ({reason})" for path, reason in folders if dropping(path) is None)
 
 
 def _store(copy: Copy, medium: Medium, session: LinkSession, downloads: Path) -> Store:

@@ -6,7 +6,7 @@ Must not know: manifests, faults, what is promised. No verb here writes, save `f
 
 from drill.copies.address import link_expiry, link_url, shown_url
 from drill.copies.archive import ARCHIVES, archive_format, archive_view
-from drill.copies.folder import file_store, folder_store, plain_view, reach
+from drill.copies.folder import FolderStore, Unlisted, file_store, folder_store, plain_view, reach
 from drill.copies.link import (
     LinkPolicy,
     LinkSession,
@@ -22,8 +22,10 @@ __all__ = [
     "BLOCK",
     "BrokenOff",
     "FileBytes",
+    "FolderStore",
     "LinkPolicy",
     "LinkSession",
+    "Unlisted",
     "Unreadable",
     "archive_format",
     "archive_view",

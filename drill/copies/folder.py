@@ -8,7 +8,8 @@ Nothing here can write.
 import errno
 import os
 import stat
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 from datetime import UTC, datetime
 from io import RawIOBase
 from operator import attrgetter
@@ -20,27 +21,37 @@ from drill.model import Entry, Receiver, Store, View
 
 _path = attrgetter("path")
 
+Unlisted = tuple[str, str]  # a folder that could not be listed, by its path in the copy, and the system's reason
+
 # Folders that link to each other can make paths without end, and far too many of them long before that.
 _MOST_LINKED_FOLDERS = 4096
 
 
-def folder_store(root: Path, *, times: bool = True) -> Store:
+@dataclass(frozen=True, slots=True)
+class FolderStore(Store):
+    """The files of a folder; `unlisted` returns the folders of which the last listing does not know what is in them."""
+
+    unlisted: Callable[[], Sequence[Unlisted]]
+
+
+def folder_store(root: Path, *, times: bool = True) -> FolderStore:
     """Return the files below `root`, listed afresh at each call, sorted by the bytes of their paths.
 
     Without `times` no entry says when it was modified: a listing of many files is then made faster.
     """
+    closed: list[Unlisted] = []
     known: dict[str, bool] = {}  # folder → inside; one resolving per folder, not per file
 
     def files() -> Sequence[Entry]:
         known.clear()
-        found = _walk(str(root), times=times)
+        found, closed[:] = _walk(str(root), times=times)
         plain = all(entry.path.isascii() for entry in found)  # then their bytes sort as they do, only faster
         return sorted(found, key=_path if plain else lambda entry: os.fsencode(entry.path))
 
     def open_one(entry: Entry) -> RawIOBase:
         return _open_inside(str(root), entry.path, known)
 
-    return Store(files, open_one)
+    return FolderStore(files, open_one, lambda: tuple(closed))
 
 
 def file_store(path: Path) -> Store:
@@ -72,7 +83,8 @@ def plain_view(store: Store) -> View:
 def reach(at: Path, *, archive: bool, recognised_by: str | None) -> None:
     """Raise CannotReach unless the copy's place is there: its folder, or the folder that holds its archive.
 
-    `recognised_by` is a path relative to that folder, or to one above it. Source: the contract, "Cannot be reached".
+    `recognised_by` is a path relative to that folder, or to one above it on the same medium: see `_may_bear_the_mark`.
+    Source: the contract, "Cannot be reached".
     """
     folder = at.parent if archive else at
     try:
@@ -86,9 +98,30 @@ def reach(at: Path, *, archive: bool, recognised_by: str | None) -> None:
         raise CannotReach(f"{folder} cannot be listed ({error.strerror})") from None
     if empty:
         raise CannotReach(f"{folder} is empty")
-    # A medium's mark lies at its top, and a copy on it may lie in a folder further down.
-    if recognised_by and not any(os.path.lexists(above / recognised_by) for above in (folder, *folder.parents)):
-        raise CannotReach(f"{recognised_by} is not in {folder}, nor in a folder above: is it another drive?")
+    if recognised_by is None or recognised_by == "":
+        return
+    looked = _may_bear_the_mark(folder)
+    if not any(os.path.lexists(above / recognised_by) for above in looked):
+        top = f", nor above it up to {looked[-1]}" if len(looked) > 1 else ""
+        raise CannotReach(f"{recognised_by} is not in {folder}{top}: is it another drive?")
+
+
+def _may_bear_the_mark(folder: Path) -> list[Path]:
+    """Return where a medium's mark may lie: in the copy's folder, and above it up to the top of what is mounted there.
+
+    A mark lies at the top of its medium, and a copy on it may lie in a folder further down. Above the mount point is
+    another disk, whatever is plugged in: a mark there would recognise any drive. The disk of the system, or of the
+    user's home, is no medium that is plugged in: there only the copy's own folder counts, for above it lie the studio
+    file and what is beside it. Links are resolved first, so that "above" means above on the medium.
+    """
+    real = Path(os.path.realpath(folder))
+    above: list[Path] = []
+    for here in (real, *real.parents):
+        above.append(here)
+        if os.path.ismount(here):
+            break
+    home = Path(os.path.realpath(os.path.expanduser("~")))  # noqa: PTH111 - Path's own raises where there is no home
+    return [real] if home.is_relative_to(above[-1]) else above
 
 
 def _modified(seen: os.stat_result) -> datetime | None:
@@ -103,24 +136,33 @@ def _inside(root: str, path: str) -> bool:
     return real == root or real.startswith(root if root.endswith(os.sep) else root + os.sep)
 
 
-def _walk(root: str, *, times: bool) -> list[Entry]:
-    """List every file below `root`, without recursion: folders may be nested deeper than Python calls."""
+def _walk(root: str, *, times: bool) -> tuple[list[Entry], list[Unlisted]]:
+    """List every file below `root`, and the folders that could not be listed.
+
+    Without recursion: folders may be nested deeper than Python calls.
+    """
     real_root = os.path.realpath(root)
     found: list[Entry] = []
+    closed: dict[str, str] = {}  # folder → why
     linked = 0
     # Each folder: where to list it, its path in the copy, its real path, the real paths of it and of all above it.
     todo = [(root, "", real_root, frozenset([real_root]))]
     while todo:
         folder, listed, here, above = todo.pop()
-        for item in _listing(folder, top=not listed):
+        for item in _listing(folder, listed, closed):
             path = listed + item.name
             link = item.is_symlink() or (hasattr(item, "is_junction") and item.is_junction())
             if link and not _inside(real_root, item.path):
                 continue
-            seen = _stat(item)
-            if seen is None:
-                found.append(Entry(path, None))
-            elif stat.S_ISREG(seen.st_mode):
+            try:
+                seen = item.stat()
+            except OSError as error:  # what it is, only the reading of it can tell
+                if not link:
+                    _note_unseen(item, path, error, closed)
+                if path not in closed:
+                    found.append(Entry(path, None))
+                continue
+            if stat.S_ISREG(seen.st_mode):
                 found.append(Entry(path, seen.st_size, _modified(seen) if times else None))
             elif stat.S_ISDIR(seen.st_mode):
                 real = os.path.realpath(item.path) if link else here + os.sep + item.name
@@ -128,25 +170,39 @@ def _walk(root: str, *, times: bool) -> list[Entry]:
                 if link and (real in above or linked > _MOST_LINKED_FOLDERS):
                     continue
                 todo.append((item.path, path + "/", real, above | {real}))
-    return found
+    return found, sorted(closed.items())
 
 
-def _listing(folder: str, *, top: bool) -> list["os.DirEntry[str]"]:
+def _listing(folder: str, listed: str, closed: dict[str, str]) -> list["os.DirEntry[str]"]:
+    """Return what is in a folder, sorted by name; one that breaks off gives what came before and is noted in `closed`.
+
+    Errors: CannotReach, where it is the copy's own folder.
+    """
+    items: list[os.DirEntry[str]] = []
     try:
         with os.scandir(folder) as inside:
-            return sorted(inside, key=lambda item: item.name)
+            items.extend(inside)  # item by item: an error later on leaves what came before
     except OSError as error:
-        if top:
+        if not listed:
             raise CannotReach(f"{folder} cannot be listed ({error.strerror})") from None
-        return []  # what was in it is missed by whoever expects it
+        closed[listed.rstrip("/")] = _reason(error)
+    return sorted(items, key=lambda item: item.name)
 
 
-def _stat(item: "os.DirEntry[str]") -> os.stat_result | None:
-    """Return what the item is, its link followed; None where only the reading of it can tell."""
+def _note_unseen(item: "os.DirEntry[str]", path: str, error: OSError, closed: dict[str, str]) -> None:
+    """Note a folder that cannot be looked at, or, for a file that its folder does not let be looked at, that folder."""
     try:
-        return item.stat()
+        is_folder = item.is_dir(follow_symlinks=False)
     except OSError:
-        return None
+        is_folder = False
+    if is_folder:
+        closed[path] = _reason(error)
+    elif isinstance(error, PermissionError):
+        closed.setdefault(path.rpartition("/")[0] or ".", _reason(error))
+
+
+def _reason(error: OSError) -> str:
+    return error.strerror or type(error).__name__
 
 
 def _open_inside(root: str, path: str, known: dict[str, bool]) -> RawIOBase:

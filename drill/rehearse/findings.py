@@ -47,7 +47,7 @@ def _say(read: Read) -> str:
 
 def by_lists(copies: Iterable[Copy], shoots: Sequence[Shoot]) -> Wanting:
     """Return what copies' own lists say to be other bytes than promised; nothing needs to be read for that."""
-    why = "its own list has other bytes than promised (damaged before the list was made, or edited since)"
+    why = "its own list has other bytes than promised (damaged, edited since, or the promise took the wrong one)"
     return {(copy.id, path): why for copy in copies if copy.listed for path, _ in other_bytes(copy.listed, shoots)}
 
 

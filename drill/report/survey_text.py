@@ -3,17 +3,20 @@
 Flows in: the record of a survey. Flows out: text. Must not know: files, copies, terminals (the width is given).
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
+from heapq import nsmallest
+from typing import TypeVar
 
 from drill import units
 from drill.inventory import LOOKED_INTO, CopyStock, OddRate, ShootStock, Survey, Tally
 from drill.report.words import paragraph, safe, table
 
+T = TypeVar("T")
 MOST_NAMES = 5
 DAY_S = 86400.0
 
 NOT_PROVED = (
-    "What this does not prove: names and sizes were listed, and nothing was read. A picture that is there may be "
+    "What this does not prove: names and sizes were listed, and the survey read no picture. One that is there may be "
     "damaged, and a name may stand on another picture; only a drill (drill run) reads. What is on paper is what a list "
     "says."
 )
@@ -67,7 +70,8 @@ def _shoot_short(shoot: ShootStock) -> list[str]:
         )
     if shoot.sizes_disagree:
         number = len(shoot.sizes_disagree)
-        each = [f"{d.path} ({_by_copy(d.sizes.items())})" for d in shoot.sizes_disagree[:MOST_NAMES]]
+        few = _first(shoot.sizes_disagree, lambda item: item.path)
+        each = [f"{item.path} ({_by_copy(item.sizes.items())})" for item in few]
         said.append(
             f"{shoot.shoot}: {_many(number)} of another size on each copy, so one at least is wrong: "
             + _names(each, number)
@@ -96,23 +100,30 @@ def _copy_short(copy: CopyStock) -> list[str]:
         said.append(f"{copy.copy}: the link expired {copy.expires}; get a new one")
     elif copy.falls_short and copy.state == "refuses":
         said.append(f"{copy.copy}: gives nothing: {copy.reason}")
+    if copy.unlisted:
+        number = _count(len(copy.unlisted), "folder")
+        said.append(
+            f"{copy.copy}: {number} could not be listed, so what is in {'it' if len(copy.unlisted) == 1 else 'them'} "
+            f"counts as missing: {_names(copy.unlisted)}"
+        )
     if copy.missing:
         each = [
             item.path + (f" (a file of that name is at {item.elsewhere})" if item.elsewhere else "")
-            for item in copy.missing[:MOST_NAMES]
+            for item in _first(copy.missing, lambda item: item.path)
         ]
         said.append(
             f"{copy.copy}: {_many(len(copy.missing))} in its list, not there: {_names(each, len(copy.missing))}"
         )
     if copy.other_size:
-        each = [f"{i.path} ({i.found} bytes in place of {i.expected})" for i in copy.other_size[:MOST_NAMES]]
+        few = _first(copy.other_size, lambda item: item.path)
+        each = [f"{i.path} ({i.found} bytes in place of {i.expected})" for i in few]
         said.append(
             f"{copy.copy}: {_many(len(copy.other_size))} of another size (or another picture of that name): "
             f"{_names(each, len(copy.other_size))}"
         )
     if copy.other_bytes:
-        each = [item.path for item in copy.other_bytes[:MOST_NAMES]]
-        words = "with other bytes by its own list than promised (damaged before the list was made, or edited since)"
+        each = [item.path for item in _first(copy.other_bytes, lambda item: item.path)]
+        words = "with other bytes by its own list than promised (damaged, edited since, or wrongly promised)"
         said.append(f"{copy.copy}: {_many(len(copy.other_bytes))} {words}: {_names(each, len(copy.other_bytes))}")
     return said
 
@@ -257,7 +268,8 @@ def _lone_names(shoot: ShootStock) -> str:
     lone = shoot.on_one_copy
     if len(lone) == shoot.promised.files and len({one.copy for one in lone}) == 1:
         return f" ({lone[0].copy})"
-    each = [f"{one.path} ({one.copy}{', on paper' if one.on_paper else ''})" for one in lone[:MOST_NAMES]]
+    few = _first(lone, lambda one: one.path)
+    each = [f"{one.path} ({one.copy}{', on paper' if one.on_paper else ''})" for one in few]
     return f" ({_names(each, len(lone))})"
 
 
@@ -287,7 +299,7 @@ def _to_know(survey: Survey) -> list[str]:
                 most = f"without {words} that most others have beside them"
                 said.append(f"{shoot.shoot}: {_many(len(paths))} {most}: {_names(paths)}")
         if shoot.colliding:
-            each = [" and ".join(group) for group in shoot.colliding]
+            each = [" and ".join(sorted(group)) for group in shoot.colliding]
             said.append(
                 f"{shoot.shoot}: {_count(len(each), 'group')} of promised names that are one name on a disk that "
                 f"ignores case or the spelling of accents; restore them to one that does not: {_names(each)}"
@@ -326,6 +338,11 @@ def _many(number: int) -> str:
 
 
 def _names(names: Sequence[str], total: int | None = None) -> str:
-    """Return the first five names, and how many more there are."""
+    """Return the first five names in their order, and how many more there are."""
     more = (len(names) if total is None else total) - MOST_NAMES
-    return ", ".join(names[:MOST_NAMES]) + (f" and {more} more" if more > 0 else "")
+    return ", ".join(_first(names, str)) + (f" and {more} more" if more > 0 else "")
+
+
+def _first(items: Iterable[T], key: Callable[[T], str]) -> list[T]:
+    """Return the first five by name: the order of a list or a promise is often nobody's."""
+    return nsmallest(MOST_NAMES, items, key=key)

@@ -12,12 +12,15 @@ from pathlib import Path
 from drill.copies import LinkSession, folder_store, link_expiry, link_url, probe_link, reach
 from drill.errors import CannotReach, CannotRead
 from drill.model import Copy, Entry, Medium
-from drill.shelf import State, open_copy
+from drill.shelf import State, open_copy, say_unlisted
 
 
 @dataclass(frozen=True, slots=True)
 class Found:
-    """A copy as found: `state` is here, answers, away, refuses or expired; `entries` is None where nobody looked."""
+    """A copy as found: `state` is here, answers, away, refuses or expired; `entries` is None where nobody looked.
+
+    `unlisted` has the folders of which the entries say nothing, with the reason.
+    """
 
     copy: Copy
     medium: Medium
@@ -25,6 +28,7 @@ class Found:
     reason: str = ""
     entries: Sequence[Entry] | None = None
     expires: datetime | None = None
+    unlisted: tuple[str, ...] = ()
 
 
 def look(copy: Copy, medium: Medium, *, session: LinkSession, now: datetime) -> Found:
@@ -34,7 +38,10 @@ def look(copy: Copy, medium: Medium, *, session: LinkSession, now: datetime) -> 
     if copy.form == "folder" and copy.at is not None:
         try:
             reach(copy.at, archive=False, recognised_by=medium.recognised_by)
-            return Found(copy, medium, "here", entries=folder_store(copy.at, times=False).files())
+            store = folder_store(copy.at, times=False)
+            # What cannot even be looked at (a link to nothing, a file in a closed folder) is not there.
+            entries = [entry for entry in store.files() if entry.size is not None]
+            return Found(copy, medium, "here", entries=entries, unlisted=say_unlisted(store.unlisted()))
         except CannotReach as error:
             return Found(copy, medium, "away", str(error))
     opened = open_copy(copy, medium, session=session, downloads=Path())

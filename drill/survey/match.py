@@ -4,25 +4,28 @@ Flows in: promised files, a copy's list and its listing. Flows out: a Holding: f
 there, only said, or missing, and its size there; names that are missing, of another size, or extra. Must not know:
 media, rules.
 
-Where list and promise share a digest kind, the digest decides. Else names do (see `coverage`), and because cameras use
-names again, a file is given to the promise it shares the longest ending with, the shoot's own name taken as a folder.
-A drill may try every candidate, for it reads them; who only counts must not count one file twice.
+Which file a listed name means, `places` says. Where list and promise share a digest kind, the digest decides. Else
+names do (see `coverage`), and because cameras use names again, a file is given to the promise it shares the longest
+ending with, the shoot's own name taken as a folder. A drill may try every candidate, for it reads them;
+who only counts must not count one file twice.
 """
 
 from array import array
-from collections import defaultdict
-from collections.abc import Callable, Iterable, Sequence
+from collections import Counter, defaultdict
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from itertools import chain
 
 from drill.coverage import MANY, WEAK, name_key, same_content
-from drill.globs import fold
+from drill.globs import shared_ending
 from drill.inventory import Missing, OtherSize
 from drill.model import Digest, Entry, Listed, Promised
+from drill.survey.endings import at_least, by_endings
+from drill.survey.places import find_places
 
 # Not said · said by a list · there · listed and missing · there, of another size · said of a copy that refuses.
 NONE, SAID, THERE, GONE, OTHER, REFUSED = range(6)
-DEEPEST = 8  # folders of a path that are compared
+LARGEST = 2**63 - 1
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,6 +36,7 @@ class Wanted:
     shoots: Sequence[str]
     by_path: dict[str, int] = field(default_factory=dict)  # -1 where several shoots promise that path
     repeated: bool = False  # some content is promised under several names
+    again: frozenset[str] = frozenset()  # last parts of names that several promised files share, folded
 
     def rooted(self, number: int) -> str:
         """Return a promised path below its shoot's id, which may be the name of a folder on a copy."""
@@ -47,18 +51,22 @@ class Wanted:
         by_path: dict[str, int] = {}
         for number, file in enumerate(files):
             by_path[file.path] = -1 if file.path in by_path else number
-        return Wanted(files, ids, by_path, len({file.digests for file in files}) < len(files))
+        names = Counter(name_key(file.path) for file in files)
+        again = frozenset(name for name, count in names.items() if count > 1)
+        return Wanted(files, ids, by_path, len({file.digests for file in files}) < len(files), again)
 
 
 @dataclass(slots=True)
 class Holding:
     """What one copy holds of all that is promised: `state` and `size` (-1: not known) by promised file.
 
+    `depth` says, of files whose name several promised ones share, how many parts of their paths are alike.
     `wrong` has the promised files behind each path in `missing` and `other_size`.
     """
 
     state: bytearray
     size: "array[int]"
+    depth: dict[int, int] = field(default_factory=dict)
     by_name: int = 0
     missing: list[Missing] = field(default_factory=list)
     other_size: list[OtherSize] = field(default_factory=list)
@@ -88,7 +96,7 @@ def hold(wanted: Wanted, *, listed: Sequence[Listed] | None, entries: Sequence[E
 def _by_list(
     holding: Holding, wanted: Wanted, listed: Sequence[Listed], entries: Sequence[Entry] | None, root: str
 ) -> None:
-    places = None if entries is None else _places(listed, entries, root)
+    places = None if entries is None else find_places(listed, entries, root)
     states = (
         bytearray([SAID]) * len(listed) if places is None else bytearray(GONE if at < 0 else THERE for at in places)
     )
@@ -108,45 +116,7 @@ def _by_list(
         if states[at] in (GONE, OTHER):
             holding.wrong.setdefault(listed[at].path, []).append(number)
         elif places is not None and entries is not None:
-            size = entries[places[at]].size
-            holding.size[number] = -1 if size is None else size
-
-
-def _places(listed: Sequence[Listed], entries: Sequence[Entry], root: str) -> "array[int]":
-    """Return for each listed name the number of the file it means, or -1.
-
-    A name means itself, else the same name in another form or case, else the file with the longest common ending: of
-    an absolute name any part of it, of a relative one its folder at least.
-    """
-    exact = {entry.path: number for number, entry in enumerate(entries)}
-    places = array("q", [exact.get(item.path, -1) for item in listed])
-    lost = [number for number, at in enumerate(places) if at < 0]
-    if not lost:
-        return places
-    taken = set(places)
-    free = [number for number in range(len(entries)) if number not in taken]
-    absolute = [number for number in lost if _is_absolute(listed[number].path)]
-    relative = [number for number in lost if not _is_absolute(listed[number].path)]
-    folded = {fold(entries[number].path): number for number in free}
-    for number in relative:
-        at = folded.pop(fold(listed[number].path), -1)
-        if at >= 0:
-            places[number] = at
-            taken.add(at)
-    for numbers, least in ((absolute, 1), (relative, 2)):
-        left = [number for number in numbers if places[number] < 0]
-        here = [number for number in free if number not in taken] if left else []
-        ends = _by_endings(
-            (left, lambda n: listed[n].path), (here, lambda n: f"{root}/{entries[n].path}"), least=least, agree=_always
-        )
-        for number, at in ends.items():
-            places[number] = at
-            taken.add(at)
-    return places
-
-
-def _is_absolute(path: str) -> bool:
-    return path[:1] in ("/", "\\") or path[1:2] == ":"
+            holding.size[number] = _known(entries[places[at]].size)
 
 
 def _note_missing(holding: Holding, listed: Sequence[Listed], entries: Sequence[Entry], places: "array[int]") -> None:
@@ -222,9 +192,10 @@ def _by_listing(holding: Holding, wanted: Wanted, entries: Sequence[Entry], root
     matched = _match_names(wanted, range(len(wanted.files)), (range(len(entries)), entries), root=root)
     holding.by_name = len(matched)
     for number, at in matched.items():
-        size = entries[at].size
         holding.state[number] = THERE
-        holding.size[number] = -1 if size is None else size
+        holding.size[number] = _known(entries[at].size)
+        if wanted.again and name_key(wanted.files[number].path) in wanted.again:
+            holding.depth[number] = shared_ending(wanted.rooted(number), f"{root}/{entries[at].path}")
     taken = set(matched.values())
     _find_other_sizes(holding, wanted, entries, root, taken)
     if len(taken) < len(entries):
@@ -236,7 +207,9 @@ def _find_other_sizes(holding: Holding, wanted: Wanted, entries: Sequence[Entry]
     files = wanted.files
     left = [number for number, state in enumerate(holding.state) if not state and files[number].size is not None]
     free = [at for at in range(len(entries)) if at not in taken] if left else []
-    found = _by_endings((left, wanted.rooted), (free, lambda n: f"{root}/{entries[n].path}"), least=2, agree=_always)
+    found = by_endings(
+        (left, wanted.rooted), (free, lambda n: f"{root}/{entries[n].path}"), least=at_least(2), agree=_always
+    )
     for number, at in found.items():
         expected, size = files[number].size, entries[at].size
         if expected is not None and size is not None:
@@ -246,7 +219,10 @@ def _find_other_sizes(holding: Holding, wanted: Wanted, entries: Sequence[Entry]
 
 # --- names -------------------------------------------------------------------------------------------------------
 
-Row = tuple[Sequence[int], Callable[[int], str]]  # numbers, and the path of each
+
+def _known(size: int | None) -> int:
+    """Return a size as a Holding has it; one that no file can have, as a damaged archive may say, is unknown."""
+    return size if size is not None and 0 <= size <= LARGEST else -1
 
 
 def _always(number: int, at: int) -> bool:
@@ -278,54 +254,12 @@ def _match_names(
             free.append(at)
     if len(found) < len(numbers) and free:
         left = [number for number in numbers if number not in found]
-        found |= _by_endings((left, wanted.rooted), (free, lambda n: f"{root}/{rows[n].path}"), least=1, agree=agree)
+        found |= by_endings(
+            (left, wanted.rooted), (free, lambda n: f"{root}/{rows[n].path}"), least=at_least(1), agree=agree
+        )
     if wanted.repeated and len(found) < len(numbers):
         known = {files[number].digests: at for number, at in found.items()}
         for number in numbers:
             if number not in found and files[number].digests in known:
                 found[number] = known[files[number].digests]
     return found
-
-
-def _by_endings(ours: Row, theirs: Row, *, least: int, agree: Callable[[int, int], bool]) -> dict[int, int]:
-    """Pair numbered paths by their longest common endings, each at most once; `least` parts must be common."""
-    names: dict[str, list[int]] = defaultdict(list)
-    for number in ours[0]:
-        names[name_key(ours[1](number))].append(number)
-    rest: dict[str, list[int]] = defaultdict(list)
-    for at in theirs[0] if names else ():
-        key = name_key(theirs[1](at))
-        if key in names:
-            rest[key].append(at)
-    found: dict[int, int] = {}
-    for key, here in rest.items():
-        if len(here) == len(names[key]) == least == 1:
-            found |= {names[key][0]: here[0]} if agree(names[key][0], here[0]) else {}
-        else:
-            _pair((names[key], ours[1]), (here, theirs[1]), least, agree, found)
-    return found
-
-
-def _parts(path: str) -> list[str]:
-    return [part for part in fold(path).replace("\\", "/").split("/") if part][-DEEPEST:]
-
-
-def _pair(ours: Row, theirs: Row, least: int, agree: Callable[[int, int], bool], found: dict[int, int]) -> None:
-    """Pair the paths of one name, the longest common endings first."""
-    left = [(number, _parts(ours[1](number))) for number in ours[0]]
-    here = [(at, _parts(theirs[1](at))) for at in reversed(theirs[0])]  # the first are taken first, from the end
-    for depth in range(DEEPEST, least - 1, -1):
-        ends: dict[tuple[str, ...], list[int]] = defaultdict(list)
-        for at, parts in here:
-            if len(parts) >= depth:
-                ends[tuple(parts[-depth:])].append(at)
-        taken: set[int] = set()
-        for number, parts in left if ends else ():
-            stack = ends.get(tuple(parts[-depth:]), []) if len(parts) >= depth else []
-            place = next((n for n in range(-1, -min(MANY, len(stack)) - 1, -1) if agree(number, stack[n])), 0)
-            if place:
-                found[number] = stack.pop(place)
-                taken.add(found[number])
-        if taken:
-            left = [item for item in left if item[0] not in found]
-            here = [item for item in here if item[0] not in taken]

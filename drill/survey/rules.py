@@ -15,8 +15,6 @@ from collections.abc import Collection, Mapping, Sequence
 
 from drill.model import Bus, Medium
 
-RULE_3_2_1 = 'Ruggiero & Heckathorn, "Data Backup Options", US-CERT 2012'
-
 # What the usual connection of a kind carries at most, in bytes a second. Another connection may carry more.
 _SD = (985e6, "SD Express, the fastest SD bus", "SD bus modes, 985 MB/s")
 _SATA = (600e6, "SATA III", "6 Gb/s, 8b/10b")

@@ -7,7 +7,7 @@ in classes of equal holders, and each class is judged once.
 
 from collections import Counter, defaultdict
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 
 from drill import clock
@@ -116,7 +116,7 @@ def _look_at(studio: Studio, copy: Copy, wanted: Wanted, found: Found) -> _Seen:
             path for path in holding.extra if path not in own and not path.startswith(inner) and dropping(path) is None
         ]
     files = None if found.entries is None else len(found.entries)
-    bare = Found(copy, found.medium, found.state, found.reason, None, found.expires)
+    bare = replace(found, entries=None)
     return _Seen(bare, holding, files, None if copy.listed is None else len(copy.listed))
 
 
@@ -144,7 +144,8 @@ def _sizes(wanted: Wanted, looked: Sequence[_Seen]) -> tuple[list[int | None], d
     """
     sizes: list[int | None] = [file.size for file in wanted.files]
     unclear: dict[int, Disagreement] = {}
-    for number, found in enumerate(zip(*(seen.holding.size for seen in looked), strict=True) if looked else ()):
+    for number, listed in enumerate(zip(*(seen.holding.size for seen in looked), strict=True) if looked else ()):
+        found = listed if len(set(listed) - {-1}) < 2 else _nearest_names(number, listed, looked)
         known = set(found)
         known.discard(-1)
         size = sizes[number]
@@ -162,6 +163,20 @@ def _sizes(wanted: Wanted, looked: Sequence[_Seen]) -> tuple[list[int | None], d
             if at >= 0 and at != size and seen.holding.state[number] == THERE:
                 seen.holding.note_size(number, OtherSize(wanted.files[number].path, size, at))
     return sizes, unclear
+
+
+def _nearest_names(number: int, found: tuple[int, ...], looked: Sequence[_Seen]) -> tuple[int, ...]:
+    """Leave out the sizes of files that share less of the promised path than another copy's do: of a name that is
+    promised more than once, they are another file, and that copy is not said to hold this one."""
+    depths = [seen.holding.depth.get(number, 0) for seen in looked]
+    best = max(depth for depth, size in zip(depths, found, strict=True) if size >= 0)
+    right = {size for depth, size in zip(depths, found, strict=True) if depth == best and size >= 0}
+    kept = list(found)
+    for place, (depth, size) in enumerate(zip(depths, found, strict=True)):
+        if size >= 0 and depth < best and size not in right:
+            kept[place] = -1
+            looked[place].holding.state[number] = NONE
+    return tuple(kept)
 
 
 def _copy_stock(
@@ -200,6 +215,7 @@ def _copy_stock(
         expires=None if end is None else clock.rfc3339(end),
         expires_in_seconds=None if end is None else (end - now).total_seconds(),
         last_verified=None,
+        unlisted=found.unlisted,
     )
 
 

@@ -1,6 +1,7 @@
 """`drill survey` as a user starts it: exit codes, output, links, and that no picture is opened and nothing changed."""
 
 import json
+import os
 import re
 import shutil
 import subprocess
@@ -199,3 +200,39 @@ def test_no_file_of_a_folder_is_opened(tmp_path: Path) -> None:
     assert len(opened) >= 3  # the folders were listed
     assert [line for line in opened if "O_DIRECTORY" not in line] == []
     assert [line for line in opened if "O_RDONLY" not in line] == []
+
+
+# --- folders that are locked -------------------------------------------------------------------------------------
+
+
+def take_locked(built: Built) -> tuple[int, dict[str, Any]]:
+    """Survey as somebody to whom locked folders are locked, as they are not to root."""
+    before: list[str] = []
+    if os.name == "nt":
+        pytest.skip("needs POSIX permissions")
+    if os.getuid() == 0:
+        less = "-dac_override,-dac_read_search"
+        before = ["setpriv", f"--bounding-set={less}", f"--inh-caps={less}", "--"]
+        if shutil.which("setpriv") is None:
+            pytest.skip("setpriv (util-linux) is not installed, and root may read everything")
+    command = [*before, sys.executable, "-m", "drill", "survey", str(built.file), "--json", "-"]
+    environment = {**os.environ, "PYTHONPATH": str(CHECKOUT)}
+    done = subprocess.run(command, env=environment, capture_output=True, text=True, check=False)
+    assert done.stdout, done.stderr
+    return done.returncode, json.loads(done.stdout)
+
+
+@pytest.mark.outside
+@pytest.mark.parametrize("mode", [0o000, 0o600])  # not to be listed; to be listed, and nothing in it looked at
+def test_a_locked_folder_falls_short(tmp_path: Path, mode: int) -> None:
+    built = whole(tmp_path / "s")
+    assert take_locked(built)[0] == 0
+    locked = tmp_path / "s/media/y/raw"
+    locked.chmod(mode)
+    try:
+        code, record = take_locked(built)
+    finally:
+        locked.chmod(0o700)
+    x, y = record["copies"]
+    assert (code, x["unlisted"], y["unlisted"]) == (1, [], ["raw (Permission denied)"])
+    assert (x["there"], y["there"], y["falls_short"]) == (3, 1, True)

@@ -6,17 +6,20 @@ import socket
 import sys
 import tempfile
 import threading
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from datetime import UTC, datetime
 from io import RawIOBase
 from pathlib import Path
+from typing import Any
 
 import pytest
 from gather import Gather
 
-from drill.copies import BrokenOff, FileBytes, file_store, folder_store, plain_view, pump, reach
+from drill.copies import BrokenOff, FileBytes, LinkSession, file_store, folder_store, plain_view, pump, reach
 from drill.errors import CannotReach, CannotRead, DrillError, Unfinished
-from drill.model import Entry, Store, Trouble
+from drill.model import Copy, Entry, Medium, Store, Trouble
+from drill.rehearse.holdings import Holdings
+from drill.shelf import OpenCopy, State, open_copy
 
 POSIX = pytest.mark.skipif(os.name == "nt", reason="needs POSIX file kinds")
 
@@ -193,7 +196,9 @@ def test_what_the_system_refuses_is_a_problem_and_a_closed_folder_is_skipped(tmp
     (root / "shut.dng").chmod(0)
     (root / "closed").chmod(0)
     try:
-        assert [e.path for e in folder_store(root).files()] == ["open.dng", "shut.dng"]
+        store = folder_store(root)
+        assert [e.path for e in store.files()] == ["open.dng", "shut.dng"]
+        assert store.unlisted() == (("closed", "Permission denied"),)
         gather = delivered(root, Entry("shut.dng", None), Entry("closed/1.dng", None))
         assert [p.trouble for _, p in gather.got.values() if p] == [Trouble.REFUSED, Trouble.REFUSED]
         with pytest.raises(CannotReach, match="cannot be listed"):
@@ -315,3 +320,121 @@ def test_a_place_that_cannot_be_reached_says_why(
 def test_a_place_that_is_there_is_reached(places: Path, at: str, archive: bool) -> None:
     reach(places / at, archive=archive, recognised_by="ARCHIVE-A.txt")
     reach(places / at, archive=archive, recognised_by=None)
+
+
+# --- folders that cannot be listed -------------------------------------------------------------------------------
+
+Scan = Callable[[str], Any]
+
+
+def close_folders(monkeypatch: pytest.MonkeyPatch, *names: str, after: int = 0) -> None:
+    """Have the system refuse folders of these names, after it has given so many of what is in them."""
+    honest: Scan = os.scandir
+
+    class Breaking:
+        def __init__(self, folder: str) -> None:
+            self._inside, self._left = honest(folder), after
+
+        def __enter__(self) -> "Breaking":
+            return self
+
+        def __exit__(self, *_: object) -> None:
+            self._inside.close()
+
+        def __iter__(self) -> Iterator[Any]:
+            for item in self._inside:
+                if not self._left:
+                    raise OSError(errno.EIO, "Input/output error")
+                self._left -= 1
+                yield item
+
+    def scan(folder: str) -> Any:
+        if Path(folder).name not in names:
+            return honest(folder)
+        if after:
+            return Breaking(folder)
+        raise PermissionError(errno.EACCES, "Permission denied")
+
+    monkeypatch.setattr(os, "scandir", scan)
+
+
+def open_drive(root: Path) -> OpenCopy:
+    copy = Copy("x", on="x", at=root, url=None, form="folder", archive=None, listed=None)
+    medium = Medium("x", kind="ssd", place="home", attached=False, offsite=False, carried=False)
+    with LinkSession() as session:
+        return open_copy(copy, medium, session=session, downloads=root / "none")
+
+
+def test_a_folder_that_cannot_be_listed_is_told(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    make(tmp_path, {"forest/1.dng": b"1", "2026/wedding/2.dng": b"2", "lost+found/3": b"", "gulls/a/4.dng": b"4"})
+    assert open_drive(tmp_path).unlisted == ()
+    close_folders(monkeypatch, "wedding", "lost+found", "gulls")
+    found = open_drive(tmp_path)
+    assert (found.state, [entry.path for entry in found.entries]) == (State.HERE, ["forest/1.dng"])
+    # What systems keep closed on every drive has no pictures in it.
+    assert found.unlisted == ("2026/wedding (Permission denied)", "gulls (Permission denied)")
+    notes = " ".join(Holdings({"x": found}, []).notes())
+    assert "x: gulls (Permission denied) could not be listed, so what is in it counts as missing" in notes
+
+
+def test_a_listing_that_breaks_off_keeps_what_came_and_is_told(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    make(tmp_path, {"forest/1.dng": b"1", "forest/2.dng": b"2", "gulls/3.dng": b"3"})
+    close_folders(monkeypatch, "forest", after=1)
+    store = folder_store(tmp_path)
+    assert [e.path for e in store.files() if e.path.startswith("forest")] in (["forest/1.dng"], ["forest/2.dng"])
+    assert store.unlisted() == (("forest", "Input/output error"),)
+    monkeypatch.undo()
+    assert len(store.files()) == 3 and store.unlisted() == ()
+
+
+# --- the mark of a medium ----------------------------------------------------------------------------------------
+
+
+def recognised(at: Path, mark: str = "MARK.txt") -> bool:
+    try:
+        reach(at, archive=False, recognised_by=mark)
+    except CannotReach as error:
+        assert "another drive" in str(error)
+        return False
+    return True
+
+
+def test_a_mark_above_the_mount_point_recognises_no_drive(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    make(tmp_path, {"mnt/drive/2026/wedding/1.dng": b"1", "studio.toml": b"", "MARK.txt": b"", "mnt/MARK.txt": b""})
+    mount, copy = tmp_path / "mnt/drive", tmp_path / "mnt/drive/2026/wedding"
+    honest = os.path.ismount
+    monkeypatch.setattr(os.path, "ismount", lambda path: Path(path) == Path(os.path.realpath(mount)) or honest(path))
+    assert not recognised(copy) and not recognised(mount)
+    make(mount, {"MARK.txt": b""})
+    assert recognised(copy) and recognised(mount)
+
+
+@POSIX
+def test_a_copy_reached_through_a_link_is_recognised_on_its_own_medium(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    make(tmp_path, {"a/wedding/1.dng": b"1", "a/MARK.txt": b"", "studio/MARK-2.txt": b""})
+    (tmp_path / "studio/drive").symlink_to(tmp_path / "a/wedding")
+    mount = os.path.realpath(tmp_path / "a")
+    monkeypatch.setattr(os.path, "ismount", lambda path: os.fspath(path) == mount)
+    assert recognised(tmp_path / "studio/drive")
+    assert not recognised(tmp_path / "studio/drive", "MARK-2.txt")
+
+
+def test_on_the_disk_with_the_home_folder_only_the_copys_own_folder_counts(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    make(tmp_path, {"me/drive/1.dng": b"1", "me/studio.toml": b"", "me/MARK.txt": b""})
+    monkeypatch.setenv("HOME", os.fspath(tmp_path / "me"))
+    monkeypatch.setenv("USERPROFILE", os.fspath(tmp_path / "me"))
+    assert not recognised(tmp_path / "me/drive")
+    make(tmp_path, {"me/drive/MARK.txt": b""})
+    assert recognised(tmp_path / "me/drive")
+
+
+@pytest.mark.skipif(not os.path.ismount("/dev/shm"), reason="/dev/shm is no mount point here")
+def test_a_real_mount_bears_its_mark_at_its_top() -> None:
+    with tempfile.TemporaryDirectory(dir="/dev/shm") as folder:
+        make(Path(folder), {"2026/wedding/1.dng": b"1", "MARK.txt": b""})
+        assert recognised(Path(folder, "2026/wedding"))
+        assert not recognised(Path(folder, "2026/wedding"), "null")  # /dev/null lies above the mount point

@@ -1,5 +1,7 @@
 """The survey's rooms over real folders, archives and lists: what is there, said, missing, alone, and worth a word."""
 
+import os
+import zipfile
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
@@ -11,13 +13,14 @@ from studios import build
 
 from drill.copies import folder_store
 from drill.errors import Mistakes
-from drill.inventory import CopyStock, ShootStock, Survey
+from drill.inventory import CopyStock, ShootStock, Survey, to_json
 from drill.model import Digest, Entry, Listed, Promised
 from drill.report.survey_text import survey_text
 from drill.studio import load_studio
 from drill.survey import survey
 from drill.survey.match import GONE, NONE, OTHER, THERE, Wanted, hold
 from drill.survey.notices import colliding, unpaired
+from drill.survey.places import find_places
 
 NOW = datetime(2026, 11, 24, 20, tzinfo=UTC)
 CLASSES = (("originals", ("*.dng",)), ("edits", ("*.xmp",)), ("deliverables", ("deliver/**",)))
@@ -202,6 +205,21 @@ def test_another_size_in_the_same_folder_and_in_another() -> None:
         ("top/a/one.jpg", "a/one.jpg", THERE),  # listed from one folder further up
         ("a/one.jpg", "b/one.jpg", GONE),
         ("one.jpg", "b/one.jpg", GONE),
+        ("terns/raw/one.jpg", "2026/Terns/RAW/one.jpg", THERE),  # below a new folder
+        ("2026/terns/raw/one.jpg", "terns/raw/one.jpg", THERE),  # without its first folder
+        ("terns\\raw\\one.jpg", "terns/raw/one.jpg", THERE),  # as another system writes it
+        ("raw\\one.jpg", "raw/one.jpg", THERE),
+        ("terns/raw/one.jpg", "gulls/raw/one.jpg", GONE),
+        ("terns/bw/one.jpg", "gulls/bw/one.jpg", GONE),  # a name of a part that no table knows
+        ("terns/raw/one.jpg", "raw/one.jpg", GONE),
+        ("raw/one.jpg", "gulls/raw/one.jpg", GONE),
+        ("DCIM/100ABCDE/one.jpg", "old/DCIM/100ABCDE/one.jpg", GONE),
+        ("Photos/one.jpg", "2026/Photos/one.jpg", GONE),
+        ("/media/x/DCIM/100ABCDE/one.jpg", "DCIM/100ABCDE/one.jpg", THERE),  # another mount point
+        ("C:\\Pictures\\raw\\one.jpg", "raw/one.jpg", THERE),
+        ("/media/x/terns/raw/one.jpg", "2026/terns/raw/one.jpg", THERE),
+        ("/media/x/terns/raw/one.jpg", "2026/raw/one.jpg", GONE),
+        ("/media/x/one.jpg", "2026/one.jpg", GONE),
     ],
 )
 def test_what_a_listed_name_means(listed: str, there: str, state: int) -> None:
@@ -381,3 +399,109 @@ def test_a_listing_without_times_is_the_same_otherwise(tmp_path: Path) -> None:
     timed, bare = folder_store(tmp_path).files(), folder_store(tmp_path, times=False).files()
     assert [(e.path, e.size) for e in timed] == [(e.path, e.size) for e in bare]
     assert all(e.modified is not None for e in timed) and all(e.modified is None for e in bare)
+
+
+# --- listed names that stand elsewhere ---------------------------------------------------------------------------
+
+
+def places(names: str, there: str, *, root: str = "x", size: int | None = None) -> list[str]:
+    """Return, of the listed names, those that are taken for a file."""
+    listed = [Listed(name, (Digest("md5", f"{number:032}"),), size) for number, name in enumerate(names.split())]
+    entries = [Entry(name, 5) for name in there.split()]
+    return [item.path for item, at in zip(listed, find_places(listed, entries, root), strict=True) if at >= 0]
+
+
+def test_a_deleted_name_never_stands_on_another_shoots_picture(tmp_path: Path) -> None:
+    files = (("wedding/raw/IMG_0001.JPG", A), ("wedding/raw/IMG_0002.JPG", B))
+    found = take(
+        tmp_path / "s",
+        media=media("x"),
+        shoots=(shoot(*files),),
+        copies=(copy("x", says=files, holds=held(files[1], ("forest/raw/IMG_0001.JPG", C))),),
+    )
+    terns, x = one(found)
+    assert [(m.path, m.elsewhere) for m in x.missing] == [("wedding/raw/IMG_0001.JPG", "forest/raw/IMG_0001.JPG")]
+    assert (terns.there, terns.on_no_copy, found.falls_short) == (1, ("wedding/raw/IMG_0001.JPG",), True)
+
+
+@pytest.mark.parametrize("top", ["/media/old/", "C:\\old\\", "/"])
+def test_the_same_of_absolute_names(top: str) -> None:
+    names = f"{top}wedding/raw/1.jpg {top}wedding/raw/2.jpg {top}gulls/raw/1.jpg"
+    assert places(names, "forest/raw/1.jpg wedding/raw/2.jpg gulls/raw/1.jpg") == names.split()[1:]
+    assert places(names, "a/forest/raw/1.jpg a/wedding/raw/2.jpg a/gulls/raw/1.jpg") == names.split()[1:]
+    assert places(names, "forest/raw/1.jpg") == []
+    assert places(names, "raw/1.jpg") == []
+
+
+def test_one_root_holds_for_the_whole_list() -> None:
+    """A picture at the top is not the one that was deleted from a folder, where other names say what the root is."""
+    assert places("/old/wedding/1.jpg /old/wedding/2.jpg", "wedding/2.jpg 1.jpg") == ["/old/wedding/2.jpg"]
+    assert places("/old/wedding/1.jpg /old/wedding/2.jpg", "2.jpg 1.jpg") == [
+        "/old/wedding/1.jpg",
+        "/old/wedding/2.jpg",
+    ]
+    assert places("DCIM/100ABCDE/1.jpg DCIM/101ABCDE/1.jpg", "101ABCDE/1.jpg", root="dcim") == ["DCIM/101ABCDE/1.jpg"]
+    assert places("DCIM/100ABCDE/1.jpg MISC/2.jpg", "100ABCDE/1.jpg", root="DCIM") == []  # not all of it is below
+    assert places("raw/1.jpg raw/2.jpg", "raw/2.jpg 1.jpg", root="raw") == ["raw/2.jpg"]
+
+
+def test_the_only_one_of_its_name_and_size() -> None:
+    assert places("/old/raw/1.jpg", "new/raw/1.jpg", size=5) == ["/old/raw/1.jpg"]
+    assert places("/old/raw/1.jpg", "new/raw/1.jpg", size=6) == []
+    assert places("/old/raw/1.jpg", "new/raw/1.jpg newer/raw/1.jpg", size=5) == []
+    assert places("/old/raw/1.jpg /older/raw/1.jpg", "new/raw/1.jpg", size=5) == []
+    assert places("raw/1.jpg", "new/raw/1.jpg", size=5) == []  # a relative name says where it is
+
+
+def test_a_size_that_no_file_can_have_is_unknown(tmp_path: Path) -> None:
+    studio = Studio(media=media("x"), shoots=(shoot(*FILES),), copies=(copy("x", *FILES, form=".zip"),))
+    built = build(tmp_path / "s", studio)
+    with zipfile.ZipFile(tmp_path / "s/media/x/pictures.zip", "w") as box:
+        for path, data in FILES:
+            box.writestr(path, data)
+        box.getinfo(FILES[0][0]).file_size = 2**63  # what the directory at the end then says
+    found = survey(load_studio(built.file), now=NOW)
+    assert (found.shoots[0].there, found.shoots[0].promised.unknown_files) == (3, 1)
+
+
+# --- what cannot be listed, and the order of names ---------------------------------------------------------------
+
+
+def test_a_folder_that_cannot_be_listed_falls_short(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    studio = Studio(media=media("x"), shoots=(shoot(*FILES),), copies=(copy("x", *FILES),))
+    built = build(tmp_path / "s", studio)
+    (tmp_path / "s/media/x/more").mkdir()
+    honest = os.scandir
+
+    def scan(folder: str) -> Any:
+        if Path(folder).name == "more":
+            raise PermissionError(13, "Permission denied")
+        return honest(folder)
+
+    monkeypatch.setattr(os, "scandir", scan)
+    found = survey(load_studio(built.file), now=NOW)
+    assert (found.copies[0].unlisted, found.copies[0].missing) == (("more (Permission denied)",), ())
+    assert found.shoots[0].there == 3 and found.copies[0].falls_short and found.falls_short
+    text = " ".join(survey_text(found).split())
+    assert "x: 1 folder could not be listed, so what is in it counts as missing: more (Permission denied)" in text
+    assert to_json(found)["copies"][0]["unlisted"] == ("more (Permission denied)",)
+
+
+@pytest.mark.skipif(os.name == "nt", reason="links need a right there")
+def test_a_link_to_nothing_is_not_there(tmp_path: Path) -> None:
+    studio = Studio(media=media("x"), shoots=(shoot(*FILES),), copies=(copy("x", *FILES, says=True),))
+    built = build(tmp_path / "s", studio)
+    lost = tmp_path / "s/media/x" / FILES[0][0]
+    lost.unlink()
+    lost.symlink_to("nowhere.dng")
+    found = survey(load_studio(built.file), now=NOW)
+    assert [item.path for item in found.copies[0].missing] == [FILES[0][0]] and found.shoots[0].there == 2
+
+
+def test_names_within_a_line_are_in_their_order(tmp_path: Path) -> None:
+    many = tuple((f"raw/A{n:03}.dng", A) for n in range(11, -1, -1))
+    found = take(
+        tmp_path / "s", media=media("x"), shoots=(shoot(*many),), copies=(copy("x", ("other.txt", C), says=many),)
+    )
+    text = " ".join(survey_text(found).split())
+    assert text.count("raw/A000.dng, raw/A001.dng, raw/A002.dng, raw/A003.dng, raw/A004.dng and 7 more") == 2
