@@ -152,6 +152,11 @@ def _list_of(found: OpenCopy, entries: Sequence[Entry], read: Readings, *, kind:
         elif seen is not None:
             size += seen.size
             lines.append((next(d for d in seen.digests if d.kind == kind), entry.path))
+    names = Counter(name for _, name in dict.fromkeys(lines))
+    unread += [f"the folder {folder}" for folder in found.unlisted]
+    twice = {name for name, count in names.items() if count > 1}  # in an archive: no list can hold both
+    unread += [f"{name} (there twice with other bytes)" for name in sorted(twice)]
+    lines = [line for line in dict.fromkeys(lines) if line[1] not in twice]
     at = found.copy.at if found.copy.archive is None else None
     key = f"{MANIFESTS}/{name}"
     return MadeList(found.copy.id, key, kind, format_list(lines), len(lines), size, tuple(unread), at)

@@ -5,11 +5,11 @@ option to set. Must not know: what will be written.
 """
 
 import os
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from pathlib import Path
 
 from drill.errors import Mistake, Mistakes
-from drill.model import Studio
+from drill.model import Copy, Studio
 
 
 def guard_outputs(studio: Studio, outputs: Mapping[str, Path], *, also: Mapping[str, Path] | None = None) -> None:
@@ -27,6 +27,19 @@ def guard_outputs(studio: Studio, outputs: Mapping[str, Path], *, also: Mapping[
                 what = f"{path} falls inside {words}, and nothing is ever written there"
                 mistakes.append(Mistake(str(studio.file), option, what, f"set {option} to a path outside every copy"))
                 break
+    if mistakes:
+        raise Mistakes(mistakes)
+
+
+def guard_copies(copies: Iterable[Copy], outputs: Iterable[Path], *, where: str) -> None:
+    """Refuse to write to paths inside copies, also through a link. Errors: Mistakes."""
+    roots = [copy.at for copy in copies if copy.at is not None]
+    mistakes = [
+        Mistake(where, str(path), f"falls inside {root}, and nothing is ever written there", "name a folder elsewhere")
+        for path in outputs
+        for root in roots
+        if falls_in(path, root)
+    ]
     if mistakes:
         raise Mistakes(mistakes)
 

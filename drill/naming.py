@@ -257,7 +257,7 @@ _VAGUE = _MONTHS | _words("""
     storage desktop documents downloads download home users user mnt data files file stuff temp tmp import imports
     imported incoming inbox ingest library libraries sync cloud shared share dump sorted unsorted old all my the and
     of copy copies master masters work works working job jobs client clients shoot shoots project projects misc
-    various other others year month phone tablet computer laptop
+    various other others from to for on at with by year month phone tablet computer laptop
 """)
 _WORDS = re.compile(r"[^\W_]+")
 _LEADING_NUMBER = re.compile(r"\A[0-9]{1,2}[ _.-]+(?=\D)")

@@ -4,7 +4,7 @@ Flows in: values from the intake. Flows out: values. Reports know nothing else. 
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date
 
 from drill.model import Digest
@@ -90,6 +90,8 @@ class Proposal:
     copies: tuple[CopyNote, ...]
     shoots: tuple[ShootNote, ...]
     lists: Mapping[str, tuple[ListLine, ...]]  # copy id → what it was seen to hold
+    present: Mapping[str, frozenset[str]]  # copy id → every path that is there, read or not
+    closed: Mapping[str, tuple[str, ...]] = field(default_factory=dict)  # copy id → folders that could not be listed
     left_out: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
     gap_s: float = 0.0

@@ -1,15 +1,16 @@
 """`drill survey --write-manifests`: the lists that are missing, made by reading each such copy once."""
 
 import argparse
+import codecs
 import os
 from pathlib import Path
 
 from drill import clock
-from drill.cli.new import NOTEBOOK, digest_kind
+from drill.cli.new import DIGESTS, NOTEBOOK, digest_kind
 from drill.cli.terminal import complain, progress
 from drill.enlist import MANIFESTS, Made, MadeList, make_lists, with_manifest_keys
 from drill.errors import Mistake, Mistakes, Unfinished
-from drill.guard import guard_outputs
+from drill.guard import guard_copies
 from drill.manifests import suffix
 from drill.model import Studio
 from drill.notebook import Notebook
@@ -44,7 +45,7 @@ def add_list_options(parser: argparse.ArgumentParser) -> None:
 
 
 def write_lists(studio: Studio, options: argparse.Namespace) -> tuple[Studio, bool]:
-    """Make the missing lists; return the studio with them, and whether a file could not be read.
+    """Make the missing lists; return the studio with them, and whether something could not be read or written.
 
     Errors: Mistakes, Unfinished, KeyboardInterrupt; what was read is kept for the next try.
     """
@@ -54,7 +55,7 @@ def write_lists(studio: Studio, options: argparse.Namespace) -> tuple[Studio, bo
             raise Mistakes([Mistake("drill survey", "--into-copies", what, "add --write-manifests")])
         return studio, False
     home = studio.file.parent
-    guard_outputs(studio, {"the studio file's folder": home / MANIFESTS, "readings": home / NOTEBOOK})
+    guard_copies(studio.copies, [home / MANIFESTS, home / NOTEBOOK, studio.file], where="--write-manifests")
     try:
         with Notebook(home / NOTEBOOK) as notebook:
             made = make_lists(studio, kind=options.digest, notebook=notebook, now=clock.now(), progress=progress)
@@ -65,25 +66,26 @@ def write_lists(studio: Studio, options: argparse.Namespace) -> tuple[Studio, bo
     progress("")
     for said in made.passed_over:
         complain(f"no list for {said}")
-    for one in made.lists:
-        _write(home, one, options)
+    written = [_write(home, one, options) for one in made.lists]
     _warn_of_kinds(studio, made)
-    return _name_them(studio, made), any(one.unread for one in made.lists)
+    return _name_them(studio, made), not all(written) or any(one.unread for one in made.lists)
 
 
 def _warn_of_kinds(studio: Studio, made: Made) -> None:
     theirs = {one.kind for one in made.lists}
     for shoot in studio.shoots:
         ours = {digest.kind for file in shoot.promise for digest in file.digests}
+        usable = [kind for kind in DIGESTS if kind in ours]
         if theirs and not ours & theirs:
             complain(
                 f"warning: the lists have {', '.join(theirs)}, the promises have {', '.join(sorted(ours))}: files are "
-                f"then matched by name alone; --digest {min(ours)} makes lists that say more"
+                f"then matched by name alone{f'; --digest {usable[0]} makes lists that say more' if usable else ''}"
             )
             return
 
 
-def _write(home: Path, one: MadeList, options: argparse.Namespace) -> None:
+def _write(home: Path, one: MadeList, options: argparse.Namespace) -> bool:
+    """Write one list; say whether all was written that was asked for."""
     try:
         (home / MANIFESTS).mkdir(exist_ok=True)
     except OSError as error:
@@ -93,22 +95,29 @@ def _write(home: Path, one: MadeList, options: argparse.Namespace) -> None:
     for path in one.unread:
         complain(f"  not listed, for it could not be read: {path}")
     if options.into_copies and one.at is not None:
-        _write_in_copy(one.at / f"{LIST_IN_COPY}{suffix(one.kind)}", one.content)
+        return _write_in_copy(one.at / f"{LIST_IN_COPY}{suffix(one.kind)}", one.content)
+    return True
 
 
-def _write_in_copy(path: Path, content: bytes) -> None:
-    """Make a new file in a copy, as was asked for; nothing that is there is ever replaced."""
+def _write_in_copy(path: Path, content: bytes) -> bool:
+    """Make a new file in a copy, as was asked for; nothing that is there is ever replaced, no half of one is left."""
     try:
         with path.open("xb") as file:
-            file.write(content)
-            file.flush()
-            os.fsync(file.fileno())
+            try:
+                file.write(content)
+                file.flush()
+                os.fsync(file.fileno())
+            except BaseException:
+                path.unlink(missing_ok=True)
+                raise
     except FileExistsError:
         complain(f"  {path} is there already and stays as it is")
+        return True
     except OSError as error:
         complain(f"  {path} cannot be written: {error.strerror}")
-    else:
-        complain(f"  wrote {path}")
+        return False
+    complain(f"  wrote {path}")
+    return True
 
 
 def _name_them(studio: Studio, made: Made) -> Studio:
@@ -118,13 +127,14 @@ def _name_them(studio: Studio, made: Made) -> Studio:
         complain(f"read {say_size(made.bytes_read)} in {say_span(made.took_s)}, {rate}/s")
     if not made.lists:
         return studio
-    text = studio.file.read_bytes().decode("utf-8-sig")
-    changed = with_manifest_keys(text, studio.copies, made.lists)
+    before = studio.file.read_bytes()
+    mark = codecs.BOM_UTF8 if before.startswith(codecs.BOM_UTF8) else b""
+    changed = with_manifest_keys(before.decode("utf-8-sig"), studio.copies, made.lists)
     if changed is None:
         for one in made.lists:
             complain(f'add to the copy {one.copy} in {studio.file}: manifest = "{one.key}"')
         return studio
-    swap_in_bytes(studio.file, changed.encode())
+    swap_in_bytes(studio.file, mark + changed.encode())
     names = ", ".join(one.copy for one in made.lists)
     complain(f"{studio.file}: added manifest to {names}")
     return load_studio(studio.file)

@@ -11,10 +11,10 @@ from pathlib import Path
 from drill import clock, units
 from drill.cli.terminal import OK, Commands, columns, complain, progress
 from drill.errors import Mistake, Mistakes, Unfinished
-from drill.guard import falls_in
+from drill.guard import guard_copies
 from drill.intake.additions import added_files
 from drill.intake.draft import MANIFESTS, STUDIO_FILE, Change, first_files
-from drill.intake.media import Given, copies_on, medium_for, read_given
+from drill.intake.media import Given, check_known, copies_on, medium_for, read_given
 from drill.intake.run import Look, look
 from drill.manifests import kind_named
 from drill.model import Copy, Medium, Studio
@@ -46,7 +46,7 @@ def add_new(commands: Commands) -> None:
         "Where a studio file is there already, what has been added since is proposed as a patch; --add writes it.",
         epilog=NEW_EPILOG,
     )
-    new.add_argument("folder", metavar="FOLDER", type=Path, help="where the studio file is, or is to be; on no medium")
+    new.add_argument("folder", metavar="FOLDER", type=Path, help="where the studio file is, or is to be; in no medium")
     new.add_argument(
         "--medium",
         action="append",
@@ -110,23 +110,24 @@ class _Pile:
 
 
 def _new(options: argparse.Namespace) -> int:
-    if options.folder.exists() and not options.folder.is_dir():
-        what = "is a file; the studio file and its lists go into a folder"
-        raise Mistakes([Mistake("drill new", str(options.folder), what, f"name its folder, {options.folder.parent}")])
+    _check_names(options)
     given = read_given(options.medium)
     studio_file: Path = options.folder / STUDIO_FILE
     studio = load_studio(studio_file) if studio_file.exists() else None
     if studio is None and not given:
         what = "no medium is named, so there is nothing to look at"
         raise Mistakes([Mistake("drill new", "--medium", what, "add --medium card=/path/to/card and so on")])
-    pile = _gather(given, studio)
-    unknown = sorted(set(options.relist) - {copy.id for copy in studio.copies if copy.at} if studio else options.relist)
-    if unknown:
-        ids = ", ".join(copy.id for copy in studio.copies if copy.at) if studio else "none yet"
-        raise Mistakes([Mistake("drill new", "--relist", f"no copy that can be read is called {unknown[0]!r}", ids)])
-    _guard(options.folder, pile.copies, studio)
+    lists = _stems(options.folder / MANIFESTS)
+    pile = _gather(given, studio, lists)
+    known = [copy.id for copy in studio.copies if copy.at] if studio else []
+    for id_ in options.relist:
+        if id_ not in known:
+            what = f"no copy that can be read is called {id_!r}"
+            raise Mistakes([Mistake("drill new", "--relist", what, "copies: " + (", ".join(known) or "none yet"))])
+    outputs = [options.folder / name for name in ("", STUDIO_FILE, MANIFESTS, NOTEBOOK)]
+    guard_copies(pile.copies, outputs, where="drill new")
     try:
-        proposal = _look(options, pile, studio)
+        proposal = _look(options, pile, studio, lists)
     except KeyboardInterrupt:
         progress("")
         complain(f"what was read so far is kept in {options.folder / NOTEBOOK}; the same command goes on from there")
@@ -138,23 +139,49 @@ def _new(options: argparse.Namespace) -> int:
     return _propose(options, proposal, pile, studio)
 
 
-def _gather(given: Sequence[Given], studio: Studio | None) -> _Pile:
+def _check_names(options: argparse.Namespace) -> None:
+    """Refuse names that no file and no studio file can have. Errors: Mistakes."""
+    for where, text in (("FOLDER", str(options.folder)), ("--name", options.name or "")):
+        try:
+            text.encode("utf-8")
+        except UnicodeEncodeError:
+            raise Mistakes([Mistake("drill new", where, "is no valid text", "give it a plain name")]) from None
+    try:
+        if options.folder.exists() and not options.folder.is_dir():
+            what, advice = "is a file; the studio file and its lists go into a folder", f"name {options.folder.parent}"
+            raise Mistakes([Mistake("drill new", str(options.folder), what, advice)])
+    except OSError as error:
+        what = f"cannot be a folder: {error.strerror}"
+        raise Mistakes([Mistake("drill new", str(options.folder), what, "name another folder")]) from None
+
+
+def _stems(manifests: Path) -> frozenset[str]:
+    """Return the names, without endings, of lists that lie there: their ids are taken, whoever made them."""
+    return frozenset(path.name.rpartition(".")[0] for path in manifests.glob("*.*"))
+
+
+def _gather(given: Sequence[Given], studio: Studio | None, lists: frozenset[str]) -> _Pile:
     media = dict(studio.media) if studio else {}
     copies = [copy for copy in studio.copies if copy.at is not None] if studio else []  # no link is downloaded again
+    before = list(copies)
+    # A list that was left behind is of another copy, or of a card as it was: it is never added to under its old name.
     taken = {copy.id for copy in studio.copies} if studio else set()
+    taken |= {stem.removeprefix("on-") for stem in lists if stem.startswith("on-")} if studio else set()
     known = [copy.at for copy in copies if copy.at is not None]
     new: dict[str, Medium] = {}
     assumed: set[str] = set()
-    for copy in list(copies):
+    for copy in before:
         if copy.form == "folder" and copy.at is not None and copy.at.is_dir():
-            copies += copies_on(Given(media[copy.on].kind, copy.at), media[copy.on], taken=taken, known=known)
+            found = copies_on(Given(media[copy.on].kind, copy.at), media[copy.on], taken=taken, known=known)
+            copies += found
+            known += [one.at for one in found if one.at is not None]
     for one in given:
-        if one.at is not None and any(falls_in(one.at, path) for path in known):
-            continue  # the studio file has it
+        if check_known(one, before):
+            continue
         medium, guess = medium_for(one, taken=media, ask=_ask if sys.stdin.isatty() and sys.stderr.isatty() else None)
         media[medium.id] = new[medium.id] = medium
         assumed |= {medium.id} if guess else set()
-        copies += copies_on(one, medium, taken=taken)
+        copies += copies_on(one, medium, taken=taken, known=known)
     return _Pile(media, new, frozenset(assumed), copies)
 
 
@@ -164,17 +191,7 @@ def _ask(question: str, assumed: str) -> str:
     return sys.stdin.readline().strip() or assumed
 
 
-def _guard(folder: Path, copies: Sequence[Copy], studio: Studio | None) -> None:
-    for copy in copies:
-        if copy.at is not None and falls_in(folder, copy.at):
-            what = f"falls inside {copy.at}, and nothing is ever written on a medium that is looked at"
-            raise Mistakes([Mistake("drill new", str(folder), what, "name a folder elsewhere")])
-    if studio is None and (folder / MANIFESTS).is_dir() and any((folder / MANIFESTS).iterdir()):
-        what = "holds files already, and no studio file says what they are"
-        raise Mistakes([Mistake("drill new", str(folder / MANIFESTS), what, "name a new folder, or move them away")])
-
-
-def _look(options: argparse.Namespace, pile: _Pile, studio: Studio | None) -> Proposal:
+def _look(options: argparse.Namespace, pile: _Pile, studio: Studio | None, lists: frozenset[str]) -> Proposal:
     with (
         tempfile.TemporaryDirectory(prefix="drill-new-", ignore_cleanup_errors=True) as scratch,
         Notebook(options.folder / NOTEBOOK) as notebook,
@@ -191,6 +208,7 @@ def _look(options: argparse.Namespace, pile: _Pile, studio: Studio | None) -> Pr
                 notebook=notebook,
                 progress=progress,
                 promised=studio.shoots if studio else (),
+                reserved=lists if studio else frozenset(),
             )
         )
 
@@ -207,11 +225,24 @@ def _write_first(options: argparse.Namespace, proposal: Proposal, pile: _Pile) -
         what = "no picture was found on any medium that can be read, so there is nothing to promise"
         raise Mistakes([Mistake("drill new", "--medium", what, "name the folders that hold your pictures")])
     name = options.name or options.folder.absolute().name or "My studio"
-    _write(first_files(options.folder, proposal, name=name, media=pile.media, copies=pile.copies))
+    changes = first_files(options.folder, proposal, name=name, media=pile.media, copies=pile.copies)
+    _check_free(changes)
+    _write(changes)
     file = options.folder / STUDIO_FILE
     print(f"\nWritten: {file} and its lists; {NOTEBOOK} beside it remembers what was read, for a quick second look.")
     print(f"Read {STUDIO_FILE}, mend what is assumed, then:\n\n  drill survey {file}\n  drill run {file}")
     return OK
+
+
+def _check_free(changes: Sequence[Change]) -> None:
+    """Refuse to write over anything; what an interrupted run of the same command wrote is the same, byte for byte."""
+    mistakes = [
+        Mistake("drill new", str(change.path), "is there already, and no studio file says what it is", "move it away")
+        for change in changes
+        if change.path.exists() and (not change.path.is_file() or change.path.read_bytes() != change.content)
+    ]
+    if mistakes:
+        raise Mistakes(mistakes)
 
 
 def _propose(options: argparse.Namespace, proposal: Proposal, pile: _Pile, studio: Studio) -> int:
@@ -235,7 +266,7 @@ def _propose(options: argparse.Namespace, proposal: Proposal, pile: _Pile, studi
         return OK
     _write(changes)
     load_studio(studio.file)
-    print("\nWritten. What was there before is unchanged.")
+    print("\nWritten.")
     return OK
 
 

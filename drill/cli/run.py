@@ -7,7 +7,19 @@ import tempfile
 from pathlib import Path
 
 from drill import clock
-from drill.cli.terminal import EPILOG, FALLS_SHORT, OK, UNFINISHED, Commands, columns, complain, moment, progress, whole
+from drill.cli.terminal import (
+    EPILOG,
+    FALLS_SHORT,
+    OK,
+    UNFINISHED,
+    Commands,
+    check_file,
+    columns,
+    complain,
+    moment,
+    progress,
+    whole,
+)
 from drill.errors import Mistake, Mistakes, Unfinished
 from drill.guard import guard_outputs
 from drill.model import Scenario, Studio
@@ -60,10 +72,8 @@ def _run(options: argparse.Namespace) -> int:
     if studio.scratch and not studio.scratch.parent.is_dir():
         what = f"the folder it should be in, {studio.scratch.parent}, is not there"
         raise Mistakes([Mistake(str(studio.file), "studio.scratch", what, "plug that disk in, or name another folder")])
-    if "--json" in outputs and not outputs["--json"].absolute().parent.is_dir():
-        raise Mistakes([Mistake("--json", options.json, "its folder is not there", "make the folder first")])
-    if "--json" in outputs and outputs["--json"].is_dir():
-        raise Mistakes([Mistake("--json", options.json, "is a folder", "name a file in it")])
+    if "--json" in outputs:
+        check_file(outputs["--json"], option="--json")
     seed = random.SystemRandom().randrange(2**32) if options.seed is None else options.seed
     settings = Options(
         seed=seed,

@@ -6,14 +6,16 @@ from pathlib import Path
 
 from drill import clock
 from drill.cli.lists import add_list_options, write_lists
-from drill.cli.terminal import FALLS_SHORT, OK, Commands, columns, complain, moment, progress
+from drill.cli.new import NOTEBOOK
+from drill.cli.terminal import FALLS_SHORT, OK, Commands, check_file, columns, complain, moment, progress
+from drill.enlist import MANIFESTS
 from drill.errors import Mistake, Mistakes
-from drill.guard import guard_outputs
+from drill.guard import falls_in, guard_outputs
 from drill.inventory import Survey, dump
 from drill.model import Studio
 from drill.report.files import swap_in
 from drill.report.survey_text import survey_text
-from drill.studio import load_studio
+from drill.studio import load_studio, shoots_named
 from drill.survey import survey
 
 SURVEY_EPILOG = """\
@@ -46,6 +48,7 @@ def add_survey(commands: Commands) -> None:
 def _survey(options: argparse.Namespace) -> int:
     studio = load_studio(options.studio)
     _check_outputs(studio, options)
+    shoots_named(studio, options.shoot)
     studio, unread = write_lists(studio, options)
     for warning in studio.warnings:
         complain(f"warning: {warning}")
@@ -61,10 +64,11 @@ def _check_outputs(studio: Studio, options: argparse.Namespace) -> None:
         return
     target = Path(options.json)
     guard_outputs(studio, {"--json": target})
-    if not target.absolute().parent.is_dir():
-        raise Mistakes([Mistake("--json", options.json, "its folder is not there", "make the folder first")])
-    if target.is_dir():
-        raise Mistakes([Mistake("--json", options.json, "is a folder", "name a file in it")])
+    check_file(target, option="--json")
+    home = studio.file.parent
+    if falls_in(target, home / MANIFESTS) or falls_in(target, home / NOTEBOOK):
+        what = "is where lists and readings are kept"
+        raise Mistakes([Mistake("--json", options.json, what, "name another file")])
 
 
 def _deliver(found: Survey, options: argparse.Namespace) -> None:

@@ -7,9 +7,11 @@ import argparse
 import shutil
 import sys
 from datetime import datetime
+from pathlib import Path
 from typing import TypeAlias
 
 from drill import clock
+from drill.errors import Mistake, Mistakes
 from drill.report.words import safe
 
 OK, FALLS_SHORT, MISTAKEN, UNFINISHED = 0, 1, 2, 3
@@ -51,3 +53,14 @@ def moment(text: str) -> datetime:
         return clock.parse_time(text)
     except ValueError:
         raise argparse.ArgumentTypeError(f"{text!r} is no time such as 2026-09-12T19:30:00Z or 2026-09-12") from None
+
+
+def check_file(target: Path, *, option: str) -> None:
+    """Refuse a file to write that cannot be there. Errors: Mistakes."""
+    try:
+        if not target.absolute().parent.is_dir():
+            raise Mistakes([Mistake(option, str(target), "its folder is not there", "make the folder first")])
+        if target.is_dir():
+            raise Mistakes([Mistake(option, str(target), "is a folder", "name a file in it")])
+    except OSError as error:
+        raise Mistakes([Mistake(option, str(target), f"cannot be written: {error.strerror}")]) from None

@@ -36,7 +36,7 @@ class Homes:
     """In which groups the pictures are that lists name."""
 
     def __init__(self, groups: Sequence[Group]) -> None:
-        self._groups = groups
+        self._folders = {key: number for number, group in enumerate(groups) for key in group.folders}
         self._counts: dict[str, Counter[int]] = defaultdict(Counter)
         self._rows: dict[Place, list[tuple[Order, int]]] = defaultdict(list)
         for number, group in enumerate(groups):
@@ -58,10 +58,10 @@ class Homes:
         if not counts:
             return None
         folders = telling(tuple(claim.path.split("/")[:-1]))
-        for number in counts:
-            for copy, names in self._groups[number].folders:
-                if copy == claim.copy and folders[: len(names)] == names:
-                    return number
+        for depth in range(1, len(folders) + 1):
+            number = self._folders.get((claim.copy, folders[:depth]))
+            if number is not None and number in counts:
+                return number
         return counts.most_common(1)[0][0]
 
 

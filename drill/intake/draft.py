@@ -46,6 +46,21 @@ def copy_list(id_: str, kind: str) -> str:
     return f"{MANIFESTS}/on-{id_}{suffix(kind)}"
 
 
+def list_kinds(proposal: Proposal) -> list[str]:
+    """Return the kinds of copies' lists: the chosen one, and what only lists that were there know promised files by.
+
+    Without these, a copy that was seen to hold other bytes would be matched by name.
+    """
+    digests = [line.digests for shoot in proposal.shoots for line in shoot.lines]
+    others = {d.kind for some in digests if all(d.kind != proposal.digest for d in some) for d in some}
+    return [proposal.digest, *sorted(others)]
+
+
+def copy_key(id_: str, kinds: Sequence[str]) -> str:
+    """Return the `manifest` that names all of a copy's own lists."""
+    return copy_list(id_, kinds[0]) if len(kinds) == 1 else f"{MANIFESTS}/on-{id_}.*"
+
+
 def first_files(
     folder: Path, proposal: Proposal, *, name: str, media: Mapping[str, Medium], copies: Sequence[Copy]
 ) -> list[Change]:
@@ -54,8 +69,9 @@ def first_files(
     for shoot in proposal.shoots:
         changes.extend(_new(folder / path, lines) for path, lines in shoot_lists(shoot).items())
     for id_, listed in proposal.lists.items():
-        lines = [(d, item.path) for item in listed for d in item.digests if d.kind == proposal.digest]
-        changes.append(_new(folder / copy_list(id_, proposal.digest), lines))
+        for kind in list_kinds(proposal):
+            lines = [(d, item.path) for item in listed for d in item.digests if d.kind == kind]
+            changes.append(_new(folder / copy_list(id_, kind), lines))
     text = _head(name, proposal) + _tables(proposal, media, copies, frozenset(proposal.lists))
     changes.append(Change(folder / STUDIO_FILE, text.encode(), tuple(text.splitlines()), is_new=True))
     return changes
@@ -137,7 +153,7 @@ def _tables(proposal: Proposal, media: Mapping[str, Medium], copies: Sequence[Co
     assumed = {note.id for note in proposal.media if note.assumed}
     parts.extend(medium_table(medium, assumed=medium.id in assumed) for medium in media.values())
     parts.extend(shoot_table(shoot) for shoot in proposal.shoots)
-    parts.extend(copy_table(copy, list_kind=proposal.digest if copy.id in listed else None) for copy in copies)
+    parts.extend(copy_table(copy, kinds=list_kinds(proposal) if copy.id in listed else ()) for copy in copies)
     return "".join(parts)
 
 
@@ -187,19 +203,19 @@ def _plain(text: str) -> str:
     return text if text.isprintable() else json.dumps(text, ensure_ascii=True)[1:-1]
 
 
-def copy_table(copy: Copy, *, list_kind: str | None) -> str:
+def copy_table(copy: Copy, *, kinds: Sequence[str]) -> str:
     """Return a copy as TOML."""
     lines = ["", "[[copies]]", f"id = {quoted(copy.id)}", f"on = {quoted(copy.on)}"]
     if copy.url is not None or copy.at is not None:
         lines.append(f"at = {quoted(copy.url or str(copy.at))}")
     else:
         lines.append('# at = "…"             # not given: it cannot be read from here, and so proves nothing')
-    if list_kind is not None:
-        lines.append(f"manifest = {quoted(copy_list(copy.id, list_kind))}   # what it was seen to hold")
+    if kinds:
+        lines.append(f"manifest = {quoted(copy_key(copy.id, kinds))}   # what it was seen to hold")
     elif copy.at is None and copy.url is None:
         lines.append(
             '# manifest = "manifests/….xxh128"   # if you know that it holds a shoot: a copy of that shoot\'s list'
         )
-    if copy.archive is not None and list_kind is None:
+    if copy.archive is not None and not kinds:
         lines.append('# password_env = "ARCHIVE_PASSWORD"   # if encrypted: the variable with its password')
     return "\n".join(lines) + "\n"

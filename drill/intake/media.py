@@ -14,6 +14,7 @@ from urllib.parse import urlsplit
 from drill import naming
 from drill.copies import archive_format
 from drill.errors import Mistake, Mistakes
+from drill.guard import falls_in
 from drill.intake.wares import is_text
 from drill.model import Copy, Medium
 from drill.studio import ATTACHED_KINDS, KINDS
@@ -88,14 +89,29 @@ def _check_there(path: Path) -> None:
 
 
 def _overlapping(paths: Sequence[Path]) -> list[Mistake]:
-    real = [Path(os.path.realpath(path)) for path in paths]
     found = []
-    for number, one in enumerate(real):
-        for other, named in zip(real[:number], paths, strict=False):
-            if one == other or one.is_relative_to(other) or other.is_relative_to(one):
-                what = f"lies in, or is, {named}, which is named too: the same files would count as two copies"
-                found.append(Mistake("--medium", str(paths[number]), what, "name each folder once"))
+    for number, one in enumerate(paths):
+        for other in paths[:number]:
+            if falls_in(one, other) or falls_in(other, one):
+                what = f"lies in, holds or is {other}, which is named too: the same files would count as two copies"
+                found.append(Mistake("--medium", str(one), what, "name each folder once"))
     return found
+
+
+def check_known(given: Given, known: Iterable[Copy]) -> bool:
+    """Say whether the studio file has what is given. Errors: Mistakes, where it has a part of it."""
+    if given.at is None:
+        return False
+    places = [(copy.id, copy.at) for copy in known if copy.at is not None]
+    if any(falls_in(given.at, at) for _, at in places):
+        return True
+    for id_, at in places:
+        if falls_in(at, given.at):
+            what = f"holds {at}, which the studio file has as {id_}: the same files would count as two copies"
+            raise Mistakes(
+                [Mistake("--medium", str(given.at), what, f"change the `at` of {id_} to it, or name another")]
+            )
+    return False
 
 
 def medium_for(given: Given, *, taken: Iterable[str], ask: Ask | None) -> tuple[Medium, bool]:

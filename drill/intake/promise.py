@@ -3,14 +3,15 @@
 Flows in: one group of slots. Flows out: promise lines, disagreements, words. Must not know: how groups were made.
 
 A list that is there already decides. Else the reading that most media share does. Where as many share another, the one
-that opens; of several that do the longer raw, the newer sidecar, the copy that has most of the shoot; and it is marked
-as judged.
+that opens; of several that do the longer raw, the newer sidecar, the one on the card, the copy that has most of the
+shoot; and it is marked as judged.
 """
 
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
+from drill import naming
 from drill.coverage import name_key
 from drill.globs import fold
 from drill.intake.contents import Content, Slot, contents_of
@@ -152,6 +153,9 @@ def _judged(slot: Slot, among: Sequence[Content], *, rank: Sequence[str], digest
     newest = _newest(among)
     if not among[0].first.is_picture and newest is not None:
         return _of(slot, newest, digest, "it is the newer one", judged=True)
+    shot = [content for content in among if any(naming.on_a_card(ware.entry.path) for ware in content.wares)]
+    if len(shot) == 1 and among[0].first.is_picture:
+        return _of(slot, shot[0], digest, "it is the one on the card", judged=True)
     first = min(among, key=lambda content: min(rank.index(copy) for copy in content.copies))
     copy = min(first.copies, key=rank.index)
     return _of(slot, first, digest, f"{copy} has most of the shoot", judged=True)

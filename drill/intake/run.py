@@ -5,6 +5,7 @@ Every byte is read once (the notebook remembers it for the next look); only file
 are looked into a second time: how they begin (see `kin`), and which opens where neither a list nor a majority decides.
 """
 
+from collections import defaultdict
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
@@ -46,6 +47,7 @@ class Look:
     notebook: Notebook
     progress: Callable[[str], None]
     promised: Sequence[Shoot] = ()
+    reserved: frozenset[str] = frozenset()  # ids under which lists lie that no shoot of the studio file names
 
 
 @dataclass(slots=True)
@@ -87,6 +89,10 @@ def _open(at: Look, session: LinkSession, pile: _Pile) -> None:
         pile.opened[copy.id] = found
         pile.chosen[copy.id] = candidates(found)
         pile.notes.extend(pile.chosen[copy.id].notes)
+        pile.notes.extend(
+            f"{copy.id}: the folder {folder} could not be listed: nothing in it is promised"
+            for folder in found.unlisted
+        )
 
 
 def _read(at: Look, pile: _Pile) -> None:
@@ -128,7 +134,7 @@ def _sorted(at: Look, pile: _Pile) -> Proposal:
     order = [copy.id for copy in at.copies]
     homes = Homes(groups)
     unmet = stand_in(unmet, groups, homes)
-    notes = leave_known(groups, at.promised)
+    notes = leave_known(groups, at.promised, at.copies)
     paths = {shoot.id: [file.path for file in shoot.promise] for shoot in at.promised}
     open_ones = opening(pile.opened, [ware for group in groups for slot in group.slots for ware in contested(slot)])
     promises = [
@@ -146,11 +152,14 @@ def _sorted(at: Look, pile: _Pile) -> Proposal:
     unmet += [c for c in claimed if id(c) not in kept and id(c) not in claims.met]
     missing = Absent() if at.promised else absent(unmet, groups, homes)
     shoots = _notes_of(at, groups, promises, missing, folder_of)
+    lists = _lists(pile)
     return Proposal(
         media=tuple(_medium_note(m, at) for m in at.media.values()),
         copies=_copy_notes(pile),
         shoots=tuple(shoots),
-        lists=_lists(pile),
+        lists=lists,
+        present={id_: frozenset(e.path for e in o.entries) for id_, o in pile.opened.items() if o.state is State.HERE},
+        closed={id_: tuple(_folder_named(f) for f in o.unlisted) for id_, o in pile.opened.items() if o.unlisted},
         left_out=tuple(_left_out(pile, strangers)),
         notes=(
             *pile.notes,
@@ -179,7 +188,7 @@ def _notes_of(
     missing: Absent,
     folder_of: Mapping[Ware, Names | None],
 ) -> list[ShootNote]:
-    taken: set[str] = {shoot.id for shoot in at.promised}
+    taken: set[str] = {shoot.id for shoot in at.promised} | at.reserved
     dated = [shoot_date(group) for group in groups]
     found = []
     for number in sorted(range(len(groups)), key=lambda n: (str(dated[n][0]), n)):
@@ -221,10 +230,22 @@ def _remarks(group: Group, promise: Promise, folder_of: Mapping[Ware, Names | No
 
 
 def _lists(pile: _Pile) -> dict[str, tuple[ListLine, ...]]:
-    found: dict[str, list[ListLine]] = {id_: [] for id_, o in pile.opened.items() if o.state is State.HERE}
+    """Return what each copy was seen to hold. A name that an archive has twice, with other bytes, can be in no list."""
+    found: dict[str, dict[str, ListLine]] = {id_: {} for id_, o in pile.opened.items() if o.state is State.HERE}
+    twice: dict[str, set[str]] = defaultdict(set)
     for ware in (*pile.wares, *pile.hollow):
-        found[ware.copy].append(ListLine(ware.entry.path, ware.seen.digests))
-    return {id_: tuple(lines) for id_, lines in found.items() if lines}
+        line = ListLine(ware.entry.path, ware.seen.digests)
+        if found[ware.copy].setdefault(line.path, line) != line:
+            twice[ware.copy].add(line.path)
+    for id_, paths in twice.items():
+        found[id_] = {path: line for path, line in found[id_].items() if path not in paths}
+        pile.notes.append(f"{id_}: {_some(sorted(paths), 'name')} there twice with other bytes: not in its list")
+    return {id_: tuple(lines.values()) for id_, lines in found.items() if lines}
+
+
+def _folder_named(unlisted: str) -> str:
+    """Return the beginning of every path in a folder that could not be listed ("wedding (Permission denied)")."""
+    return unlisted.rpartition(" (")[0] + "/"
 
 
 def _medium_note(medium: Medium, at: Look) -> MediumNote:

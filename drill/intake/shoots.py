@@ -80,18 +80,39 @@ def _group(keys: Sequence[Key], named: Mapping[Key, Iterable[int]], slots: Seque
 
 
 def _one_home(groups: Sequence[Group], folder_of: Mapping[Ware, Names | None]) -> dict[int, Group]:
-    """Leave each slot in one group only; return the groups by the slots' identities."""
+    """Leave each slot in one group only, a day's folder last; return the groups by the slots' identities."""
     of_key = {key: number for number, group in enumerate(groups) for key in group.folders}
     days = [len({taken.when.date() for slot in group.slots if (taken := taken_of(slot))}) for group in groups]
+    weak = [all(_is_day(names) for _, names in group.folders) for group in groups]
+    every = [slot for group in groups for slot in group.slots]
     home: dict[int, int] = {}
-    for slot in (slot for group in groups for slot in group.slots):
+    for slot in every:
         lying = Counter(
             of_key[ware.copy, names] for ware in slot.wares if (names := folder_of[ware]) is not None
         )  # every such key is a group's
-        home[id(slot)] = min(lying, key=lambda number: (days[number], -lying[number], number))
+        home[id(slot)] = min(lying, key=lambda number: (weak[number], days[number], -lying[number], number))
     for number, group in enumerate(groups):
-        group.slots = [slot for slot in group.slots if home[id(slot)] == number]
+        if weak[number]:
+            _follow(group.slots, number, home)
+    for number in range(len(groups)):
+        groups[number].slots = []
+    for slot in dict.fromkeys(every):
+        groups[home[id(slot)]].slots.append(slot)
     return {slot: groups[number] for slot, number in home.items()}
+
+
+def _is_day(names: Names) -> bool:
+    """Say whether a folder is named by a day alone: what else is known of its pictures says more."""
+    return naming.date_in(names[-1]) is not None and not any(char.isalpha() for char in names[-1])
+
+
+def _follow(slots: Sequence[Slot], number: int, home: dict[int, int]) -> None:
+    """Let what is left of a day's folder follow what was taken next to it and lies in a shoot's folder elsewhere."""
+    gone = [(taken.when, home[id(s)]) for s in slots if home[id(s)] != number and (taken := taken_of(s)) is not None]
+    for slot in slots:
+        taken = taken_of(slot)
+        if gone and home[id(slot)] == number and taken is not None:
+            home[id(slot)] = min(gone, key=lambda there: abs((there[0] - taken.when).total_seconds()))[1]
 
 
 def _merged(named: Mapping[Key, Mapping[int, None]], slots: Sequence[Slot]) -> list[list[Key]]:
@@ -106,7 +127,12 @@ def _merged(named: Mapping[Key, Mapping[int, None]], slots: Sequence[Slot]) -> l
         shared.update(combinations(numbers, 2))
     days = [{t.when.date() for n in named[key] if (t := taken_of(slots[n]))} for key in keys]
     sizes = [len(named[key]) for key in keys]
-    half = {pair: count for pair, count in shared.items() if count * 2 >= min(sizes[pair[0]], sizes[pair[1]])}
+    day = [_is_day(names) for _, names in keys]
+    half = {
+        (one, other): count
+        for (one, other), count in shared.items()
+        if count * 2 >= min(sizes[one], sizes[other]) and day[one] == day[other]
+    }
     collections = _collections(half, keys, days)
     for (one, other), count in half.items():
         if all(count * 2 >= sizes[number] for number in (one, other) if number in collections):

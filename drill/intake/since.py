@@ -14,9 +14,16 @@ _MOST_NAMED = 3
 
 
 def changed_since(
-    copy: Copy, found: Sequence[ListLine], *, promised: Collection[Digest], others: Mapping[str, Sequence[ListLine]]
+    copy: Copy,
+    found: Sequence[ListLine],
+    *,
+    present: Collection[str],
+    promised: Collection[Digest],
+    others: Mapping[str, Sequence[ListLine]],
+    ours: bool,
 ) -> list[str]:
-    """Return what to say of each kind of change. `others` is what every copy was seen to hold, by id."""
+    """Return what to say of each kind of change. `present` are all paths that are there, read or not; `others`
+    what every copy was seen to hold, by id; `ours` whether its list is one that `drill new` may make anew."""
     now = {item.path: item.digests for item in found}
     listed = copy.listed or ()
     if not any(item.path in now for item in listed):
@@ -26,7 +33,8 @@ def changed_since(
     right: set[str] = set()
     for item in listed:
         if item.path not in now:
-            kinds["moved" if held & set(item.digests) else "gone"].append(item.path)
+            if item.path not in present:
+                kinds["moved" if held & set(item.digests) else "gone"].append(item.path)
         elif _differ(item.digests, now[item.path]):
             was, is_now = promised_in(item.digests, promised), promised_in(now[item.path], promised)
             kind = "damaged" if was else "repaired" if is_now else "changed"
@@ -35,7 +43,7 @@ def changed_since(
                 right |= {id_ for id_, lines in others.items() if any(_same(item.digests, ln.digests) for ln in lines)}
     said = []
     for kind, paths in kinds.items():
-        said.append(f"{copy.id}: {_count(paths)} {_words(kind, right, copy.id)}: {_some(paths)}")
+        said.append(f"{copy.id}: {_count(paths)} {_words(kind, right, copy.id if ours else None)}: {_some(paths)}")
     return said
 
 
@@ -44,8 +52,8 @@ def promised_in(digests: Iterable[Digest], promised: Collection[Digest]) -> bool
     return any(digest in promised for digest in digests)
 
 
-def _words(kind: str, right: Collection[str], id_: str) -> str:
-    again = f"if that is as it should be, --relist {id_} makes its list anew"
+def _words(kind: str, right: Collection[str], id_: str | None) -> str:
+    again = "if that is as it should be, " + (f"--relist {id_} makes its list anew" if id_ else "make its list anew")
     where = f"right on {', '.join(sorted(right))}" if right else "right on no copy that was looked at"
     return {
         "damaged": f"no longer what was promised (damaged, or edited): {where}; copy them back, or {again}",

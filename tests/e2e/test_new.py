@@ -223,10 +223,15 @@ def test_not_through_a_link_either(tmp_path: Path) -> None:
 
 def test_lists_without_a_studio_file_are_not_overwritten(tmp_path: Path) -> None:
     put(tmp_path / "st/manifests/heron.sha256", b"mine\n")
+    put(tmp_path / "st/manifests/on-card.xxh128", b"mine too\n")
     put(tmp_path / "card/DCIM/1.jpg", shot(1))
     outcome = new(tmp_path / "st", "--medium", f"card={tmp_path / 'card'}")
     assert outcome.code == 2, outcome.said
-    assert files_below(tmp_path / "st") == ["manifests/heron.sha256"]
+    assert "on-card.xxh128: is there already" in outcome.err
+    assert not (tmp_path / "st/studio.toml").exists()
+    (tmp_path / "st/manifests/on-card.xxh128").unlink()
+    assert new(tmp_path / "st", "--medium", f"card={tmp_path / 'card'}").code == 0
+    assert (tmp_path / "st/manifests/heron.sha256").read_bytes() == b"mine\n"
 
 
 # --- a second look -----------------------------------------------------------------------------------------------

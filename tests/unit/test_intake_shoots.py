@@ -302,7 +302,7 @@ def test_a_name_that_is_taken_gets_its_day_then_a_number() -> None:
 def test_loose_pictures_are_called_by_their_day_and_odd_names_are_made_safe() -> None:
     assert name(ware("a:DCIM/1.jpg", NINE)) == "2026-09-12"
     assert name(ware("a:鷺の尾根/1.jpg", NINE)) == "2026-09-12"
-    assert name(ware("a:on ssd/1.jpg", NINE)) == "shoot-on-ssd"
+    assert name(ware("a:on heron/1.jpg", NINE)) == "shoot-on-heron"
     assert name(ware("a:Con/1.jpg", NINE)) == "shoot-con"
 
 
