@@ -245,7 +245,8 @@ def _lists(pile: _Pile) -> dict[str, tuple[ListLine, ...]]:
 
 def _folder_named(unlisted: str) -> str:
     """Return the beginning of every path in a folder that could not be listed ("wedding (Permission denied)")."""
-    return unlisted.rpartition(" (")[0] + "/"
+    folder = unlisted.rpartition(" (")[0]
+    return "" if folder == "." else f"{folder}/"  # at the top itself, anything may be hidden
 
 
 def _medium_note(medium: Medium, at: Look) -> MediumNote:
