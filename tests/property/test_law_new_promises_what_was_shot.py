@@ -10,6 +10,8 @@ What cannot be known (`unsure`), and is then one picture more, never one less: a
 - that has another name than the right reading, where a copy holds two readings under names of their own (they may be
   an original and an edit);
 - under 4 KiB, where it was renamed, lies beside another reading, or may have lost its time.
+And one picture less: damaged readings that lost their time, of a picture no list knows, where a list has another
+picture of that name which no copy holds any more: they may be what is left of that one.
 
 And then the drill: with nothing gone, every promised file comes back of which a copy has the promised bytes.
 The judge below knows only what `piles` did, and imports nothing of the intake's own reasoning.
@@ -215,6 +217,16 @@ def _stated(pile: Pile, picture: Picture) -> dict[str, set[str]]:
     return found
 
 
+def _may_be_another(pile: Pile, picture: Picture, readings: Sequence[Reading]) -> bool:
+    """Say whether all that is left of a picture may be taken for another one, which a list names and no copy holds."""
+    if _stated(pile, picture) or any(r.content == picture.content or _timed(r, picture) for r in readings):
+        return False
+    held = {one.picture.number for one in pile.lying if one.content is not None and one.fate not in HOLLOW}
+    names = {name for reading in readings for name in reading.names}
+    gone = [other for other in pile.pictures if other.number not in held and _stated(pile, other)]
+    return any(unicodedata.normalize("NFC", other.name).casefold() in names for other in gone)
+
+
 def verdict(pile: Pile, picture: Picture, readings: Sequence[Reading]) -> Verdict:
     stated = _stated(pile, picture)
     doubtful = unsure(picture, readings, stated.get(picture.digest, set()))
@@ -233,11 +245,13 @@ def verdict(pile: Pile, picture: Picture, readings: Sequence[Reading]) -> Verdic
         reading.content: (0, 0 if settled and all(reading is not d for d in doubtful) else 1) for reading in damaged
     }
     each[picture.content] = (int(settled), int(right is not None or picture.digest in stated))
-    exists = bool(readings)
+    exists = bool(readings) and not _may_be_another(pile, picture, readings)
+    if not exists:
+        each = {content: (0, most) for content, (_, most) in each.items()}
     differ = len(readings) > 1 and not doubtful
     return Verdict(
         each=each,
-        total=(int(exists), int(exists or bool(stated)) + more),
+        total=(int(exists), int(bool(readings) or bool(stated)) + more),
         differ=differ,
         judged=judged if settled and differ and not stated else None,
     )
@@ -359,7 +373,11 @@ def test_new_promises_what_was_shot_and_nothing_else(pile: Pile) -> None:
 
 
 @pytest.mark.deep
-@settings(QUICK, max_examples=int(os.environ.get("DRILL_DEEP_PILES", "1500")), derandomize=False)
+@settings(  # the same piles each time, unless somebody asks for a number of new ones
+    QUICK,
+    max_examples=int(os.environ.get("DRILL_DEEP_PILES", "1500")),
+    derandomize="DRILL_DEEP_PILES" not in os.environ,
+)
 @given(piles())
 def test_new_promises_what_was_shot_in_many_piles(pile: Pile) -> None:
     obey(pile)
