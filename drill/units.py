@@ -5,6 +5,7 @@ Errors: ValueError that says what was expected. Prefixes: IEC 80000-13 and the S
 """
 
 import re
+from fractions import Fraction
 
 _BYTES = {"b": 1, "kb": 10**3, "mb": 10**6, "gb": 10**9, "tb": 10**12, "pb": 10**15}
 _BYTES |= {"kib": 2**10, "mib": 2**20, "gib": 2**30, "tib": 2**40, "pib": 2**50, "byte": 1, "bytes": 1}
@@ -47,12 +48,17 @@ def parse_rate(text: str) -> float:
     return _quantity(amount, {k: float(v) for k, v in _BYTES.items()}, '"180 MB/s"')
 
 
+def parse_part(text: str) -> Fraction:
+    """Read a percentage such as "99.5%" into an exact share from 0 to 1."""
+    found = re.fullmatch(r"\s*([0-9]+(?:\.[0-9]+)?)\s*%\s*", text)
+    if not found or Fraction(found.group(1)) > 100:
+        raise ValueError(f'{text!r} is not written like "70%"')
+    return Fraction(found.group(1)) / 100
+
+
 def parse_share(text: str) -> float:
     """Read a percentage such as "70%" into a share from 0 to 1."""
-    found = re.fullmatch(r"\s*([0-9]+(?:\.[0-9]+)?)\s*%\s*", text)
-    if not found or float(found.group(1)) > 100:
-        raise ValueError(f'{text!r} is not written like "70%"')
-    return float(found.group(1)) / 100
+    return float(parse_part(text))
 
 
 def say_size(size: int) -> str:
