@@ -79,8 +79,24 @@ class FurtherFailures:
 
 
 @dataclass(frozen=True, slots=True)
+class Sample:
+    """What a spot check shows of a shoot: the files chosen for restoring, how many of these did not come back, and how
+    many others stayed on paper only because they were left out.
+
+    Drawn by chance, at that `confidence` at most `not_back_at_most` files of the whole shoot would not come back; None
+    where the files were chosen by a budget, which says nothing of the others.
+    """
+
+    chosen: int
+    not_back: int
+    left_out: int
+    confidence: float | None
+    not_back_at_most: int | None
+
+
+@dataclass(frozen=True, slots=True)
 class Drill:
-    """The result of one scenario (and variant) for one shoot."""
+    """The result of one scenario (and variant) for one shoot. `sample` is None where every file was tried."""
 
     scenario: str
     variant: str | None
@@ -98,6 +114,7 @@ class Drill:
     seconds: Seconds
     lost_work: LostWork
     further_failures: FurtherFailures
+    sample: Sample | None = None
 
     @property
     def falls_short(self) -> bool:
@@ -135,13 +152,20 @@ def to_json(run: Run) -> dict[str, Any]:
         "seed": run.seed,
         "complete": run.complete,
         "not_applicable": list(run.not_applicable),
-        "drills": [_plain(asdict(drill)) for drill in run.drills],
+        "drills": [_drill(drill) for drill in run.drills],
     }
 
 
 def dump(run: Run) -> str:
     """Return the run as JSON text; names that are no valid Unicode stay escaped."""
     return json.dumps(to_json(run), indent=1, ensure_ascii=True) + "\n"
+
+
+def _drill(drill: Drill) -> dict[str, Any]:
+    found: dict[str, Any] = _plain(asdict(drill))
+    if drill.sample is None:
+        del found["sample"]
+    return found
 
 
 def _plain(value: Any) -> Any:

@@ -235,6 +235,16 @@ class Budget(NamedTuple):
     budget_bytes: int | None
 
 
+@dataclass(frozen=True, slots=True)
+class Spot:
+    """How much of many files to read: what a budget buys, or a sample drawn by chance that shows, if it is clean, at
+    that confidence that at most that share of them is bad. One of the two is None."""
+
+    budget: Budget | None
+    confidence: Fraction | None
+    at_most: Fraction
+
+
 def parse_budget(text: str) -> Budget:
     """Read a budget such as "2 h" or "500 GB". Errors: ValueError."""
     with suppress(ValueError):

@@ -7,6 +7,7 @@ import tempfile
 from pathlib import Path
 
 from drill import clock
+from drill.cli.spot import add_spot, read_spot
 from drill.cli.terminal import (
     EPILOG,
     FALLS_SHORT,
@@ -53,6 +54,7 @@ def add_run(commands: Commands) -> None:
     run.add_argument("--shoot", action="append", default=[], metavar="ID", help="only this shoot; repeatable")
     run.add_argument("--seed", type=whole, metavar="N", help="seed of every draw; default: drawn and printed")
     run.add_argument("--now", type=moment, metavar="TIME", help="what counts as now (RFC 3339); default: the clock")
+    add_spot(run)
     run.add_argument("--json", metavar="FILE", help="write the result as JSON; - for standard output, without tables")
     run.add_argument("--no-reports", action="store_true", help="leave nothing in the reports folder")
     run.add_argument(
@@ -63,6 +65,7 @@ def add_run(commands: Commands) -> None:
 
 
 def _run(options: argparse.Namespace) -> int:
+    spot = read_spot(options)
     studio, scenarios = _read(options)
     outputs = {"[studio] scratch": studio.scratch or Path(tempfile.gettempdir())}
     outputs |= {} if options.no_ledger else {"[studio] ledger": studio.ledger}
@@ -80,6 +83,7 @@ def _run(options: argparse.Namespace) -> int:
         now=options.now or clock.now(),
         shoots=tuple(options.shoot),
         keep=options.keep,
+        spot=spot,
         progress=progress,
     )
     for warning in studio.warnings:

@@ -20,14 +20,19 @@ from drill.score import Outcome
 from drill.shelf import OpenCopy
 
 GONE = " is gone"
+LEFT_OUT = "left out of this spot check"
 
 
 @dataclass(slots=True)
 class Case:
-    """One promised file in one drill: who may have it, who gave it, what went wrong on the way."""
+    """One promised file in one drill: who may have it, who gave it, what went wrong on the way.
+
+    What a spot check left out is only read where every copy that is left was touched by a fault.
+    """
 
     file: Promised
     claims: Claims
+    left_out: bool = False
     served_by: str | None = None
     read: Read | None = None
     paper: list[str] = field(default_factory=list)
@@ -51,6 +56,7 @@ class Facts:
     unchecked: Unchecked
     measured_s: float
     whys: Mapping[int, str]  # by the case's number, for what is lost or on paper
+    left_out: int = 0  # files that are on paper only because a spot check left them out
 
 
 class Bench:
@@ -85,13 +91,17 @@ class Bench:
 
 def drill(shoot: Shoot, cases: Sequence[Case], order: Sequence[str], *, bench: Bench, holdings: Holdings) -> Facts:
     """Restore one shoot from what the stage leaves. Copies are asked in `order`. Errors: Unfinished."""
-    measured_s = _serve(cases, order, bench)
-    measured_s += _last_look(cases, bench, holdings)
     for case in cases:
+        if case.left_out:
+            case.paper = [*_unread(case, bench), *_on_paper(case, bench)]
+    tried = [case for case in cases if not case.paper]
+    measured_s = _serve(tried, order, bench)
+    measured_s += _last_look(tried, bench, holdings)
+    for case in tried:
         if case.served_by is None:
             case.paper = _on_paper(case, bench)
-    _check_touched(cases, bench)
-    pairs = [(case.file, case.claims) for case in cases]
+    _check_touched([case for case in cases if not case.left_out], bench)
+    pairs = [(case.file, case.claims) for case in cases if not case.left_out]
     unchecked = by_hand(pairs, shoot=shoot.id, copies=bench.copies, usable=bench.usable, look=bench.look)
     return Facts(
         stage=bench.stage,
@@ -101,6 +111,7 @@ def drill(shoot: Shoot, cases: Sequence[Case], order: Sequence[str], *, bench: B
         unchecked=unchecked,
         measured_s=measured_s,
         whys={n: _why(case, bench) for n, case in enumerate(cases) if case.outcome is not Outcome.VERIFIED},
+        left_out=sum(case.left_out and any(id_ in bench.usable for id_ in case.paper) for case in cases),
     )
 
 
@@ -152,6 +163,15 @@ def _last_look(cases: Sequence[Case], bench: Bench, holdings: Holdings) -> float
     return took_s
 
 
+def _unread(case: Case, bench: Bench) -> list[str]:
+    """Return the copies that are here, are said to hold the file, and that no fault touches there."""
+    return [
+        id_
+        for id_, faulted in bench.usable.items()
+        if any(not faulted.touches(entry) for entry in _readable(case.claims.get(id_, ()), faulted))
+    ]
+
+
 def _on_paper(case: Case, bench: Bench) -> list[str]:
     """Return the copies that cannot be reached now and are said to hold the file."""
     found = []
@@ -190,7 +210,8 @@ def _holders(case: Case, bench: Bench) -> frozenset[str]:
         seen = bench.seen.get(id_, {})
         for entry in _readable(case.claims.get(id_, ()), faulted):
             read = seen.get((entry.path, entry.index))
-            if read is None or read.gives(case.file):
+            # What a fault touches and nobody read counts for nothing: only a spot check leaves such files.
+            if not faulted.touches(entry) if read is None else read.gives(case.file):
                 held.add(id_)
                 break
     return frozenset(held)
@@ -199,10 +220,15 @@ def _holders(case: Case, bench: Bench) -> frozenset[str]:
 def _why(case: Case, bench: Bench) -> str:
     """Say in plain words, copy by copy, why a file did not come back; what is true of many copies is said once."""
     reasons: list[str] = []
+    unread = [id_ for id_ in case.paper if id_ in bench.usable] if case.left_out else []
+    if unread:
+        reasons.append(f"{LEFT_OUT}; said to be on {', '.join(unread)}")
     absent: list[str] = []
     gone: list[str] = []
     for id_ in bench.copies:
         out = bench.stage.out.get(id_)
+        if id_ in unread:
+            continue
         if id_ in case.paper:
             away = bench.unreached.get(id_) or bench.copies[id_].reason or "the server does not answer"
             reasons.append(f"said to be on {id_}, which cannot be reached now ({away})")

@@ -30,7 +30,9 @@ from drill.rehearse.holdings import Claims, Holdings
 from drill.rehearse.links import set_bench
 from drill.rehearse.reads import Read, Reads, place
 from drill.rehearse.settle import Sizes, bytes_needed, learn_sizes, settle, size_of
+from drill.rehearse.spot import Costs, choose
 from drill.rehearse.stage import Stage, folder_name, set_stage
+from drill.sampling import Spot
 from drill.score import Outcome
 from drill.shelf import OpenCopy, State, open_copy
 from drill.studio import shoots_named
@@ -42,12 +44,14 @@ _FLUSHERS = 4
 
 @dataclass(frozen=True, slots=True)
 class Options:
-    """How to run: the seed, the moment that counts as now, which shoots, whether restored files are kept."""
+    """How to run: the seed, the moment that counts as now, which shoots, whether restored files are kept, and whether
+    only some of the files are restored."""
 
     seed: int
     now: datetime
     shoots: tuple[str, ...] = ()
     keep: bool = False
+    spot: Spot | None = None
     progress: Callable[[str], None] = lambda text: None
 
 
@@ -68,7 +72,7 @@ def rehearse(studio: Studio, scenarios: Sequence[Scenario], options: Options) ->
         with _run_folder(studio, keep=options.keep) as folder:
             hall = _Hall(studio, fitting, options, folder)
             try:
-                hall.open(notes)
+                hall.open(notes, chosen)
                 notes.extend([f"the restored files were left in {folder}"] if options.keep else [])
                 for number, shoot in enumerate(chosen):
                     hall.drill_shoot(shoot, number, drills, notes)
@@ -135,11 +139,12 @@ class _Hall:
         self.worth: dict[str, Counter[tuple[str, int]]] = {}
         self.stages: list[Stage] = []
         self.wanting: Wanting = {}
+        self.tried: dict[str, frozenset[str]] = {}  # of a spot check: by shoot, the promised paths to restore
         self._known_claims: tuple[tuple[str, int], list[Claims]] = (("", -1), [])
         self.reads: Reads
         self.holdings: Holdings
 
-    def open(self, notes: list[str]) -> None:
+    def open(self, notes: list[str], shoots: Sequence[Shoot]) -> None:
         """Open every copy, and read once what no promised name matches on copies without a list."""
         promises = [file for shoot in self.studio.shoots for file in shoot.promise]
         for copy in self.studio.copies:
@@ -155,12 +160,28 @@ class _Hall:
             promised=self.holdings.promised,
         )
         self.reads.on_read = self._learn
-        for id_, entries in self.holdings.strays().items():
+        # A spot check reads such files only before something would count as lost.
+        for id_, entries in self.holdings.strays().items() if self.options.spot is None else ():
             self.options.progress(f"reading {len(entries)} files on {id_} that no promised name matches")
             self.reads.fetch(self.copies[id_], None, entries)
         self.reads.forget_files()
+        self._choose(shoots)
         notes.extend(self.holdings.notes())
         notes.extend(_assumed_rates(self.studio))
+
+    def _choose(self, shoots: Sequence[Shoot]) -> None:
+        spot = self.options.spot
+        if spot is not None:
+            media = {id_: found.medium for id_, found in self.copies.items() if found.state is State.HERE}
+            self.tried = choose(
+                spot,
+                shoots,
+                claims_of=self.holdings.claims,
+                costs=Costs(media, self.studio.buses),
+                proven=lambda file, claims: (),
+                seed=self.options.seed,
+                now=self.options.now,
+            )
 
     def close(self) -> None:
         """Stop the flushing threads and remove what lay in the reading folder."""
@@ -185,7 +206,9 @@ class _Hall:
                     notes.extend(_keep(facts, shoot, self.folder))
         finally:
             for at, facts in done:
-                record = settle(facts, shoot, self.studio, sizes=self.sizes, now=self.options.now)
+                record = settle(
+                    facts, shoot, self.studio, sizes=self.sizes, now=self.options.now, spot=self.options.spot
+                )
                 drills.append((at, number, record))
             self._note_wanting(shoot)
         self.reads.forget_files()
@@ -209,7 +232,11 @@ class _Hall:
         key = (shoot.id, self.holdings.version)
         if self._known_claims[0] != key:
             self._known_claims = (key, [self.holdings.claims(file) for file in shoot.promise])
-        return [Case(file, claims) for file, claims in zip(shoot.promise, self._known_claims[1], strict=True)]
+        pairs = zip(shoot.promise, self._known_claims[1], strict=True)
+        if self.options.spot is None:
+            return [Case(file, claims) for file, claims in pairs]
+        tried = self.tried[shoot.id]
+        return [Case(file, claims, left_out=file.path not in tried) for file, claims in pairs]
 
     def _order(self, cases: Sequence[Case], stage: Stage) -> list[str]:
         def cost_s(id_: str, files: int, size: int) -> float:
@@ -288,6 +315,7 @@ def _keep(facts: Facts, shoot: Shoot, folder: Path) -> list[str]:
     """Lay out what a drill verified under its promised paths, beside the promise as checksum lists; return notes."""
     home = folder / facts.stage.name
     notes = []
+    listed_files = [case.file for case in facts.cases if not case.left_out or case.outcome is Outcome.VERIFIED]
     for case in facts.cases:
         if case.outcome is Outcome.VERIFIED and case.read is not None:
             why = place(case.read, home / shoot.id / case.file.path)
@@ -295,8 +323,8 @@ def _keep(facts: Facts, shoot: Shoot, folder: Path) -> list[str]:
                 notes.append(f"{facts.stage.name}: {case.file.path} came back and could not be kept: {why}")
     try:
         (home / shoot.id).mkdir(parents=True, exist_ok=True)
-        for kind in sorted(kinds_of(shoot.promise)):
-            listed = ((d, f"{shoot.id}/{file.path}") for file in shoot.promise for d in file.digests if d.kind == kind)
+        for kind in sorted(kinds_of(listed_files)):
+            listed = ((d, f"{shoot.id}/{file.path}") for file in listed_files for d in file.digests if d.kind == kind)
             write_list(home / f"{shoot.id}{suffix(kind)}", listed)
     except OSError as error:
         raise Unfinished(f"{home} cannot be written: {error.strerror}") from error

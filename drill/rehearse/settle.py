@@ -9,9 +9,11 @@ from datetime import datetime
 
 from drill.coverage import listed_size
 from drill.model import Digest, Shoot, Studio
-from drill.record import Drill, FileNote, Seconds
+from drill.record import Drill, FileNote, Sample, Seconds
 from drill.rehearse.drill import Case, Facts
 from drill.rehearse.further import further_failures
+from drill.rehearse.spot import sample_of
+from drill.sampling import Spot
 from drill.score import Outcome, count_bytes, count_classes, count_files, lost_work, score, verdict
 from drill.timing import Load, projected_s
 
@@ -33,7 +35,9 @@ def size_of(case: Case, sizes: Mapping[tuple[Digest, ...], int]) -> int | None:
     return listed_size(case.claims) if known is None else known
 
 
-def settle(facts: Facts, shoot: Shoot, studio: Studio, *, sizes: Sizes, now: datetime) -> Drill:
+def settle(
+    facts: Facts, shoot: Shoot, studio: Studio, *, sizes: Sizes, now: datetime, spot: Spot | None = None
+) -> Drill:
     """Make the record of one drill."""
     outcomes = [case.outcome for case in facts.cases]
     known = [size_of(case, sizes) for case in facts.cases]
@@ -58,6 +62,20 @@ def settle(facts: Facts, shoot: Shoot, studio: Studio, *, sizes: Sizes, now: dat
         seconds=Seconds(round(facts.measured_s, 3), round(took_s, 3), target_s),
         lost_work=lost_work(files, shoot, now),
         further_failures=further_failures(facts.holders, studio, shoot.targets.further_failures),
+        sample=None if spot is None else _sample(spot, facts),
+    )
+
+
+def _sample(spot: Spot, facts: Facts) -> Sample:
+    chosen = [case for case in facts.cases if not case.left_out]
+    not_back = [case for case in facts.cases if case.outcome is not Outcome.VERIFIED]
+    return sample_of(
+        spot,
+        len(facts.cases),
+        chosen=len(chosen),
+        not_back=sum(case.outcome is not Outcome.VERIFIED for case in chosen),
+        left_out=facts.left_out,
+        known=len(not_back) - facts.left_out,
     )
 
 
@@ -87,6 +105,8 @@ def bytes_needed(cases: Sequence[Case], sizes: Sizes) -> int:
     """Return how much room a shoot needs in scratch, as far as sizes are known; where listings disagree, the least."""
     needed = 0
     for case in cases:
+        if case.left_out:
+            continue
         size = size_of(case, sizes)
         if size is None:
             entries = (claim.entry for found in case.claims.values() for claim in found)

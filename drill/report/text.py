@@ -8,6 +8,7 @@ from collections.abc import Callable, Container, Iterable, Sequence
 from drill import units
 from drill.model import Scenario
 from drill.record import VERDICTS, Drill, FileNote, Run
+from drill.report.spot_text import is_only_left_out, spot_text
 from drill.report.words import paragraph, safe, table
 
 MOST_ADVICE = 3
@@ -26,7 +27,7 @@ def run_text(run: Run, *, width: int = 80) -> str:
     parts = [_head(run, width)]
     if run.drills:
         lines = worst_of_variants(run.drills)
-        parts += [_scenario_table(lines, width), _shoot_table(run.drills, width)]
+        parts += [spot_text(run, width), _scenario_table(lines, width), _shoot_table(run.drills, width)]
         parts += [_listed("Wrong on the copies today, without any scenario", run.findings, width)]
         parts += [_advice(run, lines, width)]
     parts += [_listed("To know", run.notes, width), paragraph(NOT_PROVED, width)]
@@ -189,7 +190,7 @@ def _weakest(drill: Drill) -> str:
 
 
 def _advice(run: Run, lines: Sequence[tuple[Drill, int]], width: int) -> str:
-    short = [drill for drill, _ in lines if drill.falls_short]
+    short = [drill for drill, _ in lines if drill.falls_short and not is_only_left_out(drill)]
     everywhere = lost_everywhere(run.drills)
     said = [_lost_already(shoot, notes) for shoot, notes in everywhere.items()][:MOST_ADVICE]
     first = list({drill.shoot: drill for drill in reversed(short)}.values())  # the worst of each shoot …

@@ -18,6 +18,7 @@ from hypothesis import strategies as st
 from drill.model import Hazard, Scenario, Selector
 from drill.record import Run, to_json
 from drill.rehearse import Options, rehearse
+from drill.sampling import Spot
 from drill.studio import load_studio
 
 PLACES = ("bag", "home", "away")
@@ -88,11 +89,11 @@ def laid_out(world: World) -> Iterator[Path]:
         shutil.rmtree(folder)
 
 
-def run(studio_file: Path, hazards: Sequence[Hazard], seed: int = 1) -> Run:
+def run(studio_file: Path, hazards: Sequence[Hazard], seed: int = 1, spot: Spot | None = None) -> Run:
     """Drill a laid-out world under hazards; without any, one that slows everything stands for no fault."""
     none = Hazard("slow", Selector(), factor=1.0)
     scenario = Scenario("law", "A law", "A story.", tuple(hazards) or (none,))
-    return rehearse(load_studio(studio_file), [scenario], Options(seed=seed, now=NOW))
+    return rehearse(load_studio(studio_file), [scenario], Options(seed=seed, now=NOW, spot=spot))
 
 
 def verified(record: Run) -> set[str]:
