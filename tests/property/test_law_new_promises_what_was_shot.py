@@ -9,7 +9,8 @@ What cannot be known (`unsure`), and is then one picture more, never one less: a
 - that was cut short and has no time, and has another name, or lies on a copy that has a reading already;
 - that has another name than the right reading, where a copy holds two readings under names of their own (they may be
   an original and an edit);
-- under 4 KiB, where it was renamed, lies beside another reading, or may have lost its time.
+- under 4 KiB, where it was renamed, lies beside another reading, or may have lost its time; or was delivered, and lies
+  in a folder of another name.
 And one picture less: damaged readings that lost their time, of a picture no list knows, where a list has another
 picture of that name which no copy holds any more: they may be what is left of that one.
 
@@ -175,7 +176,13 @@ def _surely_one(one: Reading, other: Reading, readings: Sequence[Reading], pictu
         return True
     apart = all(a.copies.isdisjoint(b.copies) for a in readings for b in readings if a is not b)
     timed = _timed(one, picture) and _timed(other, picture)
-    return apart and _named_alike(one, other) and (timed or _begins(one, other, readings))
+    near = not picture.delivery or not _folders(one).isdisjoint(_folders(other))
+    return apart and near and _named_alike(one, other) and (timed or _begins(one, other, readings))
+
+
+def _folders(reading: Reading) -> set[str]:
+    """Return where a delivery lies below the folder of deliveries: web and print sizes share all else."""
+    return {one.path.rpartition("/")[0].rpartition("deliver")[2] for one in reading.lying}
 
 
 def unsure(picture: Picture, readings: Sequence[Reading], listed: set[str]) -> list[Reading]:
