@@ -152,7 +152,7 @@ def to_json(run: Run) -> dict[str, Any]:
         "seed": run.seed,
         "complete": run.complete,
         "not_applicable": list(run.not_applicable),
-        "drills": [_drill(drill) for drill in run.drills],
+        "drills": [drill_to_json(drill) for drill in run.drills],
     }
 
 
@@ -161,7 +161,8 @@ def dump(run: Run) -> str:
     return json.dumps(to_json(run), indent=1, ensure_ascii=True) + "\n"
 
 
-def _drill(drill: Drill) -> dict[str, Any]:
+def drill_to_json(drill: Drill) -> dict[str, Any]:
+    """Return one drill as the documented JSON value."""
     found: dict[str, Any] = _plain(asdict(drill))
     if drill.sample is None:
         del found["sample"]
