@@ -16,6 +16,7 @@ from drill.copies.link import (
     probe_link,
 )
 from drill.copies.raw import BLOCK, BrokenOff, FileBytes, Unreadable, pump
+from drill.copies.tarred import is_complete
 
 __all__ = [
     "ARCHIVES",
@@ -32,6 +33,7 @@ __all__ = [
     "fetch_link",
     "file_store",
     "folder_store",
+    "is_complete",
     "link_expiry",
     "link_store",
     "link_url",

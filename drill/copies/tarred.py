@@ -53,6 +53,18 @@ def reader(kind: str) -> tuple[_List, _Deliver]:
     return list_members, deliver_members
 
 
+def is_complete(kind: str, raw: RawIOBase) -> bool:
+    """Say whether all headers make sense up to the mark of the end, and only zeros follow. Errors: those of reading."""
+    tape = _tape(kind, raw)
+    walk = _Walk(tape)
+    for _ in walk.members():
+        pass
+    if walk.marked is None or walk.broken:
+        return False
+    tape.seek(walk.marked)  # a zeroed header looks like that mark
+    return not any(chunk.strip(b"\0") for chunk in iter(lambda: tape.read(BLOCK), b""))
+
+
 # --- the stream of records ---------------------------------------------------------------------------------------
 
 
@@ -225,6 +237,7 @@ class _Walk:
     waiting: Waiting | None = None
     broken: bool = False
     unread: bool = False
+    marked: int | None = None  # where the mark of the end was met
     files: dict[str, tarfile.TarInfo] = field(default_factory=dict)
 
     def members(self) -> Iterator[tuple[Entry, tarfile.TarInfo]]:
@@ -249,6 +262,7 @@ class _Walk:
                 if info.size < 0 or tar.offset <= at:
                     raise tarfile.HeaderError("absurd size")
             except _EndMark:
+                self.marked = at
                 # The mark of the end, or a sector of zeros where a header was: look on while something is missed.
                 at = self._resync(at + _RECORD) if self.waiting else None
             except _NoMore:

@@ -10,7 +10,7 @@ FLOORS = (
     ("errors", "model", "units", "clock", "globs"),
     ("digests", "tables", "record", "inventory", "proposal", "naming", "capture", "sampling", "rates"),
     ("manifests", "copies", "notebook"),
-    ("studio", "shelf"),
+    ("studio", "shelf", "soundness"),
     ("guard", "scenario", "coverage", "plan", "faulttree", "timing", "reading"),
     ("faults",),
     ("restore", "verify", "score"),
