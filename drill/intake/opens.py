@@ -6,21 +6,19 @@ what its name says. Each copy delivers all that is wanted of it at once: a solid
 """
 
 import io
-import warnings
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
-
-from PIL import Image, UnidentifiedImageError
 
 from drill.intake.wares import Ware, by_copy
 from drill.model import Entry, Problem
 from drill.naming import Nature
 from drill.shelf import OpenCopy
+from drill.soundness import Check, Outcome, checking
 
 HEAD_BYTES = 64 * 1024
 Take = Callable[[Entry, bytearray, Problem | None], None]
 _MOST_BYTES = 256 * 10**6
-_NOT_DECODED = (".heic", ".heif", ".hif", ".avif", ".jxl")  # by an imaging library without its plugins
+_VALUES = {Outcome.OPENS: True, Outcome.DAMAGED: False, Outcome.UNREADABLE: False, Outcome.CANNOT_CHECK: None}
 
 
 @dataclass(slots=True)
@@ -76,17 +74,18 @@ def opening(opened: Mapping[str, OpenCopy], wares: Iterable[Ware]) -> dict[Ware,
     """Decode pictures in full; None for what this program cannot decode (raws, films, sidecars) or is too large."""
     found: dict[Ware, bool | None] = dict.fromkeys(wares)
     decodable = [ware for ware in found if ware.nature is Nature.PICTURE and ware.seen.size <= _MOST_BYTES]
-    for copy, some in by_copy(decodable).items():
-        _deliver(opened[copy], some, _Keeper(_MOST_BYTES, _decoder(some, found)))
+    with checking() as look:
+        for copy, some in by_copy(decodable).items():
+            _deliver(opened[copy], some, _Keeper(_MOST_BYTES, _decoder(look, some, found)))
     return found
 
 
-def _decoder(wares: Iterable[Ware], found: dict[Ware, bool | None]) -> Take:
+def _decoder(look: Check, wares: Iterable[Ware], found: dict[Ware, bool | None]) -> Take:
     of_entry = {(ware.entry.path, ware.entry.index): ware for ware in wares}
 
     def take(entry: Entry, kept: bytearray, problem: Problem | None) -> None:
         ware = of_entry[entry.path, entry.index]
-        found[ware] = _decodes(kept, ware.name) if problem is None else False
+        found[ware] = _VALUES[look(ware.name, bytes(kept)).outcome] if problem is None else False
 
     return take
 
@@ -94,18 +93,3 @@ def _decoder(wares: Iterable[Ware], found: dict[Ware, bool | None]) -> Take:
 def _deliver(at: OpenCopy, wares: Sequence[Ware], keeper: _Keeper) -> None:
     if at.view is not None and wares:
         at.view.deliver([ware.entry for ware in wares], keeper)
-
-
-def _decodes(content: bytearray, name: str) -> bool | None:
-    try:
-        with warnings.catch_warnings():
-            warnings.simplefilter("ignore")  # a huge picture is no reason to say anything
-            with Image.open(io.BytesIO(content)) as picture:
-                picture.load()
-    except UnidentifiedImageError:
-        return None if name.lower().endswith(_NOT_DECODED) else False
-    except Image.DecompressionBombError:
-        return None
-    except Exception:  # a decoder may raise anything over damaged bytes
-        return False
-    return True

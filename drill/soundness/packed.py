@@ -69,12 +69,17 @@ def look(file: Opener, size: int, kind: Kind) -> Soundness:
     view.deliver(entries, judge)
     if judge.problems:
         return _of_members(judge.problems)
-    found = _drain(file, size, _STREAM[kind]) if kind in _STREAM else opens("" if entries else "there is nothing in it")
-    if kind in _TARS and found.outcome is Outcome.OPENS:
-        with file.raw() as raw:
-            if not is_complete(kind.value, raw):
-                return damaged("its end is missing, or the headers of some files in it")
-    return found
+    found = _drain(file, size, _STREAM[kind]) if kind in _STREAM else opens("" if entries else "there is no file in it")
+    return _of_tar(file, kind, entries) if kind in _TARS and found.outcome is Outcome.OPENS else found
+
+
+def _of_tar(file: Opener, kind: Kind, entries: list[Entry]) -> Soundness:
+    if not entries:  # an empty tar is nothing but zeros, as is one that was lost
+        return damaged("there is no file in it")
+    with file.raw() as raw:
+        if is_complete(kind.value, raw):
+            return opens()
+    return damaged("its end is missing, or the headers of some files in it")
 
 
 def _of_members(problems: list[tuple[Entry, Problem]]) -> Soundness:

@@ -152,7 +152,12 @@ def test_the_check_value_behind_a_packed_tar_counts(look: Check) -> None:
 def test_a_tar_without_its_end_is_damaged_even_where_a_file_ends(look: Check) -> None:
     content = sound()["heron.tar"]
     second = content.index(b"heron/R0001.xmp")
-    for hurt in (content[:-1024], content[:second] + bytes(512) + content[second + 512 :], bytes(512) + content[512:]):
+    for hurt in (
+        bytes(len(content)),
+        content[:-1024],
+        content[:second] + bytes(512) + content[second + 512 :],
+        bytes(512) + content[512:],
+    ):
         assert look("heron.tar", hurt).outcome is Outcome.DAMAGED
 
 

@@ -8,7 +8,7 @@ import drill
 PACKAGE = Path(drill.__file__).parent
 FLOORS = (
     ("errors", "model", "units", "clock", "globs"),
-    ("digests", "tables", "record", "inventory", "proposal", "naming", "capture", "sampling", "rates"),
+    ("digests", "tables", "record", "inventory", "proposal", "naming", "capture", "sampling", "rates", "duedate"),
     ("manifests", "copies", "notebook"),
     ("studio", "shelf", "soundness"),
     ("guard", "scenario", "coverage", "plan", "faulttree", "timing", "reading"),
