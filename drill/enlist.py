@@ -1,7 +1,7 @@
 """Making the lists that are missing: every copy without one is read once, and what it holds is written down.
 
 Flows in: a studio, settings. Flows out: lists as bytes, and the studio file's text with a `manifest` key for each; it
-writes nothing but the notebook. Must not know: promises, terminals. A list says what a copy held when it was read: it
+writes nothing but the ledger. Must not know: promises, terminals. A list says what a copy held when it was read: it
 makes later changes visible, and proves nothing about the time before.
 """
 
@@ -22,10 +22,10 @@ from tomlkit.exceptions import TOMLKitError
 from drill import naming
 from drill.copies import LinkSession
 from drill.coverage import WEAK
+from drill.ledger import Ledger
 from drill.manifests import format_list, suffix
 from drill.model import Copy, Digest, Entry, Problem, Studio
 from drill.naming import Nature
-from drill.notebook import Notebook
 from drill.reading import Job, Readings, read_files
 from drill.shelf import OpenCopy, State, open_copy
 
@@ -59,7 +59,7 @@ class Made:
 
 
 def make_lists(
-    studio: Studio, *, kind: str | None, notebook: Notebook, now: datetime, progress: Callable[[str], None]
+    studio: Studio, *, kind: str | None, ledger: Ledger, now: datetime, progress: Callable[[str], None]
 ) -> Made:
     """Read every copy without a list that can be read. Errors: Unfinished, KeyboardInterrupt; readings are kept."""
     kind = kind or usual_kind(studio)
@@ -67,7 +67,7 @@ def make_lists(
     others = {os.path.realpath(copy.at) for copy in studio.copies if copy.at is not None}
     wanted = {found.copy.id: _worth_listing(found, others) for found in opened}
     jobs = [Job(found, entry) for found in opened for entry in wanted[found.copy.id]]
-    read = read_files(jobs, kinds=[kind], notebook=notebook, now=now, progress=progress, with_capture=False)
+    read = read_files(jobs, kinds=[kind], ledger=ledger, now=now, progress=progress, with_capture=False)
     taken = {path.name for path in (studio.file.parent / MANIFESTS).glob("*")}
     lists = []
     for found in opened:

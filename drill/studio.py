@@ -21,6 +21,7 @@ from drill.manifests import read_manifest
 from drill.model import Bus, Copy, Listed, Medium, Place, Promised, Shoot, Studio, Targets
 from drill.tables import Table, load_toml, repeated, without_secrets
 
+LEDGER = "ledger.sqlite"
 KINDS = (
     "card",
     "tablet",
@@ -68,7 +69,7 @@ def load_studio(path: Path) -> Studio:
         file=path.absolute(),
         name=name,
         scratch=_local(base, scratch) if scratch else None,
-        ledger=_local(base, ledger or "ledger.sqlite"),
+        ledger=_local(base, ledger or LEDGER),
         reports=_local(base, reports or "reports"),
         weights=weights,
         places=places,

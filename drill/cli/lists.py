@@ -6,14 +6,14 @@ import os
 from pathlib import Path
 
 from drill import clock
-from drill.cli.new import DIGESTS, NOTEBOOK, digest_kind
+from drill.cli.new import DIGESTS, digest_kind
 from drill.cli.terminal import complain, progress
 from drill.enlist import MANIFESTS, Made, MadeList, make_lists, with_manifest_keys
 from drill.errors import Mistake, Mistakes, Unfinished
 from drill.guard import guard_copies
+from drill.ledger import Ledger, ledger_files
 from drill.manifests import suffix
 from drill.model import Studio
-from drill.notebook import Notebook
 from drill.report.files import swap_in_bytes
 from drill.studio import load_studio
 from drill.units import say_size, say_span
@@ -55,13 +55,18 @@ def write_lists(studio: Studio, options: argparse.Namespace) -> tuple[Studio, bo
             raise Mistakes([Mistake("drill survey", "--into-copies", what, "add --write-manifests")])
         return studio, False
     home = studio.file.parent
-    guard_copies(studio.copies, [home / MANIFESTS, home / NOTEBOOK, studio.file], where="--write-manifests")
+    guard_copies(
+        studio.copies, [home / MANIFESTS, *ledger_files(studio.ledger), studio.file], where="--write-manifests"
+    )
     try:
-        with Notebook(home / NOTEBOOK) as notebook:
-            made = make_lists(studio, kind=options.digest, notebook=notebook, now=clock.now(), progress=progress)
+        now = clock.now()
+        with Ledger.open(studio.ledger, now=now) as ledger:
+            run = ledger.begin_run("lists", now=now)
+            made = make_lists(studio, kind=options.digest, ledger=ledger, now=now, progress=progress)
+            ledger.end_run(run, complete=True)
     except KeyboardInterrupt:
         progress("")
-        complain(f"what was read so far is kept in {home / NOTEBOOK}; the same command goes on from there")
+        complain(f"what was read so far is kept in {studio.ledger}; the same command goes on from there")
         raise
     progress("")
     for said in made.passed_over:

@@ -16,23 +16,22 @@ from drill.intake.additions import added_files
 from drill.intake.draft import MANIFESTS, STUDIO_FILE, Change, first_files
 from drill.intake.media import Given, check_known, copies_on, medium_for, read_given
 from drill.intake.run import Look, look
+from drill.ledger import Ledger, ledger_files
 from drill.manifests import kind_named
 from drill.model import Copy, Medium, Studio
-from drill.notebook import Notebook
 from drill.proposal import Proposal
 from drill.report.files import swap_in_bytes
 from drill.report.intake_text import changes_text, paragraphs, proposal_text
-from drill.studio import load_studio
+from drill.studio import LEDGER, load_studio
 
-NOTEBOOK = "readings.jsonl"
 DEFAULT_GAP = "6 h"
 DIGESTS = ("xxh128", "sha256", "sha512", "blake2b", "sha1", "md5", "xxh64", "xxh3")
 
 
 NEW_EPILOG = """\
 exit codes: 0 what was found is written, or proposed; 2 the command or a file is wrong, and nothing was written; 3 it
-could not be finished; what was read is kept in FOLDER/readings.jsonl, and the same command goes on from there. Media
-are only ever read.
+could not be finished; what was read is kept in FOLDER/ledger.sqlite (or the studio file's ledger), and the same command
+goes on from there. Media are only ever read.
 """
 
 
@@ -124,13 +123,14 @@ def _new(options: argparse.Namespace) -> int:
         if id_ not in known:
             what = f"no copy that can be read is called {id_!r}"
             raise Mistakes([Mistake("drill new", "--relist", what, "copies: " + (", ".join(known) or "none yet"))])
-    outputs = [options.folder / name for name in ("", STUDIO_FILE, MANIFESTS, NOTEBOOK)]
-    guard_copies(pile.copies, outputs, where="drill new")
+    ledger = studio.ledger if studio else options.folder / LEDGER
+    outputs = [options.folder / name for name in ("", STUDIO_FILE, MANIFESTS)]
+    guard_copies(pile.copies, [*outputs, *ledger_files(ledger)], where="drill new")
     try:
-        proposal = _look(options, pile, studio, lists)
+        proposal = _look(options, pile, studio, lists, ledger)
     except KeyboardInterrupt:
         progress("")
-        complain(f"what was read so far is kept in {options.folder / NOTEBOOK}; the same command goes on from there")
+        complain(f"what was read so far is kept in {ledger}; the same command goes on from there")
         raise
     progress("")
     print(proposal_text(proposal, width=columns()), end="")
@@ -191,26 +191,32 @@ def _ask(question: str, assumed: str) -> str:
     return sys.stdin.readline().strip() or assumed
 
 
-def _look(options: argparse.Namespace, pile: _Pile, studio: Studio | None, lists: frozenset[str]) -> Proposal:
+def _look(
+    options: argparse.Namespace, pile: _Pile, studio: Studio | None, lists: frozenset[str], file: Path
+) -> Proposal:
+    now = clock.now()
     with (
         tempfile.TemporaryDirectory(prefix="drill-new-", ignore_cleanup_errors=True) as scratch,
-        Notebook(options.folder / NOTEBOOK) as notebook,
+        Ledger.open(file, now=now) as ledger,
     ):
-        return look(
+        run = ledger.begin_run("new", now=now)
+        proposal = look(
             Look(
                 media=pile.media,
                 copies=pile.copies,
                 assumed=pile.assumed,
                 gap_s=options.gap,
                 digest=options.digest or _usual(studio),
-                now=clock.now(),
+                now=now,
                 scratch=Path(scratch),
-                notebook=notebook,
+                ledger=ledger,
                 progress=progress,
                 promised=studio.shoots if studio else (),
                 reserved=lists if studio else frozenset(),
             )
         )
+        ledger.end_run(run, complete=True)
+    return proposal
 
 
 def _usual(studio: Studio | None) -> str:
@@ -229,7 +235,7 @@ def _write_first(options: argparse.Namespace, proposal: Proposal, pile: _Pile) -
     _check_free(changes)
     _write(changes)
     file = options.folder / STUDIO_FILE
-    print(f"\nWritten: {file} and its lists; {NOTEBOOK} beside it remembers what was read, for a quick second look.")
+    print(f"\nWritten: {file} and its lists; {LEDGER} beside it remembers what was read, for a quick second look.")
     print(f"Read {STUDIO_FILE}, mend what is assumed, then:\n\n  drill survey {file}\n  drill run {file}")
     return OK
 

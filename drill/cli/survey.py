@@ -6,12 +6,12 @@ from pathlib import Path
 
 from drill import clock
 from drill.cli.lists import add_list_options, write_lists
-from drill.cli.new import NOTEBOOK
 from drill.cli.terminal import FALLS_SHORT, OK, Commands, check_file, columns, complain, moment, progress
 from drill.enlist import MANIFESTS
 from drill.errors import Mistake, Mistakes
 from drill.guard import falls_in, guard_outputs
 from drill.inventory import Survey, dump
+from drill.ledger import ledger_files
 from drill.model import Studio
 from drill.report.files import swap_in
 from drill.report.survey_text import survey_text
@@ -66,7 +66,7 @@ def _check_outputs(studio: Studio, options: argparse.Namespace) -> None:
     guard_outputs(studio, {"--json": target})
     check_file(target, option="--json")
     home = studio.file.parent
-    if falls_in(target, home / MANIFESTS) or falls_in(target, home / NOTEBOOK):
+    if any(falls_in(target, kept) for kept in (home / MANIFESTS, *ledger_files(studio.ledger))):
         what = "is where lists and readings are kept"
         raise Mistakes([Mistake("--json", options.json, what, "name another file")])
 

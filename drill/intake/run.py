@@ -1,7 +1,7 @@
 """The conductor of `drill new`: media → copies → wares → slots → shoots → promises → a proposal.
 
 Flows in: media and copies to look at, settings. Flows out: a Proposal. Holds no arithmetic of its own, prints nothing.
-Every byte is read once (the notebook remembers it for the next look); only files of which there are different readings
+Every byte is read once (the ledger remembers it for the next look); only files of which there are different readings
 are looked into a second time: how they begin (see `kin`), and which opens where neither a list nor a majority decides.
 """
 
@@ -24,8 +24,8 @@ from drill.intake.opens import first_bytes, opening
 from drill.intake.promise import Claims, Promise, contested, make_promise
 from drill.intake.shoots import Group, assemble, place_others, seen_ones, taken_of
 from drill.intake.wares import PICTURES, Candidates, Claimed, Ware, by_copy, candidates, is_hollow, wares
+from drill.ledger import Ledger
 from drill.model import Copy, Medium, Shoot
-from drill.notebook import Notebook
 from drill.proposal import CopyNote, ListLine, MediumNote, Proposal, ShootNote
 from drill.reading import Job, Readings, read_files
 from drill.shelf import OpenCopy, State, open_copy
@@ -44,7 +44,7 @@ class Look:
     digest: str
     now: datetime
     scratch: Path
-    notebook: Notebook
+    ledger: Ledger
     progress: Callable[[str], None]
     promised: Sequence[Shoot] = ()
     reserved: frozenset[str] = frozenset()  # ids under which lists lie that no shoot of the studio file names
@@ -100,7 +100,7 @@ def _read(at: Look, pile: _Pile) -> None:
     kinds |= {digest.kind for shoot in at.promised for file in shoot.promise for digest in file.digests}
     kinds |= {digest.kind for copy in at.copies for item in copy.listed or () for digest in item.digests}
     jobs = [Job(pile.opened[id_], entry) for id_, chosen in pile.chosen.items() for entry in chosen.entries]
-    pile.readings = read_files(jobs, kinds=sorted(kinds), notebook=at.notebook, now=at.now, progress=at.progress)
+    pile.readings = read_files(jobs, kinds=sorted(kinds), ledger=at.ledger, now=at.now, progress=at.progress)
     for id_, chosen in pile.chosen.items():
         unread: list[str] = []
         hollow: list[Ware] = []

@@ -157,7 +157,7 @@ def wares(
 ) -> Iterator[Ware | tuple[Entry, Problem]]:
     """Give each file of a copy with what reading it showed, or the problem that there was.
 
-    Digests of other than these `kinds`, which the notebook may know of some files, are dropped: equal bytes must have
+    Digests of other than these `kinds`, which the ledger may know of some files, are dropped: equal bytes must have
     equal digests.
     """
     top = _top(found)

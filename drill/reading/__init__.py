@@ -1,11 +1,11 @@
 """Reading: many files of several copies, each byte at most once, as fast as the media allow.
 
-Flows in: jobs (a file on an opened copy), the digest kinds wanted, the notebook of earlier readings. Flows out: for
+Flows in: jobs (a file on an opened copy), the digest kinds wanted, the ledger of earlier readings. Flows out: for
 each job what the file showed (`Seen`), or the Problem its reading ran into; and what the reading cost. Must not know:
-promises, faults, verdicts. Nothing is written but the notebook.
+promises, faults, verdicts. Nothing is written but the ledger.
 
 `onepass` is one pass over one file's bytes; `crew` the workers on the media; `run` the calling thread: it alone
-touches the notebook and calls back.
+touches the ledger and calls back.
 """
 
 from drill.reading.crew import Job, JobKey

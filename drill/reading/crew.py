@@ -1,6 +1,6 @@
 """The crew: workers that read the media side by side, and meters that say how far they are.
 
-Flows in: tasks, grouped by medium. Flows out: results in the order in which they come. Must not know: the notebook,
+Flows in: tasks, grouped by medium. Flows out: results in the order in which they come. Must not know: the ledger,
 who asked. Media that seek are read by one worker each in path order, others by two; hashing and reading release the
 interpreter's lock. A copy that vanishes is given up at once, each of its files with that Problem.
 """
@@ -10,14 +10,14 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from threading import Event, Thread
-from typing import TypeVar
+from typing import NamedTuple, TypeVar
 
 from drill import clock
 from drill.copies import reach
 from drill.copies.raw import deliver_file
 from drill.errors import CannotReach, DrillError
+from drill.ledger import Root
 from drill.model import Entry, Problem, Seen, Trouble
-from drill.notebook import Root
 from drill.reading.onepass import OnePass
 from drill.shelf import OpenCopy
 
@@ -45,11 +45,19 @@ class Job:
 
 @dataclass(frozen=True, slots=True)
 class Task:
-    """A job with the digest kinds to make, and where its copy lies for the notebook."""
+    """A job with the digest kinds to make, and where its copy lies for the ledger."""
 
     job: Job
     kinds: tuple[str, ...]
     root: Root | None
+
+
+class Arrived(NamedTuple):
+    """What a task came to, and how long that took from its first byte on."""
+
+    task: Task
+    result: Seen | Problem
+    took_s: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -124,6 +132,7 @@ class _Taker:
         listed = task.job.entry
         self._pass = OnePass(listed.path, listed.size, kinds=task.kinds, not_after=self._crew.not_after)
         self._meter.begin(task)
+        self._begun_s = clock.ticks_s()
 
     def data(self, chunk: bytes | bytearray | memoryview) -> None:
         if self._crew.stop.is_set():
@@ -135,7 +144,7 @@ class _Taker:
         found = self._task.job.found
         result = self._pass.seen() if problem is None else self._crew.unless_away(found, problem)
         self._meter.end(self._task)
-        self._crew.arrived.append((self._task, result))
+        self._crew.arrived.append(Arrived(self._task, result, clock.ticks_s() - self._begun_s))
 
 
 class Crew:
@@ -147,7 +156,7 @@ class Crew:
     def __init__(self, work: Sequence[Lane], not_after: datetime | None) -> None:
         self.not_after = not_after
         self.stop, self.wake = Event(), Event()
-        self.arrived: deque[tuple[Task, Seen | Problem]] = deque()
+        self.arrived: deque[Arrived] = deque()
         self.meters: list[Meter] = []
         self.error: BaseException | None = None
         self._away: dict[str, Problem] = {}

@@ -1,6 +1,6 @@
-"""A run of reading: what the notebook knows is taken from it, the rest is read, told and remembered.
+"""A run of reading: what the ledger knows is taken from it, the rest is read, told and remembered.
 
-Flows in: jobs, kinds, the notebook, callbacks. Flows out: Readings. Must not know: how bytes are read. Everything
+Flows in: jobs, kinds, the ledger, callbacks. Flows out: Readings. Must not know: how bytes are read. Everything
 here is on the calling thread.
 """
 
@@ -11,13 +11,14 @@ from datetime import UTC, datetime
 
 from drill import clock
 from drill.digests import Digester
-from drill.model import Problem, Seen
-from drill.notebook import Notebook, Root
-from drill.reading.crew import Crew, Job, JobKey, Meter, Task, lanes
+from drill.ledger import Ledger, Root
+from drill.model import Problem, Seen, Trouble
+from drill.reading.crew import Arrived, Crew, Job, JobKey, Meter, Task, lanes
 from drill.shelf import OpenCopy
 from drill.units import say_size, say_span
 
 _TICK_S = 0.2
+_REFUTES = frozenset({Trouble.IO, Trouble.DAMAGED, Trouble.CHECK_VALUE})  # the others say nothing of the file's bytes
 
 OnSeen = Callable[[Job, Seen | Problem], None]
 
@@ -37,11 +38,11 @@ class MediumRead:
 
 
 class Readings(dict[JobKey, Seen | Problem]):
-    """The results by job, and what it cost to get them: nothing for the `from_notebook` of them that it knew."""
+    """The results by job, and what it cost to get them: nothing for the `from_ledger` of them that it knew."""
 
     def __init__(self) -> None:
         super().__init__()
-        self.from_notebook = 0
+        self.from_ledger = 0
         self.bytes_read = 0
         self.took_s = 0.0
         self.media: dict[str, MediumRead] = {}
@@ -51,22 +52,22 @@ def read_files(
     jobs: Sequence[Job],
     *,
     kinds: Iterable[str],
-    notebook: Notebook,
+    ledger: Ledger,
     now: datetime,
     progress: Callable[[str], None],
     on_seen: OnSeen | None = None,
     with_capture: bool = True,
 ) -> Readings:
-    """Read every file once and digest it; what the notebook knows with all `kinds` is not read again.
+    """Read every file once and digest it; what the ledger knows with all `kinds` is not read again.
 
     `progress` gets a line of text some five times a second; `on_seen` every result as it comes, also the known ones;
     both on the calling thread. `with_capture=False` leaves out `parts` and `taken`. A file that is read for another
-    kind than the notebook knows gets the known kinds too, so that all its digests are from one reading. A member
+    kind than the ledger knows gets the known kinds too, so that all its digests are from one reading. A member
     whose archive's own check value differs is a Problem, though all its bytes came. A picture dated after `now` is
     taken for undated (see `drill.capture`).
 
-    Errors: Unfinished (the notebook); ValueError on an unknown kind; KeyboardInterrupt and whatever `on_seen` raises
-    stop all workers within one block, and what was read by then is in the notebook.
+    Errors: Unfinished, Mistakes (the ledger); ValueError on an unknown kind; KeyboardInterrupt and whatever `on_seen`
+    raises stop all workers within one block, and what was read by then is in the ledger.
     """
     wanted = tuple(digest.kind for digest in Digester(kinds).digests())
     done = Readings()
@@ -77,23 +78,24 @@ def read_files(
         if id_ not in roots:
             roots[id_] = root_of(job.found)
         root = roots[id_]
-        seen = None if root is None else notebook.get(root, job.entry)
+        seen = None if root is None else ledger.get(root, job.entry)
         known = () if seen is None else tuple(digest.kind for digest in seen.digests)
         if seen is None or not set(wanted) <= set(known) or (with_capture and not seen.captured):
             tasks.append(Task(job, tuple(dict.fromkeys(wanted + known)), root))
             continue
         done[key] = seen
-        done.from_notebook += 1
+        done.from_ledger += 1
         if on_seen is not None:
             on_seen(job, seen)
+    ledger.tick()
     if tasks:
         crew = Crew(lanes(tasks), now if with_capture else None)
-        _work(crew, done, notebook=notebook, progress=_Progress(tasks, progress), on_seen=on_seen)
+        _work(crew, done, ledger=ledger, progress=_Progress(tasks, progress), on_seen=on_seen)
     return done
 
 
 def root_of(found: OpenCopy) -> Root | None:
-    """Return where a copy lies for the notebook; None for a link, and for an archive that is not there."""
+    """Return where a copy lies for the ledger; None for a link, and for an archive that is not there."""
     if found.copy.at is None or found.store is None:
         return None
     path = os.path.realpath(found.copy.at)
@@ -105,20 +107,19 @@ def root_of(found: OpenCopy) -> Root | None:
     return Root(path, found.copy.on, archive=True, size=archive.size, modified=archive.modified)
 
 
-def _work(crew: Crew, done: Readings, *, notebook: Notebook, progress: "_Progress", on_seen: OnSeen | None) -> None:
+def _work(crew: Crew, done: Readings, *, ledger: Ledger, progress: "_Progress", on_seen: OnSeen | None) -> None:
     start_s, begun = clock.ticks_s(), clock.now()
 
     def collect() -> None:
         roots: dict[str, Root | None] = {}  # archives as they are now, looked at once a round
         while crew.arrived:
-            task, result = crew.arrived.popleft()
-            done[task.job.key] = result
-            if isinstance(result, Seen) and _is_lasting(task, begun, roots):
-                assert task.root is not None
-                notebook.put(task.root, task.job.entry, result)
+            arrived = crew.arrived.popleft()
+            job, result = arrived.task.job, arrived.result
+            done[job.key] = result
+            _remember(arrived, ledger, is_lasting=lambda task: _is_lasting(task, begun, roots))
             if on_seen is not None:
-                on_seen(task.job, result)
-        notebook.tick()
+                on_seen(job, result)
+        ledger.tick()
 
     try:
         crew.start()
@@ -128,13 +129,25 @@ def _work(crew: Crew, done: Readings, *, notebook: Notebook, progress: "_Progres
     finally:
         crew.halt()
         collect()
-        notebook.flush()
+        ledger.flush()
         done.took_s = clock.ticks_s() - start_s
         done.media = _by_medium(crew.meters)
         done.bytes_read = sum(medium.bytes for medium in done.media.values())
     if crew.error is not None:
         raise crew.error
     progress.say(crew.meters)
+
+
+def _remember(arrived: Arrived, ledger: Ledger, *, is_lasting: Callable[[Task], bool]) -> None:
+    task, result = arrived.task, arrived.result
+    if task.root is None:
+        return
+    entry, copy = task.job.entry, task.job.found.copy.id
+    if isinstance(result, Problem):
+        if result.trouble in _REFUTES:
+            ledger.put_problem(task.root, entry, result, took_s=arrived.took_s, copy=copy)
+    elif is_lasting(task):
+        ledger.put(task.root, entry, result, took_s=arrived.took_s, copy=copy)
 
 
 def _is_lasting(task: Task, begun: datetime, roots: dict[str, Root | None]) -> bool:

@@ -45,22 +45,23 @@ def by_drill(folder: Path, with_capture: bool) -> None:
     start = time.perf_counter()
     from drill import clock  # noqa: PLC0415
     from drill.copies import LinkSession  # noqa: PLC0415
+    from drill.ledger import Ledger  # noqa: PLC0415
     from drill.model import Copy, Medium, Seen  # noqa: PLC0415
-    from drill.notebook import Notebook  # noqa: PLC0415
+    from drill.ledger import Ledger  # noqa: PLC0415
     from drill.reading import Job, read_files  # noqa: PLC0415
     from drill.shelf import open_copy  # noqa: PLC0415
 
     imported = time.perf_counter()
     copy = Copy("bench", "ssd", folder, None, "folder", None, None)
     medium = Medium("ssd", "ssd", "desk", attached=False, offsite=False, carried=False)
-    with LinkSession() as session, Notebook(None) as notebook:
+    with LinkSession() as session, Ledger.open(None, now=clock.now()) as ledger:
         found = open_copy(copy, medium, session=session, downloads=folder)
         listed = time.perf_counter()
         before = asked()
         done = read_files(
             [Job(found, entry) for entry in found.entries],
             kinds=["xxh128"],
-            notebook=notebook,
+            ledger=ledger,
             now=clock.now(),
             progress=lambda text: None,
             with_capture=with_capture,

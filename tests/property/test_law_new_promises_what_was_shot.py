@@ -39,8 +39,8 @@ from piles import HOLLOW, Lying, Picture, Pile, lay_out, piles, sha
 from drill.intake.draft import first_files
 from drill.intake.media import copies_on, medium_for, read_given
 from drill.intake.run import Look, look
+from drill.ledger import Ledger
 from drill.model import Copy, Hazard, Medium, Scenario, Selector
-from drill.notebook import Notebook
 from drill.proposal import Disagreement, Proposal
 from drill.rehearse import Options, rehearse
 from drill.studio import load_studio
@@ -61,18 +61,19 @@ def propose(folder: Path, media: Sequence[str]) -> tuple[Proposal, Path | None]:
         medium, _ = medium_for(one, taken=known, ask=None)
         known[medium.id] = medium
         copies += copies_on(one, medium, taken=taken)
-    at = Look(
-        media=known,
-        copies=copies,
-        assumed=frozenset(),
-        gap_s=6 * 3600,
-        digest="xxh128",
-        now=NOW,
-        scratch=folder,
-        notebook=Notebook(None),
-        progress=lambda _: None,
-    )
-    proposal = look(at)
+    with Ledger.open(None, now=NOW) as ledger:
+        at = Look(
+            media=known,
+            copies=copies,
+            assumed=frozenset(),
+            gap_s=6 * 3600,
+            digest="xxh128",
+            now=NOW,
+            scratch=folder,
+            ledger=ledger,
+            progress=lambda _: None,
+        )
+        proposal = look(at)
     if not proposal.shoots:
         return proposal, None
     for change in first_files(folder, proposal, name="Pile", media=known, copies=copies):

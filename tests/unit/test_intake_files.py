@@ -18,8 +18,8 @@ from drill.intake.draft import Change, first_files
 from drill.intake.media import copies_on, medium_for, read_given
 from drill.intake.run import Look, look
 from drill.manifests import read_manifest
+from drill.ledger import Ledger
 from drill.model import Copy, Medium, Shoot
-from drill.notebook import Notebook
 from drill.proposal import Proposal
 from drill.studio import load_studio
 
@@ -36,10 +36,10 @@ def put(path: Path, content: bytes) -> Path:
 class Table:
     """Media that lie on the table: a look at them, and what comes of it."""
 
-    def __init__(self, *media: str, digest: str = "xxh128", notebook: Notebook | None = None) -> None:
+    def __init__(self, *media: str, digest: str = "xxh128", ledger: Path | None = None) -> None:
         self.media: dict[str, Medium] = {}
         self.copies: list[Copy] = []
-        self.digest, self.notebook = digest, notebook or Notebook(None)
+        self.digest, self.ledger = digest, ledger
         taken: set[str] = set()
         for one in read_given(media):
             medium, _ = medium_for(one, taken=self.media, ask=None)
@@ -47,20 +47,21 @@ class Table:
             self.copies += copies_on(one, medium, taken=taken)
 
     def look(self, scratch: Path, promised: Sequence[Shoot] = (), gap_s: float = 6 * 3600) -> Proposal:
-        return look(
-            Look(
-                media=self.media,
-                copies=self.copies,
-                assumed=frozenset(self.media),
-                gap_s=gap_s,
-                digest=self.digest,
-                now=NOW,
-                scratch=scratch,
-                notebook=self.notebook,
-                progress=lambda _: None,
-                promised=promised,
+        with Ledger.open(self.ledger, now=NOW) as ledger:
+            return look(
+                Look(
+                    media=self.media,
+                    copies=self.copies,
+                    assumed=frozenset(self.media),
+                    gap_s=gap_s,
+                    digest=self.digest,
+                    now=NOW,
+                    scratch=scratch,
+                    ledger=ledger,
+                    progress=lambda _: None,
+                    promised=promised,
+                )
             )
-        )
 
     def write(self, folder: Path) -> Path:
         proposal = self.look(folder)
@@ -189,13 +190,13 @@ def test_raws_pair_with_jpegs_films_and_sidecars_on_a_card_with_two_cameras(tmp_
     assert len(shoot.lines) == 5
 
 
-def test_what_a_notebook_knows_of_other_kinds_makes_no_second_reading_of_equal_bytes(tmp_path: Path) -> None:
+def test_what_a_ledger_knows_of_other_kinds_makes_no_second_reading_of_equal_bytes(tmp_path: Path) -> None:
     for medium in ("a", "b"):
         put(tmp_path / medium / "heron/1.jpg", jpeg(1, NINE, "Reed"))
         os.utime(tmp_path / medium / "heron/1.jpg", (10**9, 10**9))
-    notebook = Notebook(None)
-    Table(f"ssd={tmp_path / 'a'}", digest="sha256", notebook=notebook).look(tmp_path)
-    table = Table(f"ssd={tmp_path / 'a'}", f"card={tmp_path / 'b'}", notebook=notebook)
+    ledger = tmp_path / "ledger"
+    Table(f"ssd={tmp_path / 'a'}", digest="sha256", ledger=ledger).look(tmp_path)
+    table = Table(f"ssd={tmp_path / 'a'}", f"card={tmp_path / 'b'}", ledger=ledger)
     (shoot,) = table.look(tmp_path).shoots
     assert len(shoot.lines) == 1
     assert shoot.disagreements == ()

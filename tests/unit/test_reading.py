@@ -27,8 +27,8 @@ from drill import capture
 from drill.copies import LinkSession, archive_view
 from drill.faults.draw import Damage
 from drill.faults.overlay import Overlay
+from drill.ledger import Ledger
 from drill.model import Copy, Digest, Entry, Medium, Problem, Seen, Store, Trouble
-from drill.notebook import Notebook
 from drill.reading import Job, Readings, read_files, root_of
 from drill.reading.crew import BLOCK
 from drill.shelf import OpenCopy, State, open_copy
@@ -41,6 +41,12 @@ OLD_S = 1_789_000_000.5  # the files' time: long ago, and not on a whole second
 def _no_worker_is_left() -> Iterator[None]:
     yield
     assert not [thread for thread in threading.enumerate() if thread.name.startswith("reader-")]
+
+
+@pytest.fixture
+def ledger() -> Iterator[Ledger]:
+    with Ledger.open(None, now=NOW) as fresh:
+        yield fresh
 
 
 def open_at(at: Path, *, on: str = "ssd", kind: str = "ssd", archive: str | None = None) -> OpenCopy:
@@ -70,21 +76,22 @@ def some(size: int, seed: int = 0) -> bytes:
 def read(
     *copies: OpenCopy,
     kinds: tuple[str, ...] = ("xxh128",),
-    notebook: Notebook | None = None,
+    ledger: Ledger | None = None,
     progress: Callable[[str], None] = lambda text: None,
     on_seen: Callable[[Job, Seen | Problem], None] | None = None,
     with_capture: bool = True,
 ) -> Readings:
     jobs = [Job(found, entry) for found in copies for entry in found.entries]
-    return read_files(
-        jobs,
-        kinds=kinds,
-        notebook=notebook or Notebook(None),
-        now=NOW,
-        progress=progress,
-        on_seen=on_seen,
-        with_capture=with_capture,
-    )
+    with Ledger.open(None, now=NOW) as fresh:
+        return read_files(
+            jobs,
+            kinds=kinds,
+            ledger=ledger or fresh,
+            now=NOW,
+            progress=progress,
+            on_seen=on_seen,
+            with_capture=with_capture,
+        )
 
 
 def by_path(done: Readings) -> dict[str, Seen | Problem]:
@@ -246,7 +253,7 @@ def test_nothing_to_read_is_no_trouble() -> None:
     assert not said
 
 
-# --- what the notebook knows -------------------------------------------------------------------------------------
+# --- what the ledger knows ---------------------------------------------------------------------------------------
 
 
 @pytest.mark.parametrize("form", ["folder", ".zip"])
@@ -256,56 +263,55 @@ def test_what_was_read_is_not_read_again(tmp_path: Path, form: str) -> None:
 
     def again(kinds: tuple[str, ...]) -> tuple[Readings, list[Seen | Problem]]:
         told: list[Seen | Problem] = []
-        with Notebook(tmp_path / "notebook") as notebook:
+        with Ledger.open(tmp_path / "ledger", now=NOW) as ledger:
             found = open_at(at, archive=None if form == "folder" else form)
-            done = read(found, kinds=kinds, notebook=notebook, on_seen=lambda job, seen: told.append(seen))
+            done = read(found, kinds=kinds, ledger=ledger, on_seen=lambda job, seen: told.append(seen))
         assert len(told) == len(done) == 9
         return done, told
 
     first, _ = again(("xxh128", "md5"))
-    assert (first.from_notebook, first.bytes_read) == (0, sum(p.stat().st_size for p in root.iterdir()))
+    assert (first.from_ledger, first.bytes_read) == (0, sum(p.stat().st_size for p in root.iterdir()))
     for kinds in (("md5", "xxh128"), ("md5",), ("xxh128",)):
         known, told = again(kinds)
-        assert (known.from_notebook, known.bytes_read, known.media) == (9, 0, {})
+        assert (known.from_ledger, known.bytes_read, known.media) == (9, 0, {})
         assert known == first
         assert told == list(known.values())
     more, _ = again(("sha1",))
-    assert more.from_notebook == 0
+    assert more.from_ledger == 0
     for seen in more.values():  # all kinds from one reading: never two readings' digests side by side
         assert isinstance(seen, Seen) and [digest.kind for digest in seen.digests] == ["md5", "sha1", "xxh128"]
-    assert again(("sha1", "md5"))[0].from_notebook == 9
+    assert again(("sha1", "md5"))[0].from_ledger == 9
 
 
 def test_a_changed_file_alone_is_read_again(tmp_path: Path) -> None:
     root = write(tmp_path / "c", {"a": b"one", "b": b"two"})
-    with Notebook(tmp_path / "n") as notebook:
-        read(open_at(root), notebook=notebook)
+    with Ledger.open(tmp_path / "n", now=NOW) as ledger:
+        read(open_at(root), ledger=ledger)
         write(root, {"b": b"TWO"})
         os.utime(root / "b", (OLD_S + 7, OLD_S + 7))
         watch = Watch()
-        done = by_path(read(watch.over(open_at(root)), notebook=notebook))
+        done = by_path(read(watch.over(open_at(root)), ledger=ledger))
     assert watch.opened == ["b"]
     assert done["b"] == Seen(3, (Digest("xxh128", xxhash.xxh3_128_hexdigest(b"TWO")),), captured=True)
 
 
 @pytest.mark.parametrize("whole_seconds", [True, False])
-def test_what_was_written_a_moment_ago_is_not_remembered(tmp_path: Path, whole_seconds: bool) -> None:
+def test_what_was_written_a_moment_ago_is_not_remembered(tmp_path: Path, whole_seconds: bool, ledger: Ledger) -> None:
     """On FAT a second change within two seconds shows in no time; it must be read again."""
     root = write(tmp_path / "c", {"old": b"x", "new": b"y"})
     just_now = time.time()
     if whole_seconds:
         just_now -= just_now % 1
     os.utime(root / "new", (just_now, just_now))
-    notebook = Notebook(None)
     found = open_at(root)
     if not whole_seconds:
         os.utime(root / "new")
         found = open_at(root)
-    read(found, notebook=notebook)
-    assert notebook.count == 1
+    read(found, ledger=ledger)
+    assert ledger.count == 1
 
 
-def test_an_archive_that_is_replaced_while_it_is_read_is_not_remembered(tmp_path: Path) -> None:
+def test_an_archive_that_is_replaced_while_it_is_read_is_not_remembered(tmp_path: Path, ledger: Ledger) -> None:
     root = write(tmp_path / "c", {"a.bin": some(2_000_000), "b.bin": some(50)})
     found = open_at(packed(root, tmp_path / "p.zip"), archive=".zip")
     assert found.view is not None
@@ -315,21 +321,19 @@ def test_an_archive_that_is_replaced_while_it_is_read_is_not_remembered(tmp_path
         os.utime(tmp_path / "p.zip", (OLD_S + 9, OLD_S + 9))
         deliver(wanted, receiver)  # type: ignore[arg-type]
 
-    notebook = Notebook(None)
-    done = read(replace(found, view=replace(found.view, deliver=replaced)), notebook=notebook)
+    done = read(replace(found, view=replace(found.view, deliver=replaced)), ledger=ledger)
     assert all(isinstance(seen, Seen) for seen in done.values())
-    assert notebook.count == 0
+    assert ledger.count == 0
 
 
-def test_a_file_that_grew_or_shrank_since_it_was_listed(tmp_path: Path) -> None:
+def test_a_file_that_grew_or_shrank_since_it_was_listed(tmp_path: Path, ledger: Ledger) -> None:
     root = write(tmp_path / "c", {"grown": some(9_000), "cut": some(9_000, 1), "same": some(9_000, 2)})
     found = open_at(root)
     write(root, {"grown": some(600_000), "cut": some(5_000)})
-    notebook = Notebook(None)
-    done = by_path(read(found, notebook=notebook))
+    done = by_path(read(found, ledger=ledger))
     assert done["grown"] == Seen(600_000, (Digest("xxh128", xxhash.xxh3_128_hexdigest(some(600_000))),), captured=True)
     assert done["cut"] == Seen(5_000, (Digest("xxh128", xxhash.xxh3_128_hexdigest(some(5_000))),), captured=True)
-    assert notebook.count == 1
+    assert ledger.count == 1
 
 
 def test_a_job_asked_for_twice_is_read_once(tmp_path: Path) -> None:
@@ -409,7 +413,7 @@ def test_progress_without_known_sizes_goes_by_files(tmp_path: Path) -> None:
 # --- when something goes wrong -----------------------------------------------------------------------------------
 
 
-def test_a_bad_sector_is_that_files_problem(tmp_path: Path) -> None:
+def test_a_bad_sector_is_that_files_problem(tmp_path: Path, ledger: Ledger) -> None:
     found = open_at(write(tmp_path / "c", {n: some(1_000_000, ord(n)) for n in "abc"}))
     assert found.store is not None
     store = found.store
@@ -418,11 +422,16 @@ def test_a_bad_sector_is_that_files_problem(tmp_path: Path) -> None:
         damage = Damage(bad={(700_416, 4096)} if entry.path == "b" else set())
         return Overlay(store.open(entry), damage, 1_000_000)
 
-    notebook = Notebook(None)
-    done = by_path(read(replace(found, store=Store(store.files, overlaid)), notebook=notebook))
+    done = by_path(read(replace(found, store=Store(store.files, overlaid)), ledger=ledger))
     assert done["b"] == Problem(Trouble.IO, "I/O error at byte 700416")
     assert isinstance(done["a"], Seen) and isinstance(done["c"], Seen)
-    assert notebook.count == 2
+    place = root_of(found)
+    assert place is not None and ledger.count == 3
+    assert {path: one.problem for (path, _), one in ledger.evidence(place).items()} == {
+        "a": None,
+        "b": done["b"],
+        "c": None,
+    }
 
 
 def test_what_is_no_file_any_more_is_that_files_problem(tmp_path: Path) -> None:
@@ -501,12 +510,12 @@ def test_what_a_caller_raises_stops_the_workers_and_loses_nothing(tmp_path: Path
     def full(job: Job, seen: Seen | Problem) -> None:
         raise OSError(errno.ENOSPC, "no space")
 
-    with Notebook(tmp_path / "n") as notebook, pytest.raises(OSError, match="no space"):
-        read(watch.over(open_at(root)), notebook=notebook, on_seen=full)
+    with Ledger.open(tmp_path / "n", now=NOW) as ledger, pytest.raises(OSError, match="no space"):
+        read(watch.over(open_at(root)), ledger=ledger, on_seen=full)
     assert len(watch.opened) < 100
 
 
-def test_a_crash_of_a_worker_is_the_runs_crash(tmp_path: Path) -> None:
+def test_a_crash_of_a_worker_is_the_runs_crash(tmp_path: Path, ledger: Ledger) -> None:
     root = write(tmp_path / "c", {f"{n:03}": some(n) for n in range(300)})
 
     def crash(path: str) -> None:
@@ -514,10 +523,9 @@ def test_a_crash_of_a_worker_is_the_runs_crash(tmp_path: Path) -> None:
             raise ZeroDivisionError("a defect")
 
     watch = Watch(0.005, act=crash)
-    notebook = Notebook(None)
     with pytest.raises(ZeroDivisionError, match="a defect"):
-        read(watch.over(open_at(root, kind="card")), notebook=notebook)
-    assert len(watch.opened) == 11 and notebook.count == 10
+        read(watch.over(open_at(root, kind="card")), ledger=ledger)
+    assert len(watch.opened) == 11 and ledger.count == 10
 
 
 @pytest.mark.parametrize("form", ["folder", ".zip"])
@@ -531,18 +539,18 @@ def test_an_interrupt_stops_within_one_block_and_keeps_what_was_read(tmp_path: P
     slow = Store(store.files, lambda entry: _Slow(store.open(entry), times))
     found = replace(found, store=slow, view=found.view if whole else archive_view(slow, form, None))
     timer = threading.Timer(0.6, _thread.interrupt_main)
-    with Notebook(tmp_path / "n") as notebook:
+    with Ledger.open(tmp_path / "n", now=NOW) as ledger:
         timer.start()
         with pytest.raises(KeyboardInterrupt):
-            read(found, notebook=notebook)
+            read(found, ledger=ledger)
         assert time.monotonic() - times[-1] < 0.5
     timer.join()
-    with Notebook(tmp_path / "n") as notebook:
-        assert 5 < notebook.count < 400
+    with Ledger.open(tmp_path / "n", now=NOW) as ledger:
+        assert 5 < ledger.count < 400
         place = root_of(found)
         assert place is not None
         for number, entry in enumerate(found.entries):
-            seen = notebook.get(place, entry)
+            seen = ledger.get(place, entry)
             assert seen is None or seen.digests[0].hex == xxhash.xxh3_128_hexdigest(some(40_000, number))
 
 
@@ -589,11 +597,11 @@ def test_a_reading_made_for_a_list_is_made_again_where_capture_times_are_wanted(
     jobs = [Job(found, entry) for entry in found.entries]
 
     def read(with_capture: bool) -> int:
-        with Notebook(tmp_path / "notebook") as notebook:
+        with Ledger.open(tmp_path / "ledger", now=NOW) as ledger:
             return read_files(
                 jobs,
                 kinds=["xxh128"],
-                notebook=notebook,
+                ledger=ledger,
                 now=NOW,
                 progress=lambda text: None,
                 with_capture=with_capture,

@@ -9,7 +9,7 @@ PACKAGE = Path(drill.__file__).parent
 FLOORS = (
     ("errors", "model", "units", "clock", "globs"),
     ("digests", "tables", "record", "inventory", "proposal", "naming", "capture", "sampling", "rates", "duedate"),
-    ("manifests", "copies", "notebook"),
+    ("manifests", "copies", "ledger"),
     ("studio", "shelf", "soundness"),
     ("guard", "scenario", "coverage", "plan", "faulttree", "timing", "reading"),
     ("faults",),

@@ -1,0 +1,177 @@
+"""The history in the ledger: runs, what their drills and audits came to, and how fast the media were.
+
+Flows in: a connection inside a transaction, plain results. Flows out: rows, and frozen values from rows. Must not
+know: files, readings, how results came about.
+"""
+
+import json
+import sqlite3
+from collections.abc import Iterable
+from dataclasses import astuple, dataclass, fields, replace
+from datetime import datetime
+from typing import Any
+
+from drill.ledger.rows import from_text, moment_of, needed_us, to_text
+from drill.record import Drill, drill_to_json
+
+
+@dataclass(frozen=True, slots=True)
+class PastRun:
+    """One run of a command: "drill", "audit", "retire", "new" or "lists".
+
+    `now` is what counted as now, `started` and `ended` are the clock's; without `ended` it was killed. Times in UTC.
+    """
+
+    id: int
+    kind: str
+    started: datetime
+    ended: datetime | None
+    now: datetime
+    seed: int | None
+    complete: bool
+    version: str
+
+
+@dataclass(frozen=True, slots=True)
+class PastDrill:
+    """One drill of a past run: its counts of files, its spans in seconds, and `record`, its JSON as it was reported.
+
+    `further_failures` is how many more it would have survived; targets are None where none was set.
+    """
+
+    run: int
+    scenario: str
+    variant: str | None
+    shoot: str
+    verdict: str
+    score: float
+    promised: int
+    verified: int
+    on_paper: int
+    lost: int
+    survivable: int
+    survivable_target: int | None
+    projected_s: float
+    measured_s: float
+    target_s: float | None
+    lost_work_met: bool
+    record: str
+
+
+@dataclass(frozen=True, slots=True)
+class AuditedCopy:
+    """What an audit came to for one copy: files by outcome, bytes that were read, and the seconds it took."""
+
+    copy: str
+    reached: bool
+    verified: int
+    altered: int
+    unreadable: int
+    missing: int
+    extra: int
+    opens: int
+    cannot_check: int
+    not_read: int
+    bytes_read: int
+    took_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class MeasuredRate:
+    """How fast a medium was read: files and bytes in so many seconds, and whether some may have come from memory."""
+
+    medium: str
+    files: int
+    bytes: int
+    took_s: float
+    maybe_cached: bool
+    at: datetime
+
+
+def insert_run(
+    db: sqlite3.Connection, kind: str, *, now: datetime, started: datetime, seed: int | None, by: str
+) -> int:
+    """Begin a run of that kind, by that version of the program; return its id."""
+    row = (kind, needed_us(started), needed_us(now), None if seed is None else str(seed), by)
+    found = db.execute("INSERT INTO runs (kind, started_us, now_us, seed, version) VALUES (?, ?, ?, ?, ?)", row)
+    assert found.lastrowid is not None
+    return found.lastrowid
+
+
+def finish_run(db: sqlite3.Connection, run: int, *, ended: datetime, complete: bool) -> None:
+    """Note that a run has ended, and whether it did all that it was to do."""
+    db.execute("UPDATE runs SET ended_us = ?, complete = ? WHERE id = ?", (needed_us(ended), int(complete), run))
+
+
+def insert_drills(db: sqlite3.Connection, run: int, drills: Iterable[Drill]) -> None:
+    """Add the drills of a run, after those that it has already."""
+    (first,) = db.execute("SELECT coalesce(max(number), 0) + 1 FROM drills WHERE run = ?", (run,)).fetchone()
+    rows = [(run, number, *_drill_row(drill)) for number, drill in enumerate(drills, first)]
+    db.executemany(f"INSERT INTO drills VALUES ({_marks(18)})", rows)
+
+
+def insert_audit(db: sqlite3.Connection, run: int, audited: AuditedCopy) -> None:
+    """Add what an audit came to for one copy; a second time, the later counts."""
+    columns = ", ".join(field.name for field in fields(AuditedCopy))
+    db.execute(f"INSERT OR REPLACE INTO audits (run, {columns}) VALUES ({_marks(13)})", (run, *astuple(audited)))
+
+
+def insert_rate(db: sqlite3.Connection, run: int, rate: MeasuredRate) -> None:
+    """Add how fast a medium was read."""
+    row = (run, rate.medium, rate.files, rate.bytes, rate.took_s, rate.maybe_cached, needed_us(rate.at))
+    columns = "run, medium, files, bytes, took_s, maybe_cached, at_us"
+    db.execute(f"INSERT INTO rates ({columns}) VALUES ({_marks(7)})", row)
+
+
+def select_runs(db: sqlite3.Connection) -> tuple[PastRun, ...]:
+    """Return all runs, the first first."""
+    rows = db.execute("SELECT id, kind, started_us, ended_us, now_us, seed, complete, version FROM runs ORDER BY id")
+    return tuple(_run(row) for row in rows)
+
+
+def select_drills(db: sqlite3.Connection, run: int) -> tuple[PastDrill, ...]:
+    """Return a run's drills in their order."""
+    columns = ", ".join(field.name for field in fields(PastDrill))
+    rows = db.execute(f"SELECT {columns} FROM drills WHERE run = ? ORDER BY number", (run,))
+    return tuple(replace(PastDrill(*row), scenario=from_text(row[1]), lost_work_met=bool(row[15])) for row in rows)
+
+
+def select_audits(db: sqlite3.Connection, run: int) -> tuple[AuditedCopy, ...]:
+    """Return what an audit came to, copy by copy, in the order in which they were added."""
+    columns = ", ".join(field.name for field in fields(AuditedCopy))
+    rows = db.execute(f"SELECT {columns} FROM audits WHERE run = ? ORDER BY rowid", (run,))
+    return tuple(replace(AuditedCopy(*row), reached=bool(row[1])) for row in rows)
+
+
+def select_rates(db: sqlite3.Connection, medium: str) -> tuple[MeasuredRate, ...]:
+    """Return how fast a medium was, each time, the first first."""
+    columns = "medium, files, bytes, took_s, maybe_cached, at_us"
+    rows = db.execute(f"SELECT {columns} FROM rates WHERE medium = ? ORDER BY at_us, id", (medium,))
+    return tuple(replace(MeasuredRate(*row), maybe_cached=bool(row[4]), at=moment_of(row[5])) for row in rows)
+
+
+def _drill_row(drill: Drill) -> tuple[Any, ...]:
+    files, further = drill.files, drill.further_failures
+    return (
+        to_text(drill.scenario),
+        drill.variant,
+        drill.shoot,
+        drill.verdict,
+        float(drill.score),
+        *(files.promised, files.verified, files.on_paper, files.lost),
+        *(further.survivable, further.target),
+        *(drill.seconds.projected, drill.seconds.measured, drill.seconds.target),
+        int(drill.lost_work.met),
+        json.dumps(drill_to_json(drill), ensure_ascii=True, separators=(",", ":")),
+    )
+
+
+def _run(row: tuple[Any, ...]) -> PastRun:
+    id_, kind, started_us, ended_us, now_us, seed, complete, version = row
+    ended = None if ended_us is None else moment_of(ended_us)
+    seed = None if seed is None else int(seed)
+    return PastRun(id_, kind, moment_of(started_us), ended, moment_of(now_us), seed, bool(complete), version)
+
+
+def _marks(count: int) -> str:
+    return ", ".join("?" * count)

@@ -1,0 +1,339 @@
+"""The ledger as others use it: readings are gathered, and committed together at least once a second.
+
+Flows in: readings, results of runs. Flows out: the same again. Must not know: tables, what readings prove.
+
+A transaction is never open while something is read: two runs at once take turns, each for a few thousandths of a
+second. For the calling thread alone.
+"""
+
+import sqlite3
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from contextlib import contextmanager
+from datetime import datetime, timedelta
+from pathlib import Path
+from typing import Self, TypeVar
+
+from drill import __version__, clock
+from drill.ledger import history
+from drill.ledger.connect import connect, connect_to_read, damaged, failure
+from drill.ledger.rows import (
+    COLUMNS,
+    Evidence,
+    Ranges,
+    Root,
+    RootKey,
+    Row,
+    crc_of,
+    evidence_of,
+    from_text,
+    is_of,
+    moment_of,
+    problem_row,
+    reading_row,
+    root_seed,
+    seen_of,
+    to_text,
+)
+from drill.model import Entry, Problem, Seen
+from drill.record import Drill
+
+_COMMIT_EVERY_S = 0.5  # with a reader's ticks of 0.2 s and the commit itself still within a second
+_MOST_PENDING = 20_000
+_FIELDS = len(Row._fields)
+_PUT = f"INSERT OR REPLACE INTO readings (root, {COLUMNS}) VALUES (?, {', '.join('?' * (_FIELDS + 1))})"
+_GET = f"SELECT {COLUMNS} FROM readings WHERE root = ? AND path = ? AND number = ?"
+_ALL = f"SELECT {COLUMNS} FROM readings WHERE root = ?"
+_SEEN_ROOT = """INSERT INTO roots (path, medium, archive, copy, read_at_us) VALUES (?, ?, ?, ?, ?)
+    ON CONFLICT DO UPDATE SET read_at_us = max(read_at_us, excluded.read_at_us),
+        copy = CASE excluded.copy WHEN '' THEN copy ELSE excluded.copy END"""
+
+T = TypeVar("T")
+FileKey = tuple[str, int]  # a file's path on its copy, and its index there
+
+
+class Ledger:
+    """Past readings and runs. Every call may raise Unfinished (not writable, in use, disk full) or Mistakes (damaged).
+
+    Get one from `open` or `read`, and close it.
+    """
+
+    def __init__(self, connection: sqlite3.Connection, path: Path | None, now: datetime) -> None:
+        self.path = path
+        self._db = connection
+        self._behind = min(now - clock.now(), timedelta())
+        self._committed_s = clock.ticks_s()
+        self._pending: dict[RootKey, dict[FileKey, Row]] = {}
+        self._pending_rows = 0
+        self._copies: dict[RootKey, str] = {}
+        self._ids: dict[RootKey, int] = {}
+        self._seeds: dict[RootKey, int] = {}
+        self._run: int | None = None
+
+    @classmethod
+    def open(cls, path: Path | None, *, now: datetime, wait_s: float = 10.0) -> Self:
+        """Open it to read and write, and make it where there is none; without a path nothing is kept.
+
+        `now` dates the readings, unless the clock is not there yet. It waits at most `wait_s` for other runs.
+        """
+        return cls(connect(path, wait_s=wait_s), path, now)
+
+    @classmethod
+    def read(cls, path: Path, *, wait_s: float = 10.0) -> Self:
+        """Open it to read alone, also on a read-only medium; none there is an empty one, and stays none."""
+        return cls(connect_to_read(path, wait_s=wait_s), path, clock.now())
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.close()
+
+    # --- readings --------------------------------------------------------------------------------------------------
+
+    def get(self, root: Root, entry: Entry) -> Seen | None:
+        """Return what the last reading of a file showed, if it is unchanged since by path, size and modified time."""
+        pending = self._pending.get(root.key, {}).get((entry.path, entry.index))
+        row = pending or self._stored(root.key, entry)
+        return seen_of(row) if row is not None and is_of(row, root, entry) else None
+
+    def put(
+        self,
+        root: Root,
+        entry: Entry,
+        seen: Seen,
+        *,
+        took_s: float = 0.0,
+        read_at: datetime | None = None,
+        copy: str = "",
+    ) -> None:
+        """Remember what a reading showed; a file without a known time, or not of its listed size, is not remembered.
+
+        `copy` is the id of the copy that it was read in.
+        """
+        when = read_at or self._moment()
+        row = reading_row(root, entry, seen, read_at=when, took_s=took_s, run=self._run)
+        if row is not None:
+            self._add(root.key, row, copy)
+
+    def put_problem(
+        self,
+        root: Root,
+        entry: Entry,
+        problem: Problem,
+        *,
+        ranges: Ranges = (),
+        took_s: float = 0.0,
+        read_at: datetime | None = None,
+        copy: str = "",
+    ) -> None:
+        """Remember what went wrong with a reading, always; `ranges` of bytes, from the first to after the last."""
+        when = read_at or self._moment()
+        row = problem_row(root, entry, problem, ranges=ranges, read_at=when, took_s=took_s, run=self._run)
+        self._add(root.key, row, copy)
+
+    def evidence(self, root: Root) -> Mapping[FileKey, Evidence]:
+        """Return the last reading of every file that was ever read there, by path and index.
+
+        Also those of files, or of a whole archive, that have changed since: see `unchanged`.
+        """
+        self.flush()
+        id_ = self._root_id(root.key)
+        return {} if id_ is None else self._ask(lambda: self._evidence(id_, root.key))
+
+    def evidence_of_copy(self, copy: str, medium: str) -> Mapping[FileKey, Evidence]:
+        """Return the same of a copy that lies nowhere now: of where it was last read under that id on that medium."""
+        self.flush()
+        query = "SELECT id, path, archive FROM roots WHERE copy = ? AND medium = ? ORDER BY read_at_us DESC, id DESC"
+        found = self._ask(lambda: self._db.execute(query, (copy, medium)).fetchone())
+        if found is None:
+            return {}
+        return self._ask(lambda: self._evidence(found[0], (from_text(found[1]), medium, bool(found[2]))))
+
+    @property
+    def count(self) -> int:
+        """Return how many files it has a reading of, those that ran into a problem among them."""
+        self.flush()
+        number: int = self._ask(lambda: self._db.execute("SELECT count(*) FROM readings").fetchone()[0])
+        return number
+
+    # --- runs ------------------------------------------------------------------------------------------------------
+
+    def begin_run(self, kind: str, *, now: datetime, seed: int | None = None) -> int:
+        """Begin a run ("drill", "audit", "retire", "new" or "lists"): what is put from here on is of it."""
+        with self._writing() as db:
+            run = history.insert_run(db, kind, now=now, started=clock.now(), seed=seed, by=__version__)
+        self._run = run
+        return run
+
+    def end_run(self, run: int, *, complete: bool) -> None:
+        """Note that a run has ended; one that is not when the ledger is closed has ended incomplete."""
+        self.flush()
+        with self._writing() as db:
+            history.finish_run(db, run, ended=clock.now(), complete=complete)
+        self._run = None if self._run == run else self._run
+
+    def add_drills(self, run: int, drills: Iterable[Drill]) -> None:
+        """Add drills to a run."""
+        with self._writing() as db:
+            history.insert_drills(db, run, drills)
+
+    def add_audit(self, run: int, audited: history.AuditedCopy) -> None:
+        """Add what an audit came to for one copy; a second time, the later counts."""
+        with self._writing() as db:
+            history.insert_audit(db, run, audited)
+
+    def add_rate(self, run: int, medium: str, *, files: int, bytes: int, took_s: float, maybe_cached: bool) -> None:
+        """Add how fast a medium was read just now."""
+        rate = history.MeasuredRate(medium, files, bytes, took_s, maybe_cached, self._moment())
+        with self._writing() as db:
+            history.insert_rate(db, run, rate)
+
+    def runs(self) -> tuple[history.PastRun, ...]:
+        """Return all runs, the first first."""
+        return self._ask(lambda: history.select_runs(self._db))
+
+    def drills_of(self, run: int) -> tuple[history.PastDrill, ...]:
+        """Return a run's drills in their order."""
+        return self._ask(lambda: history.select_drills(self._db, run))
+
+    def audits_of(self, run: int) -> tuple[history.AuditedCopy, ...]:
+        """Return what an audit came to, copy by copy."""
+        return self._ask(lambda: history.select_audits(self._db, run))
+
+    def rates(self, medium: str) -> tuple[history.MeasuredRate, ...]:
+        """Return how fast a medium was, each time, the first first."""
+        return self._ask(lambda: history.select_rates(self._db, medium))
+
+    # --- keeping ---------------------------------------------------------------------------------------------------
+
+    def tick(self) -> None:
+        """Commit when it is time to. For a reader to call while it waits, and when it has asked all it wanted."""
+        self._let_go()
+        if self._pending_rows and clock.ticks_s() - self._committed_s >= _COMMIT_EVERY_S:
+            self.flush()
+
+    def flush(self) -> None:
+        """Commit what was put; it is on the disk then."""
+        self._let_go()
+        if self._pending_rows:
+            with self._writing() as db:
+                self._write_pending(db)
+            self._pending.clear()
+            self._pending_rows = 0
+        self._committed_s = clock.ticks_s()
+
+    def check(self) -> None:
+        """Look through the whole file. Errors: Mistakes when it is damaged."""
+        found = self._ask(lambda: self._db.execute("PRAGMA quick_check(1)").fetchone()[0])
+        if found != "ok":
+            raise damaged(str(self.path or "the ledger in memory"), " ".join(str(found).split()))
+
+    def close(self) -> None:
+        """Commit what was put, and let go of the file."""
+        try:
+            if self._run is not None:
+                self.end_run(self._run, complete=False)
+            self.flush()
+        finally:
+            self._db.close()
+
+    # --- inside ----------------------------------------------------------------------------------------------------
+
+    def _moment(self) -> datetime:
+        """Return when something is read. Never later than the clock: a proof from the future would not age."""
+        return clock.now() + self._behind
+
+    def _add(self, key: RootKey, row: Row, copy: str) -> None:
+        self._pending.setdefault(key, {})[from_text(row.path), row.number] = row
+        if copy:
+            self._copies[key] = copy
+        self._pending_rows += 1
+        if self._pending_rows >= _MOST_PENDING:
+            self.flush()
+        else:
+            self.tick()
+
+    def _write_pending(self, db: sqlite3.Connection) -> None:
+        for key, rows in self._pending.items():
+            path, medium, archive = key
+            last_us = max(row.read_at_us for row in rows.values())
+            db.execute(_SEEN_ROOT, (to_text(path), medium, int(archive), self._copies.get(key, ""), last_us))
+            id_, seed = self._root_id(key), self._seed(key)
+            db.executemany(_PUT, ((id_, *row, crc_of(row, seed)) for row in rows.values()))
+
+    def _root_id(self, key: RootKey) -> int | None:
+        """Return the id of a place; None where nothing was ever read there."""
+        if key not in self._ids:
+            query = "SELECT id FROM roots WHERE path = ? AND medium = ? AND archive = ?"
+            values = (to_text(key[0]), key[1], int(key[2]))
+            found = self._ask(lambda: self._db.execute(query, values).fetchone())
+            if found is None:
+                return None
+            self._ids[key] = found[0]
+        return self._ids[key]
+
+    def _seed(self, key: RootKey) -> int:
+        if key not in self._seeds:
+            self._seeds[key] = root_seed(key)
+        return self._seeds[key]
+
+    def _stored(self, key: RootKey, entry: Entry) -> Row | None:
+        id_ = self._root_id(key)
+        if id_ is None:
+            return None
+        values = (id_, to_text(entry.path), entry.index)
+        if not self._db.in_transaction:
+            self._ask(lambda: self._db.execute("BEGIN"))  # for many questions in a row: half the time
+        found = self._ask(lambda: self._db.execute(_GET, values).fetchone())
+        return None if found is None else self._right(found, self._seed(key))
+
+    def _evidence(self, id_: int, key: RootKey) -> dict[FileKey, Evidence]:
+        seed, path, on = self._seed(key), key[0], key[1]
+        roots: dict[tuple[int | None, int | None], Root] = {}
+        found: dict[FileKey, Evidence] = {}
+        for values in self._db.execute(_ALL, (id_,)):
+            row = self._right(values, seed)
+            if row is None:
+                continue
+            state = row.root_size, row.root_modified_us
+            if state not in roots:
+                modified = None if state[1] is None else moment_of(state[1])
+                roots[state] = Root(path, on, key[2], state[0], modified)
+            one = evidence_of(row, roots[state])
+            found[one.path, one.index] = one
+        return found
+
+    @staticmethod
+    def _right(values: tuple[object, ...], seed: int) -> Row | None:
+        """Return a row as it was put; None where a byte of it has changed since."""
+        row = Row._make(values[:-1])
+        return row if crc_of(row, seed) == values[-1] else None
+
+    def _let_go(self) -> None:
+        """End the questions in a row: on some file systems others could not commit in the meantime."""
+        if self._db.in_transaction:
+            self._ask(lambda: self._db.execute("COMMIT"))
+
+    def _ask(self, query: Callable[[], T]) -> T:
+        try:
+            return query()
+        except sqlite3.Error as error:
+            raise failure(self.path, error) from error
+
+    @contextmanager
+    def _writing(self) -> Iterator[sqlite3.Connection]:
+        """Hold a transaction: all of it is kept, or nothing."""
+        self._let_go()
+        try:
+            self._db.execute("BEGIN IMMEDIATE")
+            try:
+                yield self._db
+                self._db.execute("COMMIT")
+            except BaseException:
+                if self._db.in_transaction:
+                    self._db.execute("ROLLBACK")
+                raise
+        except sqlite3.Error as error:
+            if isinstance(error, sqlite3.OperationalError):  # having waited once is enough: closing tries again
+                self._db.execute("PRAGMA busy_timeout = 0")
+            raise failure(self.path, error) from error
