@@ -20,7 +20,9 @@ from drill.ledger.schema import OLDEST_SQLITE, is_current, migrate, no_ledger
 _COMPANIONS = ("-wal", "-shm", "-journal")
 _WITHOUT = "drill run and drill audit can do without it (--no-ledger)"
 _BUSY = frozenset({sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED, sqlite3.SQLITE_PROTOCOL})
-_DAMAGED = frozenset({sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_FORMAT})
+_DAMAGED = frozenset({0, sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_FORMAT})  # 0: a text that is none any more
+OWN_FAULTS = (sqlite3.DataError, sqlite3.IntegrityError, sqlite3.InterfaceError, sqlite3.ProgrammingError)
+"""What SQLite raises when this program is wrong, and not the file."""
 _REASONS = {
     sqlite3.SQLITE_FULL: "the disk is full; make room",
     sqlite3.SQLITE_READONLY: "it may only be read; allow writing",
@@ -48,15 +50,14 @@ def connect(path: Path | None, *, wait_s: float) -> sqlite3.Connection:
         what = f"the folder of the ledger, {path.parent}, cannot be made: {error.strerror}"
         raise Unfinished(f"{what}; make it, or name another file; {_WITHOUT}") from error
     try:
-        connection = _open(path, "rwc", wait_s)
         try:
-            _make_ready(connection, path)
-        except BaseException:
-            connection.close()
-            raise
+            return _writing(path, wait_s, journal="WAL")
+        except sqlite3.OperationalError as error:
+            if primary(error) in _BUSY:
+                raise
+            return _writing(path, wait_s, journal="DELETE")  # there may be no shared memory there
     except sqlite3.Error as error:
         raise failure(path, error) from error
-    return connection
 
 
 def connect_to_read(path: Path, *, wait_s: float) -> sqlite3.Connection:
@@ -71,7 +72,7 @@ def connect_to_read(path: Path, *, wait_s: float) -> sqlite3.Connection:
             return _reading(path, "rw", wait_s)  # so that SQLite can tidy up after a run that was killed
         except sqlite3.OperationalError as error:
             if primary(error) in _BUSY or _size(ledger_files(path)[1]):
-                raise
+                raise  # what is in the log but not in the ledger would be passed over
             return _reading(path, "ro&immutable=1", wait_s)  # nobody can write there
     except sqlite3.Error as error:
         raise failure(path, error) from error
@@ -130,32 +131,32 @@ def _open(path: Path, mode: str, wait_s: float) -> sqlite3.Connection:
     return sqlite3.connect(uri, uri=True, timeout=wait_s, isolation_level=None)
 
 
-def _make_ready(connection: sqlite3.Connection, path: Path) -> None:
-    try:
-        _settle(connection, path, journal="WAL")
-    except sqlite3.OperationalError as error:
-        if primary(error) in _BUSY:
-            raise
-        # No shared memory there. A log that another system left can be taken in by one who has the file alone.
-        connection.execute("PRAGMA locking_mode = EXCLUSIVE")
-        connection.execute("PRAGMA journal_mode = DELETE")
-        connection.execute("PRAGMA locking_mode = NORMAL")
-        _settle(connection, path, journal="DELETE")
-
-
-def _settle(connection: sqlite3.Connection, path: Path, *, journal: str) -> None:
+def _writing(path: Path, wait_s: float, *, journal: str) -> sqlite3.Connection:
     """Check the file, then set the journal: something else's file must not be touched even by that."""
-    if not is_current(connection, str(path)):
-        migrate(connection, str(path), size=_size(path))
+    connection = _open(path, "rwc", wait_s)
+    try:
+        if journal == "DELETE":  # a log that another system left can only be taken in by one who has the file alone
+            connection.execute("PRAGMA locking_mode = EXCLUSIVE")
+        if not is_current(connection, str(path)):
+            migrate(connection, str(path), size=_size(path))
+        _set_journal(connection, journal)
+        connection.execute("PRAGMA locking_mode = NORMAL")
+        connection.execute("PRAGMA synchronous = FULL")
+        connection.execute("PRAGMA foreign_keys = ON")
+        connection.execute("BEGIN IMMEDIATE")  # whether it can be written is known now, not after hours of reading
+        connection.execute("ROLLBACK")
+        return connection
+    except BaseException:
+        connection.close()
+        raise
+
+
+def _set_journal(connection: sqlite3.Connection, journal: str) -> None:
     try:
         connection.execute(f"PRAGMA journal_mode = {journal}")
     except sqlite3.OperationalError as error:
         if primary(error) not in _BUSY:
-            raise  # a busy one is being opened by another run, which does the same
-    connection.execute("PRAGMA synchronous = FULL")
-    connection.execute("PRAGMA foreign_keys = ON")
-    connection.execute("BEGIN IMMEDIATE")  # whether it can be written is known now, and not after hours of reading
-    connection.execute("ROLLBACK")
+            raise  # a busy one is just being opened by another run, which does the same
 
 
 def _reading(path: Path, mode: str, wait_s: float) -> sqlite3.Connection:
@@ -184,7 +185,9 @@ def _up_to_date(older: sqlite3.Connection, path: Path) -> sqlite3.Connection:
 
 
 def _size(path: Path) -> int:
+    """Return a file's size in bytes; 0 where none is."""
     try:
-        return path.stat().st_size
+        found = path.stat()
     except OSError:
         return 0
+    return found.st_size if stat.S_ISREG(found.st_mode) else 0

@@ -57,6 +57,11 @@ class PastDrill:
     lost_work_met: bool
     record: str
 
+    def json(self) -> dict[str, Any]:
+        """Return the record as a JSON value."""
+        value: dict[str, Any] = json.loads(self.record)
+        return value
+
 
 @dataclass(frozen=True, slots=True)
 class AuditedCopy:

@@ -15,7 +15,7 @@ from typing import Self, TypeVar
 
 from drill import __version__, clock
 from drill.ledger import history
-from drill.ledger.connect import connect, connect_to_read, damaged, failure
+from drill.ledger.connect import OWN_FAULTS, connect, connect_to_read, damaged, failure
 from drill.ledger.rows import (
     COLUMNS,
     Evidence,
@@ -307,16 +307,21 @@ class Ledger:
     def _right(values: tuple[object, ...], seed: int) -> Row | None:
         """Return a row as it was put; None where a byte of it has changed since."""
         row = Row._make(values[:-1])
-        return row if crc_of(row, seed) == values[-1] else None
+        try:
+            return row if crc_of(row, seed) == values[-1] else None
+        except TypeError:  # where bytes should be is something else now
+            return None
 
     def _let_go(self) -> None:
         """End the questions in a row: on some file systems others could not commit in the meantime."""
         if self._db.in_transaction:
-            self._ask(lambda: self._db.execute("COMMIT"))
+            self._ask(lambda: self._db.execute("ROLLBACK"))
 
     def _ask(self, query: Callable[[], T]) -> T:
         try:
             return query()
+        except OWN_FAULTS:
+            raise
         except sqlite3.Error as error:
             raise failure(self.path, error) from error
 
@@ -333,6 +338,8 @@ class Ledger:
                 if self._db.in_transaction:
                     self._db.execute("ROLLBACK")
                 raise
+        except OWN_FAULTS:
+            raise
         except sqlite3.Error as error:
             if isinstance(error, sqlite3.OperationalError):  # having waited once is enough: closing tries again
                 self._db.execute("PRAGMA busy_timeout = 0")

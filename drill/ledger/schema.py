@@ -126,7 +126,7 @@ def is_current(connection: sqlite3.Connection, where: str) -> bool:
     """
     version = _number(connection, "user_version")
     if _number(connection, "application_id") != APPLICATION_ID:
-        if version or _number(connection, "schema_version"):
+        if version or connection.execute("SELECT count(*) FROM sqlite_schema").fetchone()[0]:
             raise no_ledger(where)
         return False
     if version > len(STEPS):

@@ -47,7 +47,6 @@ def by_drill(folder: Path, with_capture: bool) -> None:
     from drill.copies import LinkSession  # noqa: PLC0415
     from drill.ledger import Ledger  # noqa: PLC0415
     from drill.model import Copy, Medium, Seen  # noqa: PLC0415
-    from drill.ledger import Ledger  # noqa: PLC0415
     from drill.reading import Job, read_files  # noqa: PLC0415
     from drill.shelf import open_copy  # noqa: PLC0415
 

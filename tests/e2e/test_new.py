@@ -15,8 +15,11 @@ from pathlib import Path
 import py7zr
 import pytest
 from census import census, files_below
+from left_behind import readings_in
 from piles import film, jpeg, raw, sha
 from runner import CHECKOUT, Outcome, begin, run_drills, start
+
+from drill.ledger import Ledger
 
 NINE = datetime(2026, 9, 12, 9)
 LONG_AGO = 1_700_000_000
@@ -75,14 +78,16 @@ def test_a_first_look_proposes_and_writes_and_touches_no_medium(tmp_path: Path) 
     assert outcome.code == 0, outcome.said
     assert census(tmp_path / "media") == before
     assert files_below(tmp_path / "st") == [
+        "ledger.sqlite",
         "manifests/2026-09-12-heron-ridge.xxh128",
         "manifests/kiln-yard.xxh128",
         "manifests/on-card.xxh128",
         "manifests/on-ssd-2025.xxh128",
         "manifests/on-ssd.xxh128",
-        "readings.jsonl",
         "studio.toml",
     ]
+    with Ledger.read(tmp_path / "st/ledger.sqlite") as ledger:
+        assert [(run.kind, run.complete) for run in ledger.runs()] == [("new", True)]
     promise = (tmp_path / "st/manifests/2026-09-12-heron-ridge.xxh128").read_text("utf-8")
     assert [line.split("  ", 1)[1] for line in promise.splitlines()] == [
         *(f"100REED_/REED000{number}.JPG" for number in range(1, 7)),
@@ -243,21 +248,22 @@ def test_a_second_look_changes_nothing_unless_asked_and_adds_once(tmp_path: Path
     put(tmp_path / "media/ssd/2026/2026-09-12 heron ridge/raw/REED0099.JPG", shot(99))
     put(tmp_path / "media/phone/DCIM/Camera/IMG_1.JPG", shot(1999))
     before = census(tmp_path / "st", tmp_path / "media")
-    notebook = str(tmp_path / "st/readings.jsonl")
+    st, ledger = str(tmp_path / "st"), str(tmp_path / "st/ledger.sqlite")
     more = ("--medium", f"phone={tmp_path / 'media/phone'}")
     outcome = new(tmp_path / "st", *media, *more)
     assert outcome.code == 0, outcome.said
     assert "Nothing was written" in outcome.out
     assert "raw/REED0099.JPG" in outcome.out
     after = census(tmp_path / "st", tmp_path / "media")
-    assert {path for path in after if after[path] != before.get(path)} == {notebook}
+    assert {path for path in after if after[path] != before.get(path)} == {ledger, st}
 
     assert new(tmp_path / "st", *media, *more, "--add").code == 0
     added = census(tmp_path / "st")
     outcome = new(tmp_path / "st", "--add")
     assert outcome.code == 0, outcome.said
     assert "Nothing to add" in outcome.out
-    assert census(tmp_path / "st") == added
+    after = census(tmp_path / "st")
+    assert {path for path in after if after[path] != added.get(path)} == {ledger, st}, "the run itself is remembered"
     assert start("survey", tmp_path / "st/studio.toml", cwd=tmp_path).code in (0, 1)
 
 
@@ -271,11 +277,11 @@ def test_interrupted_it_keeps_what_it_read_and_goes_on_with_the_rest(tmp_path: P
     long = put(tmp_path / "card/heron/zz.mov", b"")
     with long.open("r+b") as file:
         file.truncate(200 * 10**9)  # a hole: it takes no room, and minutes to read
-    notebook = tmp_path / "st/readings.jsonl"
+    ledger = tmp_path / "st/ledger.sqlite"
     running = begin("new", tmp_path / "st", "--medium", f"card={tmp_path / 'card'}", cwd=tmp_path)
     try:
         deadline_s = time.monotonic() + 60
-        while not notebook.exists() or notebook.read_bytes().count(b"\n") < 201:
+        while readings_in(ledger) < 200:
             assert time.monotonic() < deadline_s and running.poll() is None
             time.sleep(0.05)
         running.send_signal(signal.SIGINT)
@@ -284,7 +290,7 @@ def test_interrupted_it_keeps_what_it_read_and_goes_on_with_the_rest(tmp_path: P
         running.kill()
     assert running.returncode == 3, err
     assert "goes on from there" in err
-    assert files_below(tmp_path / "st") == ["readings.jsonl"]
+    assert files_below(tmp_path / "st") == ["ledger.sqlite"]
 
     long.write_bytes(film(1))
     known = tmp_path / "card/heron/0007.jpg"

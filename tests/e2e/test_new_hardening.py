@@ -97,7 +97,9 @@ def test_a_damaged_copy_of_what_is_promised_is_no_new_promise(tmp_path: Path) ->
     assert "heron/2.jpg: its own list has other bytes than promised" in " ".join(done.out.split())
 
 
-@pytest.mark.parametrize("inside", ["manifests", "readings.jsonl", "studio.toml"])
+@pytest.mark.parametrize(
+    "inside", ["manifests", "ledger.sqlite", "ledger.sqlite-wal", "ledger.sqlite-shm", "studio.toml"]
+)
 def test_nothing_is_written_in_a_copy_through_a_link_in_the_folder(tmp_path: Path, inside: str) -> None:
     put(tmp_path / "card/DCIM/1.jpg", shot(1))
     (tmp_path / "card/lists").mkdir()
@@ -126,8 +128,8 @@ def test_a_studio_file_that_cannot_be_added_to_is_left_alone(tmp_path: Path) -> 
     outcome = new(st, "--medium", f"card={tmp_path / 'card'}", "--add")
     assert outcome.code == 2, outcome.said
     assert "[[media]]" in outcome.err
-    kept = {path: seen for path, seen in census(st).items() if "readings" not in path and path != str(st)}
-    assert kept == {path: seen for path, seen in before.items() if "readings" not in path and path != str(st)}
+    kept = {path: seen for path, seen in census(st).items() if "ledger" not in path and path != str(st)}
+    assert kept == {path: seen for path, seen in before.items() if "ledger" not in path and path != str(st)}
 
 
 def test_a_name_that_an_archive_has_twice_breaks_no_list(tmp_path: Path) -> None:

@@ -1,7 +1,6 @@
 """`drill survey --write-manifests`: the missing lists, made once, resumed when cut short, never in a copy unasked."""
 
 import hashlib
-import json
 import os
 import signal
 import time
@@ -12,9 +11,10 @@ from pathlib import Path
 import pytest
 import xxhash
 from census import census, files_below
+from left_behind import readings_in
 from runner import begin, start
 
-NOTEBOOK = "readings.jsonl"
+LEDGER = "ledger.sqlite"
 
 
 def picture(number: int, size: int = 9000) -> bytes:
@@ -151,9 +151,9 @@ def test_cut_short_it_keeps_what_was_read_and_goes_on_from_there(studio: Path, t
         path.write_bytes(picture(number + 100, 2_000_000))
         os.utime(path, (old, old))
     child = begin("survey", studio, "--write-manifests", "--digest", "md5", cwd=tmp_path)
-    notebook = studio.parent / NOTEBOOK
+    ledger = studio.parent / LEDGER
     deadline = time.monotonic() + 30
-    while (not notebook.exists() or notebook.stat().st_size < 2000) and child.poll() is None:
+    while not readings_in(ledger) and child.poll() is None:
         assert time.monotonic() < deadline
         time.sleep(0.005)
     child.send_signal(signal.SIGINT)
@@ -162,8 +162,7 @@ def test_cut_short_it_keeps_what_was_read_and_goes_on_from_there(studio: Path, t
         pytest.skip("it was done before it could be interrupted")
     assert "goes on from there" in err
     assert lists(studio)["tablet"] == ""
-    known = sum(1 for line in notebook.read_bytes().splitlines()[1:] if json.loads(line))
-    assert known
+    assert readings_in(ledger)
     done = start("survey", studio, "--write-manifests", "--digest", "md5", cwd=tmp_path)
     assert done.code == 0, done.said
     read = next(line for line in done.err.splitlines() if line.startswith("read "))

@@ -40,11 +40,11 @@ def stamp(folder: Path, mtime: float) -> None:
 
 
 def outcome(studio: Path) -> dict[str, str]:
-    """Return all that was written, but for the notebook (which remembers times, to know what changed)."""
+    """Return all that was written, but for the ledger (which remembers times, to know what changed)."""
     return {
         path.relative_to(studio).as_posix(): path.read_text(encoding="utf-8")
         for path in walk(studio)
-        if path.name != "readings.jsonl"
+        if path.name != "ledger.sqlite"
     }
 
 

@@ -17,8 +17,8 @@ from drill.intake.additions import added_files
 from drill.intake.draft import Change, first_files
 from drill.intake.media import copies_on, medium_for, read_given
 from drill.intake.run import Look, look
-from drill.manifests import read_manifest
 from drill.ledger import Ledger
+from drill.manifests import read_manifest
 from drill.model import Copy, Medium, Shoot
 from drill.proposal import Proposal
 from drill.studio import load_studio

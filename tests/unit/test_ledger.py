@@ -1,32 +1,65 @@
-"""The notebook of readings: what it knows, when that counts no more, and what damage costs."""
+"""The ledger: what it knows of readings and runs, when that counts no more, older files, and all that can be wrong."""
 
 import os
+import sqlite3
+import subprocess
 import sys
 import time
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta, timezone
 from pathlib import Path
 
 import pytest
+from left_behind import integrity, readings_in
 
 from drill.errors import Mistakes, Unfinished
-from drill.model import Digest, Entry, Seen, Taken
-from drill.notebook import Notebook, Root
+from drill.ledger import AuditedCopy, Evidence, Ledger, Root, ledger_files, unchanged
+from drill.ledger.schema import APPLICATION_ID, STEPS
+from drill.model import Digest, Entry, Problem, Seen, Taken, Trouble
+from drill.record import (
+    ByteCount,
+    Count,
+    Drill,
+    FileNote,
+    FurtherFailures,
+    LostWork,
+    Seconds,
+    Unchecked,
+    drill_to_json,
+)
 
-WHEN = datetime(2026, 9, 12, 19, 30, 0, 123456, UTC)
+NOW = datetime(2025, 11, 24, 20, 0, tzinfo=UTC)
+WHEN = datetime(2025, 9, 12, 19, 30, 0, 123456, UTC)
 ROOT = Root("/mnt/archive", "archive-a")
+ARCHIVE = Root("/mnt/archive/job.zip", "archive-a", archive=True, size=9_000_000, modified=WHEN)
 ENTRY = Entry("2026/heron/ABCD0007.DNG", 70_000, WHEN)
 TAKEN = Taken(datetime(2026, 9, 12, 18, 1, 2, 340000), 'Bellows "B], {1}\t')
 SEEN = Seen(70_000, (Digest("sha256", "ab" * 32), Digest("xxh128", "cd" * 16)), bytes(range(128)), TAKEN)
+PROBLEM = Problem(Trouble.IO, "I/O error at byte 4096")
+
+
+@pytest.fixture
+def path(tmp_path: Path) -> Path:
+    return tmp_path / "ledger.sqlite"
+
+
+@pytest.fixture
+def ledger() -> Iterator[Ledger]:
+    with opened(None) as fresh:
+        yield fresh
+
+
+def opened(path: Path | None, wait_s: float = 10.0) -> Ledger:
+    return Ledger.open(path, now=NOW, wait_s=wait_s)
 
 
 def filled(path: Path, count: int = 3) -> list[Entry]:
     entries = [replace(ENTRY, path=f"f{number}.dng") for number in range(count)]
-    with Notebook(path) as notebook:
+    with opened(path) as ledger:
         for number, entry in enumerate(entries):
-            notebook.put(ROOT, entry, seen_of(number))
+            ledger.put(ROOT, entry, seen_of(number), copy="a")
     return entries
 
 
@@ -34,35 +67,53 @@ def seen_of(number: int) -> Seen:
     return replace(SEEN, digests=(Digest("xxh128", f"{number:032x}"),))
 
 
+def plain(path: Path, *statements: str) -> None:
+    with closing(sqlite3.connect(path)) as db:
+        for statement in statements:
+            db.execute(statement)
+        db.commit()
+
+
+# --- readings ----------------------------------------------------------------------------------------------------
+
+
 @pytest.mark.parametrize(
     "seen",
-    [SEEN, Seen(70_000, (Digest("md5", "0" * 32),)), replace(SEEN, taken=None), replace(SEEN, taken=Taken(WHEN, "é"))],
+    [
+        SEEN,
+        Seen(70_000, ()),
+        Seen(70_000, (Digest("md5", "0" * 32),), captured=True, whole=False),
+        replace(SEEN, taken=None, whole=True),
+        replace(SEEN, taken=Taken(datetime(2026, 1, 1), "")),
+    ],
 )
 def test_what_is_put_is_got_again_by_the_next_run(tmp_path: Path, seen: Seen) -> None:
-    seen = replace(seen, taken=seen.taken and replace(seen.taken, when=seen.taken.when.replace(tzinfo=None)))
-    with Notebook(tmp_path / "deep" / "notebook") as notebook:
-        assert notebook.get(ROOT, ENTRY) is None
-        notebook.put(ROOT, ENTRY, seen)
-        assert notebook.get(ROOT, ENTRY) == seen
-    with Notebook(tmp_path / "deep" / "notebook") as notebook:
-        assert notebook.get(ROOT, ENTRY) == seen
-        assert notebook.count == 1
+    path = tmp_path / "deep" / "er" / "ledger.sqlite"
+    with opened(path) as ledger:
+        assert ledger.get(ROOT, ENTRY) is None
+        ledger.put(ROOT, ENTRY, seen)
+        assert ledger.get(ROOT, ENTRY) == seen
+        ledger.flush()
+        assert ledger.get(ROOT, ENTRY) == seen
+    with opened(path) as ledger:
+        assert ledger.get(ROOT, ENTRY) == seen
+        assert ledger.count == 1
 
 
 @pytest.mark.parametrize(
-    "path", ["a\udcff\udc80.dng", "tab\there", "line\nbreak", '"],\t[', "e\u0301 ≠ é", "\x00", "🐦"]
+    "name", ["a\udcff\udc80.dng", "tab\there", "line\nbreak", '"],\t[', "e\u0301 ≠ é", "\x00", "🐦", "a\x00b", "'; --"]
 )
-def test_every_name_goes_in_and_comes_out(tmp_path: Path, path: str) -> None:
-    entry = replace(ENTRY, path=path)
-    with Notebook(tmp_path / "n") as notebook:
-        notebook.put(ROOT, entry, SEEN)
-    assert (tmp_path / "n").read_bytes().count(b"\n") == 2
-    with Notebook(tmp_path / "n") as notebook:
-        assert notebook.get(ROOT, entry) == SEEN
-        assert notebook.get(ROOT, ENTRY) is None
-
-
-ARCHIVE = Root("/mnt/archive/job.zip", "archive-a", archive=True, size=9_000_000, modified=WHEN)
+def test_every_name_goes_in_and_comes_out(path: Path, name: str) -> None:
+    entry, root = replace(ENTRY, path=name), replace(ROOT, path=f"/mnt/{name}")
+    with opened(path) as ledger:
+        ledger.put(root, entry, SEEN)
+        ledger.put_problem(root, replace(entry, index=1), replace(PROBLEM, detail=name))
+    with opened(path) as ledger:
+        assert ledger.get(root, entry) == SEEN
+        assert ledger.get(ROOT, entry) is None and ledger.get(root, ENTRY) is None
+        found = ledger.evidence(root)
+        assert found[name, 0].path == name and found[name, 0].root == root
+        assert found[name, 1].problem == Problem(Trouble.IO, name)
 
 
 @pytest.mark.parametrize("root", [ROOT, ARCHIVE])
@@ -78,11 +129,15 @@ ARCHIVE = Root("/mnt/archive/job.zip", "archive-a", archive=True, size=9_000_000
         {"size": None},
     ],
 )
-def test_a_file_that_changed_is_not_known(root: Root, change: dict[str, object]) -> None:
-    notebook = Notebook(None)
-    notebook.put(root, ENTRY, SEEN)
-    assert notebook.get(root, ENTRY) == SEEN
-    assert notebook.get(root, replace(ENTRY, **change)) is None
+def test_a_file_that_changed_is_not_known(ledger: Ledger, root: Root, change: dict[str, object]) -> None:
+    ledger.put(root, ENTRY, SEEN)
+    assert ledger.get(root, ENTRY) == SEEN
+    assert ledger.get(root, replace(ENTRY, **change)) is None
+    (evidence,) = ledger.evidence(root).values()
+    assert ledger.get(root, ENTRY) == SEEN  # from the file, too
+    assert ledger.get(root, replace(ENTRY, **change)) is None
+    assert unchanged(evidence, root, ENTRY)
+    assert not unchanged(evidence, root, replace(ENTRY, **change))
 
 
 @pytest.mark.parametrize(
@@ -97,134 +152,523 @@ def test_a_file_that_changed_is_not_known(root: Root, change: dict[str, object])
         {"archive": False},
     ],
 )
-def test_another_archive_is_not_known(change: dict[str, object]) -> None:
-    notebook = Notebook(None)
-    notebook.put(ARCHIVE, ENTRY, SEEN)
-    assert notebook.get(replace(ARCHIVE, **change), ENTRY) is None
+def test_another_archive_is_not_known(ledger: Ledger, change: dict[str, object]) -> None:
+    ledger.put(ARCHIVE, ENTRY, SEEN)
+    assert ledger.get(replace(ARCHIVE, **change), ENTRY) is None
+    (evidence,) = ledger.evidence(ARCHIVE).values()
+    assert unchanged(evidence, ARCHIVE, ENTRY)
+    assert not unchanged(evidence, replace(ARCHIVE, **change), ENTRY)
 
 
-def test_one_moment_written_in_two_zones_is_one_moment() -> None:
-    notebook = Notebook(None)
-    notebook.put(ROOT, ENTRY, SEEN)
-    assert notebook.get(ROOT, replace(ENTRY, modified=WHEN.astimezone(timezone(timedelta(hours=5.75))))) == SEEN
+def test_what_was_read_of_an_archive_before_it_changed_is_still_there_to_be_seen(ledger: Ledger) -> None:
+    ledger.put_problem(ARCHIVE, ENTRY, PROBLEM)
+    changed = replace(ARCHIVE, size=1)
+    (evidence,) = ledger.evidence(changed).values()
+    assert evidence.problem == PROBLEM and evidence.root == ARCHIVE
+    assert not unchanged(evidence, changed, ENTRY)
 
 
-def test_without_a_time_nothing_is_remembered_but_an_archive_has_its_own() -> None:
-    notebook = Notebook(None)
+def test_one_moment_written_in_two_zones_is_one_moment(ledger: Ledger) -> None:
+    ledger.put(ROOT, ENTRY, SEEN)
+    elsewhere = replace(ENTRY, modified=WHEN.astimezone(timezone(timedelta(hours=5.75))))
+    assert ledger.get(ROOT, elsewhere) == SEEN
+    assert unchanged(ledger.evidence(ROOT)[ENTRY.path, 0], ROOT, elsewhere)
+
+
+def test_without_a_time_nothing_is_remembered_but_an_archive_has_its_own(ledger: Ledger) -> None:
     timeless = replace(ENTRY, modified=None)
-    notebook.put(ROOT, timeless, SEEN)
-    assert notebook.get(ROOT, timeless) is None
-    notebook.put(ARCHIVE, timeless, SEEN)
-    assert notebook.get(ARCHIVE, timeless) == SEEN
-    assert notebook.get(ARCHIVE, ENTRY) is None
-    notebook.put(replace(ARCHIVE, modified=None), ENTRY, SEEN)
-    assert notebook.count == 1
+    ledger.put(ROOT, timeless, SEEN)
+    assert ledger.get(ROOT, timeless) is None
+    ledger.put(ARCHIVE, timeless, SEEN)
+    assert ledger.get(ARCHIVE, timeless) == SEEN
+    assert ledger.get(ARCHIVE, ENTRY) is None
+    ledger.put(replace(ARCHIVE, modified=None), ENTRY, SEEN)
+    ledger.put(ROOT, replace(ENTRY, modified=datetime(1, 1, 1, tzinfo=timezone(timedelta(hours=14)))), SEEN)
+    assert ledger.count == 1
 
 
-def test_a_file_that_was_not_of_its_listed_size_is_not_remembered() -> None:
-    notebook = Notebook(None)
-    notebook.put(ROOT, ENTRY, replace(SEEN, size=70_001))
-    assert notebook.get(ROOT, ENTRY) is None
+def test_a_file_that_was_not_of_its_listed_size_is_not_remembered(ledger: Ledger) -> None:
+    ledger.put(ROOT, ENTRY, replace(SEEN, size=70_001))
+    ledger.put(ROOT, replace(ENTRY, size=None), SEEN)
+    assert ledger.get(ROOT, ENTRY) is None and ledger.count == 0
 
 
-def test_later_lines_win_and_the_same_again_adds_none(tmp_path: Path) -> None:
-    path = tmp_path / "n"
+def test_the_last_reading_counts_and_a_problem_is_no_reading(path: Path) -> None:
     for number in (1, 1, 2, 2):
-        with Notebook(path) as notebook:
-            notebook.put(ROOT, ENTRY, seen_of(number))
-    assert path.read_bytes().count(b"\n") == 3
-    with Notebook(path) as notebook:
-        assert notebook.get(ROOT, ENTRY) == seen_of(2)
+        with opened(path) as ledger:
+            ledger.put(ROOT, ENTRY, seen_of(number))
+    with opened(path) as ledger:
+        assert ledger.get(ROOT, ENTRY) == seen_of(2)
+        ledger.put_problem(ROOT, ENTRY, PROBLEM, ranges=[(4096, 8192), (12288, 12289)], took_s=1.5)
+        assert ledger.get(ROOT, ENTRY) is None
+    with opened(path) as ledger:
+        assert ledger.get(ROOT, ENTRY) is None and ledger.count == 1
+        evidence = ledger.evidence(ROOT)[ENTRY.path, 0]
+        assert (evidence.problem, evidence.digests, evidence.took_s) == (PROBLEM, (), 1.5)
+        assert evidence.ranges == ((4096, 8192), (12288, 12289))
+        assert unchanged(evidence, ROOT, ENTRY)
+        ledger.put(ROOT, ENTRY, SEEN)
+        assert ledger.evidence(ROOT)[ENTRY.path, 0].problem is None
 
 
-def test_a_line_torn_at_any_byte_costs_that_line_alone(tmp_path: Path) -> None:
-    path = tmp_path / "n"
-    entries = filled(path)
-    whole = path.read_bytes()
-    last = whole.rindex(b"\n", 0, -1) + 1
-    for cut in range(last, len(whole)):
-        path.write_bytes(whole[:cut])
-        with Notebook(path) as notebook:
-            assert [notebook.get(ROOT, entry) for entry in entries[:2]] == [seen_of(0), seen_of(1)]
-            assert notebook.get(ROOT, entries[2]) in (None, seen_of(2))  # only its line's end may be what is missing
-            assert (notebook.get(ROOT, entries[2]) is None) == (cut < len(whole) - 1)
-            notebook.put(ROOT, ENTRY, SEEN)
-        with Notebook(path) as notebook:
-            assert notebook.get(ROOT, ENTRY) == SEEN
-            assert notebook.get(ROOT, entries[1]) == seen_of(1)
+@pytest.mark.parametrize("trouble", list(Trouble))
+@pytest.mark.parametrize(
+    "entry", [ENTRY, Entry("a", None), Entry("a", 2**64 - 1, None, 3), replace(ENTRY, modified=None)]
+)
+def test_a_problem_is_always_remembered(path: Path, trouble: Trouble, entry: Entry) -> None:
+    """Also of a file whose size is nonsense, as a damaged archive may list it."""
+    with opened(path) as ledger:
+        ledger.put_problem(ROOT, entry, Problem(trouble, "x"))
+    with opened(path) as ledger:
+        assert ledger.evidence(ROOT)[entry.path, entry.index].problem == Problem(trouble, "x")
 
 
-@pytest.mark.parametrize("flip", [0x01, 0x20, 0x80, 0xFF])
-def test_a_damaged_byte_never_makes_a_wrong_answer(tmp_path: Path, flip: int) -> None:
-    path = tmp_path / "n"
-    entries = filled(path, 4)
-    whole = path.read_bytes()
-    begin = whole.index(b"\n", whole.index(b"\n") + 1) + 1
-    end = whole.index(b"\n", begin)
-    for at in range(begin, end + 1):
-        path.write_bytes(whole[:at] + bytes([whole[at] ^ flip]) + whole[at + 1 :])
-        with Notebook(path) as notebook:
-            got = [notebook.get(ROOT, entry) for entry in entries]
-        assert got[0] == seen_of(0) and got[3] == seen_of(3)
-        assert got[1] is None
-        assert got[2] == (seen_of(2) if at < end else None)  # without its line's end it takes the next one along
+def test_evidence_says_when_how_long_and_of_which_file(ledger: Ledger) -> None:
+    read_at = datetime(2025, 3, 1, 12, 0, 0, 5, UTC)
+    ledger.put(ROOT, ENTRY, SEEN, took_s=0.25, read_at=read_at)
+    expected = Evidence(ROOT, ENTRY.path, 0, 70_000, WHEN, SEEN.digests, None, (), read_at, 0.25)
+    assert ledger.evidence(ROOT) == {(ENTRY.path, 0): expected}
+    assert ledger.evidence(replace(ROOT, on="other")) == {}
 
 
-def test_a_run_killed_at_its_first_line_starts_anew(tmp_path: Path) -> None:
-    path = tmp_path / "n"
+@pytest.mark.parametrize("ahead", [timedelta(days=-400), timedelta(0), timedelta(days=400)])
+def test_no_reading_is_dated_later_than_the_clock(ahead: timedelta) -> None:
+    """`--now` in the future asks what would be then; a proof from the future would be fresh for a year too long."""
+    before = datetime.now(UTC)
+    with Ledger.open(None, now=before + ahead) as ledger:
+        ledger.put(ROOT, ENTRY, SEEN)
+        read_at = ledger.evidence(ROOT)[ENTRY.path, 0].read_at
+    assert before + min(ahead, timedelta(0)) <= read_at <= datetime.now(UTC) + min(ahead, timedelta(0))
+
+
+def test_a_copy_that_lies_nowhere_now_is_found_by_where_it_was_last(path: Path) -> None:
+    older, newer = Root("/mnt/one", "archive-a"), Root("/mnt/two.zip", "archive-a", True, 5, WHEN)
+    with opened(path) as ledger:
+        ledger.put(newer, ENTRY, SEEN, read_at=WHEN + timedelta(2), copy="a")
+        ledger.put(older, ENTRY, seen_of(1), read_at=WHEN + timedelta(1), copy="a")
+        ledger.put(Root("/mnt/three", "archive-b"), ENTRY, SEEN, read_at=WHEN + timedelta(3), copy="a")
+    with opened(path) as ledger:
+        ledger.put(newer, replace(ENTRY, index=1), SEEN, read_at=WHEN)  # one that does not know the copy's id
+        (first, _) = ledger.evidence_of_copy("a", "archive-a").values()
+        assert first.root == newer
+        assert unchanged(first, newer, ENTRY)
+        ledger.put(older, ENTRY, SEEN, read_at=WHEN + timedelta(4), copy="a")
+        assert [one.root for one in ledger.evidence_of_copy("a", "archive-a").values()] == [older]
+        assert ledger.evidence_of_copy("b", "archive-a") == {} == ledger.evidence_of_copy("a", "c")
+
+
+# --- runs --------------------------------------------------------------------------------------------------------
+
+DRILL = Drill(
+    scenario="lost-t\udcffblet",
+    variant="tablet",
+    shoot="heron-ridge",
+    verdict="partial",
+    score=99.2,
+    files=Count(120, 118, 1, 1),
+    bytes=ByteCount(2_400, 2_380, 10, 10, 0),
+    by_class={"other": Count(120, 118, 1, 1)},
+    sources={"archive-a": 118},
+    stitched=0,
+    unchecked=Unchecked(118, 1, 1),
+    lost_files=(FileNote("raw/\udcff.dng", "bad sector"),),
+    on_paper_files=(),
+    seconds=Seconds(41.2, 7520.0, None),
+    lost_work=LostWork("2026-09-12", 86400.0, False),
+    further_failures=FurtherFailures(-1, 1, ()),
+)
+
+
+def test_runs_and_what_they_came_to_are_kept(path: Path) -> None:
+    audited = AuditedCopy("archive-a", True, 118, 1, 1, 0, 3, 0, 0, 0, 2_400_000_000, 31.0)
+    with opened(path) as ledger:
+        drill = ledger.begin_run("drill", now=NOW, seed=2**70)
+        ledger.add_drills(drill, [DRILL])
+        ledger.add_drills(drill, [replace(DRILL, scenario="fire", variant=None, score=7)])
+        ledger.end_run(drill, complete=True)
+        audit = ledger.begin_run("audit", now=NOW)
+        ledger.add_audit(audit, audited)
+        ledger.add_audit(audit, replace(audited, copy="tablet", reached=False))
+        ledger.add_audit(audit, replace(audited, altered=2))
+        ledger.add_rate(audit, "ssd", files=120, bytes=2_400_000_000, took_s=30.0, maybe_cached=True)
+    with Ledger.read(path) as ledger:
+        first, second = ledger.runs()
+        assert (first.id, first.kind, first.now, first.seed, first.complete) == (drill, "drill", NOW, 2**70, True)
+        assert first.ended is not None and first.started <= first.ended
+        assert (second.kind, second.seed, second.complete) == ("audit", None, False)
+        assert second.ended is not None, "a run that its command left has ended when the ledger is closed"
+        one, other = ledger.drills_of(drill)
+        assert (one.scenario, one.variant, one.verdict, one.score) == ("lost-t\udcffblet", "tablet", "partial", 99.2)
+        assert (one.promised, one.verified, one.on_paper, one.lost) == (120, 118, 1, 1)
+        assert (one.survivable, one.survivable_target, one.lost_work_met) == (-1, 1, False)
+        assert (one.projected_s, one.measured_s, one.target_s) == (7520.0, 41.2, None)
+        assert (other.scenario, other.variant, other.score) == ("fire", None, 7.0)
+        assert one.json() == drill_to_json(DRILL)
+        assert ledger.drills_of(audit) == ()
+        assert {audited.copy: audited for audited in ledger.audits_of(audit)} == {
+            "archive-a": replace(audited, altered=2),
+            "tablet": replace(audited, copy="tablet", reached=False),
+        }
+        (rate,) = ledger.rates("ssd")
+        assert (rate.files, rate.bytes, rate.took_s, rate.maybe_cached) == (120, 2_400_000_000, 30.0, True)
+        assert rate.at >= NOW and ledger.rates("card") == ()
+
+
+def test_a_reading_is_of_the_run_that_made_it(path: Path) -> None:
+    with opened(path) as ledger:
+        ledger.put(ROOT, ENTRY, SEEN)
+        run = ledger.begin_run("audit", now=NOW)
+        ledger.put(ROOT, replace(ENTRY, index=1), SEEN)
+        ledger.end_run(run, complete=True)
+        ledger.put(ROOT, replace(ENTRY, index=2), SEEN)
+    with closing(sqlite3.connect(path)) as db:
+        assert db.execute("SELECT run FROM readings ORDER BY number").fetchall() == [(None,), (run,), (None,)]
+
+
+# --- the file ----------------------------------------------------------------------------------------------------
+
+
+def test_the_file_is_what_the_schema_says(path: Path) -> None:
     filled(path)
-    header = path.read_bytes().split(b"\n")[0] + b"\n"
-    for cut in range(len(header)):
-        path.write_bytes(header[:cut])
-        with Notebook(path) as notebook:
-            notebook.put(ROOT, ENTRY, SEEN)
-        assert path.read_bytes().startswith(header)
-        with Notebook(path) as notebook:
-            assert notebook.get(ROOT, ENTRY) == SEEN
+    with closing(sqlite3.connect(path)) as db:
+        ask = {name: db.execute(f"PRAGMA {name}").fetchone()[0] for name in ("application_id", "user_version")}
+        assert ask == {"application_id": APPLICATION_ID, "user_version": len(STEPS)}
+        assert db.execute("PRAGMA journal_mode").fetchone() == ("wal",)
+        tables = db.execute(
+            "SELECT name, strict FROM pragma_table_list WHERE type = 'table' AND name NOT LIKE 'sqlite%'"
+        )
+        assert all(strict for _, strict in tables.fetchall())
+    assert integrity(path) == ["ok"]
+    assert os.listdir(path.parent) == [path.name]  # noqa: PTH208 - names are what is compared
+
+
+def test_what_names_no_root_and_no_run_is_refused(path: Path) -> None:
+    with opened(path) as ledger, pytest.raises(sqlite3.IntegrityError):
+        ledger.add_drills(77, [DRILL])
+    assert integrity(path) == ["ok"]
+
+
+def test_what_is_put_reaches_the_disk_within_a_second_while_it_is_ticked(path: Path) -> None:
+    with opened(path) as ledger:
+        ledger.put(ROOT, ENTRY, SEEN)
+        end = time.monotonic() + 0.8
+        while time.monotonic() < end:
+            ledger.tick()
+            time.sleep(0.1)
+        assert readings_in(path) == 1
+        for number in range(25_000):  # and a flood of them does not wait
+            ledger.put(ROOT, replace(ENTRY, index=number + 1), SEEN)
+        assert readings_in(path) > 5_000
+
+
+def test_without_a_path_nothing_is_written(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.chdir(tmp_path)
+    with opened(None) as ledger:
+        ledger.put(ROOT, ENTRY, SEEN)
+        ledger.flush()
+        assert ledger.get(ROOT, ENTRY) == SEEN
+    assert not list(tmp_path.iterdir())
+
+
+def test_reading_alone_makes_no_file_and_writes_in_none(path: Path) -> None:
+    with Ledger.read(path) as ledger:
+        assert ledger.evidence(ROOT) == {} and ledger.runs() == ()
+    with Ledger.read(path.parent / "no" / "folder") as ledger:
+        assert ledger.count == 0
+    assert not list(path.parent.iterdir())
+    filled(path)
+    before = path.read_bytes()
+    with Ledger.read(path) as ledger:
+        assert len(ledger.evidence(ROOT)) == 3
+        with pytest.raises(Unfinished, match="may only be read"):
+            ledger.begin_run("audit", now=NOW)
+    assert path.read_bytes() == before and list(path.parent.iterdir()) == [path]
+
+
+def test_it_can_be_read_where_nothing_can_be_made_beside_it(path: Path) -> None:
+    """As on a read-only medium: what SQLite would keep beside it is kept from being made, by folders of those names."""
+    entries = filled(path)
+    for companion in ledger_files(path)[1:]:
+        companion.mkdir()
+    with Ledger.read(path) as ledger:
+        assert ledger.get(ROOT, entries[1]) == seen_of(1)
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="only root on Linux can mount a file system read-only")
+def test_it_can_be_read_on_a_medium_that_is_read_only(path: Path) -> None:
+    filled(path)
+    if subprocess.run(
+        ["mount", "--bind", "-o", "ro", path.parent, path.parent], check=False, capture_output=True
+    ).returncode:
+        pytest.skip("mounting is for root")
+    try:
+        with Ledger.read(path) as ledger:
+            assert len(ledger.evidence(ROOT)) == 3
+        with pytest.raises(Unfinished, match=r"cannot be used.*--no-ledger"):
+            opened(path)
+    finally:
+        subprocess.run(["umount", path.parent], check=True)
+
+
+def test_a_reader_sees_what_a_running_run_has_committed(path: Path) -> None:
+    with opened(path) as running:
+        running.put(ROOT, ENTRY, SEEN)
+        running.flush()
+        with Ledger.read(path) as ledger:
+            assert ledger.get(ROOT, ENTRY) == SEEN
+        running.put(ROOT, replace(ENTRY, index=1), SEEN)
+    assert integrity(path) == ["ok"]
+
+
+def test_where_there_is_no_shared_memory_the_plain_journal_is_used(path: Path) -> None:
+    entries = filled(path)
+    shared = path.with_name(path.name + "-shm")
+    shared.mkdir()  # no log without the file of that name
+    with opened(path) as ledger:
+        assert ledger.get(ROOT, entries[2]) == seen_of(2)
+        ledger.put(ROOT, ENTRY, SEEN)
+    shared.rmdir()
+    with closing(sqlite3.connect(path)) as db:
+        assert db.execute("PRAGMA journal_mode").fetchone() == ("delete",)
+    with opened(path) as ledger:
+        assert ledger.get(ROOT, ENTRY) == SEEN
+    assert integrity(path) == ["ok"]
+
+
+# --- older files -------------------------------------------------------------------------------------------------
+
+VERSION_1 = (  # as the first version made them; never to be changed
+    "CREATE TABLE runs (id INTEGER PRIMARY KEY, kind TEXT NOT NULL, started_us INTEGER NOT NULL, ended_us INTEGER, "
+    "now_us INTEGER NOT NULL, seed TEXT, complete INTEGER NOT NULL DEFAULT 0 CHECK (complete IN (0, 1)), "
+    "version TEXT NOT NULL ) STRICT",
+    "CREATE TABLE roots (id INTEGER PRIMARY KEY, path ANY NOT NULL, medium TEXT NOT NULL, "
+    "archive INTEGER NOT NULL CHECK (archive IN (0, 1)), UNIQUE (path, medium, archive) ) STRICT",
+    "CREATE TABLE readings (root INTEGER NOT NULL REFERENCES roots (id), path ANY NOT NULL, number INTEGER NOT NULL, "
+    "size INTEGER, modified_us INTEGER, root_size INTEGER, root_modified_us INTEGER, digests TEXT, taken ANY, "
+    "captured INTEGER NOT NULL CHECK (captured IN (0, 1)), whole INTEGER CHECK (whole IN (0, 1)), trouble TEXT, "
+    "detail ANY, ranges TEXT, read_at_us INTEGER NOT NULL, took_us INTEGER NOT NULL, run INTEGER REFERENCES runs (id), "
+    "parts BLOB, crc INTEGER NOT NULL, PRIMARY KEY (root, path, number), "
+    "CHECK ((digests IS NULL) <> (trouble IS NULL)) ) STRICT, WITHOUT ROWID",
+    "INSERT INTO runs VALUES (1, 'new', 1764000000000000, NULL, 1764000000000000, NULL, 0, '0.1')",
+    "INSERT INTO roots VALUES (4, '/mnt/archive', 'archive-a', 0)",
+    "INSERT INTO roots VALUES (5, '/mnt/empty', 'archive-a', 0)",
+    "INSERT INTO readings VALUES (4, '2026/heron/ABCD0007.DNG', 0, 70000, 1757705400123456, NULL, NULL, "
+    f"'xxh128:{7:032x}', '2026-09-12T18:01:02 Bellows', 1, NULL, NULL, NULL, NULL, 1764000000000000, 250000, 1, "
+    "x'0102', {crc})",
+    "PRAGMA application_id = 1685220460",
+    "PRAGMA user_version = 1",
+)
+OLD_SEEN = Seen(
+    70_000, (Digest("xxh128", f"{7:032x}"),), b"\1\2", Taken(datetime(2026, 9, 12, 18, 1, 2), "Bellows"), True
+)
+
+
+def version_1(path: Path) -> None:
+    """Make a file as the first version of the tables had it; the check value is a number that the first one wrote."""
+    plain(path, *(statement.replace("{crc}", str(OLD_CRC)) for statement in VERSION_1))
+
+
+OLD_CRC = 3612102437
+
+
+def test_the_first_step_makes_what_it_always_made() -> None:
+    assert [" ".join(statement.split()) for statement in STEPS[0]] == [
+        statement.replace(" (id ", " ( id ").replace("readings (root", "readings ( root") for statement in VERSION_1[:3]
+    ]
+
+
+def test_a_file_of_the_first_version_is_brought_up_to_date_and_loses_nothing(path: Path) -> None:
+    version_1(path)
+    opened(path).close()
+    with closing(sqlite3.connect(path)) as db:
+        assert db.execute("PRAGMA user_version").fetchone() == (len(STEPS),)
+        assert db.execute("SELECT id, copy, read_at_us FROM roots ORDER BY id").fetchall() == [
+            (4, "", 1_764_000_000_000_000),
+            (5, "", 0),
+        ]
+    with opened(path) as ledger:
+        assert ledger.get(ROOT, ENTRY) == OLD_SEEN
+        (evidence,) = ledger.evidence(ROOT).values()
+        assert evidence.read_at == datetime.fromtimestamp(1_764_000_000, UTC) and evidence.took_s == 0.25
+        assert [(run.kind, run.ended, run.version) for run in ledger.runs()] == [("new", None, "0.1")]
+        ledger.add_drills(1, [DRILL])
+        ledger.put(ROOT, ENTRY, SEEN, copy="a")
+        assert len(ledger.evidence_of_copy("a", "archive-a")) == 1
+    assert integrity(path) == ["ok"]
+
+
+def test_a_file_of_the_first_version_is_read_without_being_changed(path: Path) -> None:
+    version_1(path)
+    before = path.read_bytes()
+    with Ledger.read(path) as ledger:
+        assert ledger.get(ROOT, ENTRY) == OLD_SEEN
+        assert ledger.evidence_of_copy("a", "archive-a") == {} and ledger.rates("ssd") == ()
+    assert path.read_bytes() == before and list(path.parent.iterdir()) == [path]
+
+
+def test_a_step_that_fails_leaves_the_file_as_it_was(path: Path) -> None:
+    version_1(path)
+    plain(path, "CREATE TABLE audits (somebody TEXT)")
+    before = path.read_bytes()
+    with pytest.raises(Unfinished, match="audits"):
+        opened(path)
+    assert path.read_bytes() == before
+
+
+# --- what can be wrong -------------------------------------------------------------------------------------------
+
+
+def foreign(path: Path) -> None:
+    plain(path, "CREATE TABLE pictures (name TEXT)", "INSERT INTO pictures VALUES ('a')")
+
+
+def foreign_with_log(path: Path) -> None:
+    plain(path, "PRAGMA journal_mode = WAL")
+    foreign(path)
+
+
+def marked_only(path: Path) -> None:
+    plain(path, "PRAGMA user_version = 3")
 
 
 @pytest.mark.parametrize(
-    "content",
-    [b'{"format": "restore-notebook/2"}\n[]\n', b"\xff\xd8\xff\xe0 a picture", b"\n", b"x" * 3_000_000],
+    "make", [foreign, foreign_with_log, marked_only, *(b"\xff\xd8\xff a picture", b"\n", b"x" * 9999)]
 )
-def test_another_file_is_a_mistake_and_stays_as_it_is(tmp_path: Path, content: bytes) -> None:
-    path = tmp_path / "n"
-    path.write_bytes(content)
+@pytest.mark.parametrize("how", ["open", "read"])
+def test_another_file_is_a_mistake_and_stays_as_it_is(path: Path, make: object, how: str) -> None:
+    if isinstance(make, bytes):
+        path.write_bytes(make)
+    else:
+        assert callable(make)
+        make(path)
+    before = path.read_bytes()
     with pytest.raises(Mistakes) as caught:
-        Notebook(path)
+        Ledger.read(path) if how == "read" else opened(path)
     assert str(path) in str(caught.value) and "move it away" in str(caught.value)
-    assert path.read_bytes() == content
-    path.unlink()
-    Notebook(path).close()  # the one that failed let go of it
+    assert path.read_bytes() == before and list(path.parent.iterdir()) == [path]
 
 
-def test_a_line_of_megabytes_is_damage(tmp_path: Path) -> None:
-    path = tmp_path / "n"
-    entries = filled(path, 1)
-    with path.open("ab") as file:
-        file.write(b"[" * 5_000_000)
-    with Notebook(path) as notebook:
-        assert notebook.get(ROOT, entries[0]) == seen_of(0)
-        notebook.put(ROOT, ENTRY, SEEN)
-    with Notebook(path) as notebook:
-        assert notebook.get(ROOT, ENTRY) == SEEN
+@pytest.mark.parametrize("how", ["open", "read"])
+def test_a_newer_version_is_said_and_left_alone(path: Path, how: str) -> None:
+    filled(path)
+    plain(path, f"PRAGMA user_version = {len(STEPS) + 1}")
+    before = path.read_bytes()
+    with pytest.raises(Mistakes, match="newer version"):
+        Ledger.read(path) if how == "read" else opened(path)
+    assert path.read_bytes() == before
 
 
-def test_the_second_run_at_once_is_told(tmp_path: Path) -> None:
-    with Notebook(tmp_path / "n") as first:
-        assert first.locked
-        with pytest.raises(Unfinished, match="another run"):
-            Notebook(tmp_path / "n")
-        first.put(ROOT, ENTRY, SEEN)
-    with Notebook(tmp_path / "n") as second:
-        assert second.get(ROOT, ENTRY) == SEEN
+@pytest.mark.parametrize("how", ["open", "read"])
+def test_a_folder_is_a_mistake(tmp_path: Path, how: str) -> None:
+    with pytest.raises(Mistakes, match="is a folder"):
+        Ledger.read(tmp_path) if how == "read" else opened(tmp_path)
 
 
-def test_where_it_cannot_be_written_is_said(tmp_path: Path) -> None:
+def test_an_empty_file_becomes_a_ledger(path: Path) -> None:
+    path.touch()
+    with Ledger.read(path) as ledger:
+        assert ledger.count == 0
+    assert path.read_bytes() == b""
+    filled(path)
+    assert readings_in(path) == 3
+
+
+def test_a_damaged_head_is_a_mistake_and_stays_as_it_is(path: Path) -> None:
+    filled(path)
+    whole = path.read_bytes()
+    for at in (0, 15, 16, 68, 71):
+        path.write_bytes(whole[:at] + bytes([whole[at] ^ 0x55]) + whole[at + 1 :])
+        damaged = path.read_bytes()
+        with pytest.raises(Mistakes, match="move it away"):
+            opened(path)
+        assert path.read_bytes() == damaged
+    path.write_bytes(whole)
+    opened(path).close()  # those that failed let go of it
+
+
+def test_a_damaged_page_is_found_when_it_is_read_and_by_the_check(path: Path) -> None:
+    filled(path, 2000)
+    whole = path.read_bytes()
+    page = whole.index(b"f1500.dng") // 4096 * 4096
+    path.write_bytes(whole[:page] + b"\xa5" * 4096 + whole[page + 4096 :])
+    damaged = path.read_bytes()
+    with opened(path) as ledger:
+        with pytest.raises(Mistakes, match=r"is damaged .* move it away"):
+            ledger.evidence(ROOT)
+        with pytest.raises(Mistakes, match="is damaged"):
+            ledger.check()
+    assert path.read_bytes() == damaged
+    path.write_bytes(whole)
+    with opened(path) as ledger:
+        ledger.check()
+
+
+@pytest.mark.parametrize("flip", [0x01, 0x20, 0x80, 0xFF])
+def test_a_damaged_byte_never_makes_a_wrong_answer(path: Path, flip: int) -> None:
+    """SQLite has no check values: a byte changed inside a digest or a time is found by the row's own."""
+    entries = filled(path, 4)
+    whole = path.read_bytes()
+    begin = whole.index(entries[2].path.encode()) - 30
+    end = whole.index(f"{2:032x}".encode()) + 200
+    answers = 0
+    for at in range(begin, end):
+        path.write_bytes(whole[:at] + bytes([whole[at] ^ flip]) + whole[at + 1 :])
+        with opened(path) as ledger:
+            for number, entry in enumerate(entries):
+                try:
+                    assert ledger.get(ROOT, entry) in (None, seen_of(number))
+                    answers += ledger.get(ROOT, entry) is None
+                    for evidence in ledger.evidence(ROOT).values():
+                        right = seen_of(int(evidence.path[1]))
+                        assert (evidence.digests, evidence.modified) == (right.digests, WHEN)
+                except Mistakes:
+                    answers += 1
+    assert answers > 150
+
+
+def test_a_locked_one_is_waited_for_and_then_said(path: Path) -> None:
+    filled(path)
+    with closing(sqlite3.connect(path, isolation_level=None)) as other:
+        other.execute("BEGIN IMMEDIATE")
+        begun = time.monotonic()
+        with pytest.raises(Unfinished, match=r"in use by another run.*--no-ledger"):
+            opened(path, wait_s=0.4)
+        assert 0.3 < time.monotonic() - begun < 5
+        with Ledger.read(path) as ledger:  # reading need not wait
+            assert ledger.count == 3
+
+
+def test_one_that_gets_locked_ends_the_run_and_loses_nothing_when_it_is_free_again(path: Path) -> None:
+    with opened(path, wait_s=0.2) as ledger:
+        with closing(sqlite3.connect(path, isolation_level=None)) as other:
+            other.execute("BEGIN IMMEDIATE")
+            ledger.put(ROOT, ENTRY, SEEN)
+            with pytest.raises(Unfinished, match="in use by another run"):
+                ledger.flush()
+        assert ledger.get(ROOT, ENTRY) == SEEN
+    with opened(path) as ledger:
+        assert ledger.get(ROOT, ENTRY) == SEEN
+
+
+def test_where_it_cannot_be_made_is_said(tmp_path: Path) -> None:
     (tmp_path / "file").write_bytes(b"")
-    for path in (tmp_path, tmp_path / "file" / "n"):
-        with pytest.raises(Unfinished, match="cannot be written"):
-            Notebook(path)
+    for path in (tmp_path / "file" / "ledger", tmp_path / "file" / "deep" / "ledger"):
+        with pytest.raises(Unfinished, match=r"cannot be made.*--no-ledger"):
+            opened(path)
+        with Ledger.read(path) as ledger:
+            assert ledger.count == 0
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="file modes are POSIX's")
+def test_one_that_may_not_be_written_is_said_at_once(path: Path) -> None:
+    filled(path)
+    path.chmod(0o444)
+    if os.access(path, os.W_OK):
+        pytest.skip("root may write everything")
+    with pytest.raises(Unfinished, match="may only be read"):
+        opened(path)
+    with Ledger.read(path) as ledger:
+        assert ledger.count == 3
 
 
 @contextmanager
@@ -238,50 +682,33 @@ def largest_file(size: int) -> Iterator[None]:
         resource.setrlimit(resource.RLIMIT_FSIZE, before)
 
 
-def test_a_disk_that_fills_up_ends_the_run_and_a_later_write_mends_the_torn_line(tmp_path: Path) -> None:
-    path = tmp_path / "n"
+def test_a_file_that_cannot_grow_ends_the_run_and_is_whole_afterwards(path: Path) -> None:
     entries = filled(path, 1)
-    notebook = Notebook(path)
-    notebook.put(ROOT, ENTRY, SEEN)
-    with largest_file(path.stat().st_size + 50), pytest.raises(Unfinished, match=r"notebook .* cannot be written"):
-        notebook.flush()
-    assert not path.read_bytes().endswith(b"\n")
-    notebook.close()
-    with Notebook(path) as again:
-        assert again.get(ROOT, ENTRY) == SEEN
+    ledger = opened(path)
+    for number in range(2000):
+        ledger.put(ROOT, replace(ENTRY, index=number), SEEN)
+    with largest_file(60_000), pytest.raises(Unfinished, match=r"ledger .* cannot be used"):
+        ledger.flush()
+    ledger.close()  # room was made: what was not lost is written
+    with opened(path) as again:
         assert again.get(ROOT, entries[0]) == seen_of(0)
+        assert again.count == 2001
+    assert integrity(path) == ["ok"]
 
 
-def test_lines_reach_the_file_within_a_second_while_it_is_ticked(tmp_path: Path) -> None:
-    path = tmp_path / "n"
-    with Notebook(path) as notebook:
-        notebook.put(ROOT, ENTRY, SEEN)
-        end = time.monotonic() + 1.1
-        while time.monotonic() < end:
-            notebook.tick()
-            time.sleep(0.1)
-        assert path.read_bytes().count(b"\n") == 2
-        for number in range(1000):  # and a flood of them does not wait
-            notebook.put(ROOT, replace(ENTRY, index=number + 1), SEEN)
-        assert path.read_bytes().count(b"\n") > 900
-
-
-def test_without_a_path_nothing_is_written(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.chdir(tmp_path)
-    with Notebook(None) as notebook:
-        notebook.put(ROOT, ENTRY, SEEN)
-        notebook.flush()
-        assert notebook.get(ROOT, ENTRY) == SEEN
-    assert not list(tmp_path.iterdir())
-
-
-@pytest.mark.skipif(sys.platform == "win32", reason="file modes are POSIX's")
-def test_it_is_only_appended_to(tmp_path: Path) -> None:
-    path = tmp_path / "n"
-    filled(path)
-    before, inode = path.read_bytes(), path.stat().st_ino
-    with Notebook(path) as notebook:
-        notebook.put(ROOT, ENTRY, SEEN)
-    assert path.read_bytes().startswith(before)
-    assert path.stat().st_ino == inode
-    assert os.listdir(tmp_path) == ["n"]  # noqa: PTH208 - names are what is compared
+@pytest.mark.skipif(sys.platform != "linux", reason="a small disk can only be mounted by root on Linux")
+def test_a_full_disk_is_said_in_words(tmp_path: Path) -> None:
+    mount = ["mount", "-t", "tmpfs", "-o", "size=300k", "tmpfs", tmp_path]
+    if subprocess.run(mount, check=False, capture_output=True).returncode:
+        pytest.skip("mounting is for root")
+    try:
+        path = tmp_path / "ledger.sqlite"
+        entries = filled(path, 10)
+        with pytest.raises(Unfinished, match=r"the disk is full; make room.*--no-ledger"), opened(path) as ledger:
+            for number in range(5000):
+                ledger.put(ROOT, replace(ENTRY, index=number), SEEN)
+        assert integrity(path) == ["ok"]
+        with Ledger.read(path) as ledger:
+            assert ledger.get(ROOT, entries[9]) == seen_of(9)
+    finally:
+        subprocess.run(["umount", tmp_path], check=True)

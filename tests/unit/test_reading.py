@@ -295,6 +295,20 @@ def test_a_changed_file_alone_is_read_again(tmp_path: Path) -> None:
     assert done["b"] == Seen(3, (Digest("xxh128", xxhash.xxh3_128_hexdigest(b"TWO")),), captured=True)
 
 
+def test_the_ledger_learns_which_copy_it_was_and_how_long_each_file_took(tmp_path: Path, ledger: Ledger) -> None:
+    def slow(path: str) -> None:
+        time.sleep(0.05 if path == "b" else 0.0)
+
+    root = write(tmp_path / "c", {"a": b"one", "b": b"two", "gone": b"x"})
+    found = Watch(act=slow).over(open_at(root))
+    (root / "gone").unlink()
+    done = by_path(read(found, ledger=ledger))
+    assert isinstance(done["gone"], Problem)
+    evidence = ledger.evidence_of_copy("copy-ssd", "ssd")
+    assert {path for path, _ in evidence} == {"a", "b"}, "that one is missing says nothing of its bytes"
+    assert 0 < evidence["a", 0].took_s < 0.05 <= evidence["b", 0].took_s < 5
+
+
 @pytest.mark.parametrize("whole_seconds", [True, False])
 def test_what_was_written_a_moment_ago_is_not_remembered(tmp_path: Path, whole_seconds: bool, ledger: Ledger) -> None:
     """On FAT a second change within two seconds shows in no time; it must be read again."""
