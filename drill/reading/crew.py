@@ -53,7 +53,7 @@ class Task:
 
 
 class Arrived(NamedTuple):
-    """What a task came to, and how long that took from its first byte on."""
+    """What a task came to, and how long that took, with finding and opening the file."""
 
     task: Task
     result: Seen | Problem
@@ -125,6 +125,7 @@ class _Taker:
 
     def __init__(self, crew: "Crew", meter: Meter, tasks: Iterable[Task]) -> None:
         self._crew, self._meter = crew, meter
+        self._since_s = clock.ticks_s()
         self._tasks = {(task.job.entry.path, task.job.entry.index): task for task in tasks}
 
     def begin(self, entry: Entry) -> None:
@@ -132,7 +133,6 @@ class _Taker:
         listed = task.job.entry
         self._pass = OnePass(listed.path, listed.size, kinds=task.kinds, not_after=self._crew.not_after)
         self._meter.begin(task)
-        self._begun_s = clock.ticks_s()
 
     def data(self, chunk: bytes | bytearray | memoryview) -> None:
         if self._crew.stop.is_set():
@@ -144,7 +144,8 @@ class _Taker:
         found = self._task.job.found
         result = self._pass.seen() if problem is None else self._crew.unless_away(found, problem)
         self._meter.end(self._task)
-        self._crew.arrived.append(Arrived(self._task, result, clock.ticks_s() - self._begun_s))
+        before_s, self._since_s = self._since_s, clock.ticks_s()
+        self._crew.arrived.append(Arrived(self._task, result, self._since_s - before_s))
 
 
 class Crew:
