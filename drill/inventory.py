@@ -9,6 +9,8 @@ from collections.abc import Mapping
 from dataclasses import asdict, dataclass
 from typing import Any
 
+from drill.model import ProofAge
+
 SCHEMA = "restore-survey/1"
 LOOKED_INTO = "here"  # the state of a copy whose files or members were listed
 HOLD = ("here", "answers", "away")  # states in which what a copy's list names counts
@@ -106,11 +108,18 @@ class Practice:
 
 @dataclass(frozen=True, slots=True)
 class Checked:
-    """When a shoot was last proved byte for byte (null: never), and the target for it."""
+    """When a shoot was last proved byte for byte, and the target for it: every promised file within that span, on one
+    copy at least.
+
+    `last_verified` is the oldest of the files' latest proofs (null: none has one); `never_verified` counts the files
+    without any; `copies` tells it copy by copy.
+    """
 
     target_seconds: float | None
     last_verified: str | None
     met: bool
+    never_verified: int
+    copies: tuple[ProofAge, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -149,6 +158,9 @@ class ShootStock:
 class CopyStock:
     """What one copy is said to hold and what is there. Counts are None where there is no list, or nobody looked.
 
+    `last_verified` is the oldest proof among the promised files there that have one, `never_verified` counts the
+    others, but for those that are `refuted`: wrong when they were last read.
+
     `unlisted` has the folders in it that could not be listed, with the reason: nothing is known of what is in them.
     """
 
@@ -171,6 +183,8 @@ class CopyStock:
     expires: str | None
     expires_in_seconds: float | None
     last_verified: str | None
+    never_verified: int
+    refuted: tuple[str, ...]
     unlisted: tuple[str, ...] = ()
 
     @property
@@ -180,9 +194,9 @@ class CopyStock:
 
     @property
     def falls_short(self) -> bool:
-        """Say whether files are missing, or of other size or bytes by its list, or folders in it could not be listed;
-        or it refuses, or has expired."""
-        wrong = self.missing or self.other_size or self.other_bytes or self.unlisted
+        """Say whether files are missing, of other size or bytes by its list, or were wrong when last read, or folders
+        in it could not be listed; or it refuses, or has expired."""
+        wrong = self.missing or self.other_size or self.other_bytes or self.unlisted or self.refuted
         return bool(wrong) or self.state not in HOLD or self.expired
 
 

@@ -128,6 +128,31 @@ class Seen:
     whole: bool | None = None
 
 
+# --- what earlier readings prove -------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class ProofAge:
+    """How old the proofs are of what one copy is said to hold of a shoot: `held` files, so many of them `proven`, the
+    `oldest` proof of these (RFC 3339), `never` verified or not since they changed, and those known to be wrong."""
+
+    copy: str
+    held: int
+    proven: int
+    never: int
+    oldest: str | None
+    refuted: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class ProofAges:
+    """The age of a shoot's proofs, copy by copy, and the target for it in seconds."""
+
+    shoot: str
+    target_s: float | None
+    copies: tuple[ProofAge, ...]
+
+
 # --- what people write -------------------------------------------------------------------------------------------
 
 

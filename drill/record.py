@@ -9,6 +9,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass, field
 from typing import Any
 
+from drill.model import ProofAges
+
 SCHEMA = "restore-drill/1"
 VERDICTS = ("lost", "partial", "unproven", "late", "restored")  # the worst first
 
@@ -126,8 +128,8 @@ class Drill:
 
 @dataclass(frozen=True, slots=True)
 class Run:
-    """A whole run. `findings` (what is wrong on the copies today) and `notes` (what could not be reached or matched,
-    which rates are assumed) are for people."""
+    """A whole run. `findings` (what is wrong on the copies today), `notes` (what could not be reached or matched,
+    which rates are assumed) and `ages` (how old the proofs are) are for people."""
 
     studio: str
     started: str
@@ -139,6 +141,7 @@ class Run:
     titles: Mapping[str, str] = field(default_factory=dict)
     findings: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
+    ages: tuple[ProofAges, ...] = ()
     unfinished: str | None = None
 
 

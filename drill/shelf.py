@@ -43,7 +43,8 @@ class OpenCopy:
     """A copy as found: its state and why, its raw streams, its view and its fault-free listing.
 
     `unlisted` says which folders in it could not be listed and why, such as "wedding (Permission denied)": the listing
-    knows nothing of what is in them.
+    knows nothing of what is in them. `remembered` counts the files that stand in for the list of a copy that has none
+    and cannot be reached: what it was seen to hold before.
     """
 
     copy: Copy
@@ -54,6 +55,7 @@ class OpenCopy:
     view: View | None = None
     entries: tuple[Entry, ...] = ()
     unlisted: tuple[str, ...] = ()
+    remembered: int = 0
 
     @property
     def is_archive(self) -> bool:

@@ -8,7 +8,7 @@ nobody gave are a kind's default: round figures below the ceilings of their usua
 """
 
 from collections import defaultdict
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from drill.model import Bus, Medium
@@ -27,6 +27,21 @@ DEFAULT_BPS = {
 }
 DEFAULT_PER_FILE_S = {"cloud": 0.2, "optical": 0.1, "tape": 0.05, "hard-disk": 0.01, "network-storage": 0.01}
 _OTHER_PER_FILE_S = 0.005
+
+# What the usual connection of a kind carries at most, in bytes a second. Another connection may carry more.
+_SD = (985e6, "SD Express, the fastest SD bus", "SD bus modes, 985 MB/s")
+_SATA = (600e6, "SATA III", "6 Gb/s, 8b/10b")
+_USB = (10e9 * 128 / 132 / 8, "USB 3.2 Gen 2", "10 Gb/s, 128b/132b")
+_ETHERNET = (1e9 * 1460 / 1538 / 8, "Gigabit Ethernet", "1460 of 1538 wire bytes, MTU 1500")
+_CEILINGS = {
+    "card": _SD,
+    "hard-disk": _SATA,
+    "ssd": _USB,
+    "tablet": _USB,
+    "phone": _USB,
+    "network-storage": _ETHERNET,
+    "cloud": _ETHERNET,
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,3 +85,14 @@ def projected_s(loads: Iterable[Load], buses: Mapping[str, Bus]) -> float:
     for id_ in sorted(busy_s, key=lambda id_: (in_hand_s[id_], id_)):
         clock_s = max(clock_s, in_hand_s[id_]) + busy_s[id_]
     return clock_s
+
+
+def ceiling(medium: Medium, buses: Mapping[str, Bus]) -> Sequence[tuple[float, str, str]]:
+    """Return the limits that a medium's `reads_at` is above: (bytes a second, of what, source)."""
+    rate = medium.reads_at_bps
+    if rate is None:
+        return []
+    limits = [_CEILINGS[medium.kind]] if medium.kind in _CEILINGS else []
+    if medium.bus is not None:
+        limits.append((buses[medium.bus].carries_bps, f"its bus {medium.bus}", "the studio file"))
+    return [limit for limit in limits if rate > limit[0]]

@@ -4,6 +4,8 @@ import argparse
 import random
 import sys
 import tempfile
+from contextlib import nullcontext
+from dataclasses import replace
 from pathlib import Path
 
 from drill import clock
@@ -23,6 +25,7 @@ from drill.cli.terminal import (
 )
 from drill.errors import Mistake, Mistakes, Unfinished
 from drill.guard import guard_outputs
+from drill.ledger import Ledger
 from drill.model import Scenario, Studio
 from drill.record import Run, dump
 from drill.rehearse import Options, rehearse
@@ -58,7 +61,7 @@ def add_run(commands: Commands) -> None:
     run.add_argument("--json", metavar="FILE", help="write the result as JSON; - for standard output, without tables")
     run.add_argument("--no-reports", action="store_true", help="leave nothing in the reports folder")
     run.add_argument(
-        "--no-ledger", action="store_true", help="remember nothing of this run (this version keeps no ledger)"
+        "--no-ledger", action="store_true", help="neither use what earlier runs have shown, nor remember this one"
     )
     run.add_argument("--keep", action="store_true", help="leave the restored files in scratch, beside checksum lists")
     run.set_defaults(call=_run)
@@ -90,7 +93,8 @@ def _run(options: argparse.Namespace) -> int:
         complain(f"warning: {warning}")
     if options.seed is None:
         complain(f"seed: {seed}")
-    run = rehearse(studio, scenarios, settings)
+    with nullcontext(None) if options.no_ledger else Ledger.open(studio.ledger, now=settings.now) as ledger:
+        run = _recorded(studio, scenarios, settings, ledger)
     progress("")
     if run.unfinished:
         complain(f"drill: not finished: {run.unfinished}")
@@ -98,6 +102,20 @@ def _run(options: argparse.Namespace) -> int:
     if not run.complete:
         return UNFINISHED
     return FALLS_SHORT if any(drill.falls_short for drill in run.drills) else OK
+
+
+def _recorded(studio: Studio, scenarios: tuple[Scenario, ...], settings: Options, ledger: Ledger | None) -> Run:
+    """Drill, and note in the ledger what came of it. Errors: Mistakes, Unfinished."""
+    if ledger is None:
+        return rehearse(studio, scenarios, settings)
+    number = ledger.begin_run("drill", now=settings.now, seed=settings.seed)
+    run = rehearse(studio, scenarios, replace(settings, ledger=ledger))
+    try:
+        ledger.add_drills(number, run.drills)
+        ledger.end_run(number, complete=run.complete)
+    except Unfinished as error:  # what the drill found is still told
+        return replace(run, complete=False, unfinished=run.unfinished or str(error))
+    return run
 
 
 def _read(options: argparse.Namespace) -> tuple[Studio, tuple[Scenario, ...]]:

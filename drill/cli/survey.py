@@ -2,6 +2,7 @@
 
 import argparse
 import sys
+from contextlib import nullcontext
 from pathlib import Path
 
 from drill import clock
@@ -11,7 +12,7 @@ from drill.enlist import MANIFESTS
 from drill.errors import Mistake, Mistakes
 from drill.guard import falls_in, guard_outputs
 from drill.inventory import Survey, dump
-from drill.ledger import ledger_files
+from drill.ledger import Ledger, ledger_files
 from drill.model import Studio
 from drill.report.files import swap_in
 from drill.report.survey_text import survey_text
@@ -20,7 +21,8 @@ from drill.survey import survey
 
 SURVEY_EPILOG = """\
 exit codes: 0 nothing falls short; 1 promised files are on no copy or of unclear size, listed files are missing, of
-another size or of other bytes than promised, a link has expired or refuses, or the target verified_within is missed;
+another size, of other bytes than promised or wrong when last read, a link has expired or refuses, or the target
+verified_within is missed;
 2 the command, the studio file or a manifest is wrong; 3 it could not be finished. The rules that are shown (three
 copies, two kinds of media, one off-site; common practice in the field) are advice and change no exit code. Copies are
 only listed: no picture is read, unless --write-manifests says so.
@@ -41,6 +43,7 @@ def add_survey(commands: Commands) -> None:
     taking.add_argument(
         "--json", metavar="FILE", help="write the record as JSON; - for standard output, without tables"
     )
+    taking.add_argument("--no-ledger", action="store_true", help="leave out what earlier readings have proved")
     add_list_options(taking)
     taking.set_defaults(call=_survey)
 
@@ -52,7 +55,9 @@ def _survey(options: argparse.Namespace) -> int:
     studio, unread = write_lists(studio, options)
     for warning in studio.warnings:
         complain(f"warning: {warning}")
-    found = survey(studio, now=options.now or clock.now(), shoots=tuple(options.shoot), progress=progress)
+    with nullcontext(None) if options.no_ledger else Ledger.read(studio.ledger) as ledger:
+        now, shoots = options.now or clock.now(), tuple(options.shoot)
+        found = survey(studio, now=now, ledger=ledger, shoots=shoots, progress=progress)
     progress("")
     _deliver(found, options)
     return FALLS_SHORT if found.falls_short or unread else OK

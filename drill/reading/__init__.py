@@ -9,6 +9,6 @@ touches the ledger and calls back.
 """
 
 from drill.reading.crew import Job, JobKey
-from drill.reading.run import MediumRead, Readings, read_files, root_of
+from drill.reading.run import MediumRead, Readings, is_lasting, read_files, root_of
 
-__all__ = ["Job", "JobKey", "MediumRead", "Readings", "read_files", "root_of"]
+__all__ = ["Job", "JobKey", "MediumRead", "Readings", "is_lasting", "read_files", "root_of"]

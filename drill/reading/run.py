@@ -12,7 +12,7 @@ from datetime import UTC, datetime
 from drill import clock
 from drill.digests import Digester
 from drill.ledger import Ledger, Root
-from drill.model import Problem, Seen, Trouble
+from drill.model import Entry, Problem, Seen, Trouble
 from drill.reading.crew import Arrived, Crew, Job, JobKey, Meter, Task, lanes
 from drill.shelf import OpenCopy
 from drill.units import say_size, say_span
@@ -151,20 +151,26 @@ def _remember(arrived: Arrived, ledger: Ledger, *, is_lasting: Callable[[Task], 
 
 
 def _is_lasting(task: Task, begun: datetime, roots: dict[str, Root | None]) -> bool:
-    """Say whether any later change of the file would show in its modified time, or its archive's.
-
-    One that was written just before it was read may change again within the same tick of its file system's clock:
-    two seconds on FAT (whole, even seconds), some hundredths elsewhere.
-    """
     root, found = task.root, task.job.found
-    modified = root.modified if root is not None and root.archive else task.job.entry.modified
-    if root is None or modified is None:
+    if root is None:
         return False
     if root.archive:
         if found.copy.id not in roots:
             roots[found.copy.id] = root_of(found)
         if roots[found.copy.id] != root:
             return False
+    return is_lasting(root, task.job.entry, begun)
+
+
+def is_lasting(root: Root, entry: Entry, begun: datetime) -> bool:
+    """Say whether any change of a file after it was read would show in its modified time, or its archive's.
+
+    One that was written just before reading was `begun` may change again within the same tick of its file system's
+    clock: two seconds on FAT (whole, even seconds), some hundredths elsewhere.
+    """
+    modified = root.modified if root.archive else entry.modified
+    if modified is None:
+        return False
     tick_s = 2.0 if modified.microsecond == 0 else 0.05
     return abs((begun - modified.astimezone(UTC)).total_seconds()) >= tick_s
 

@@ -53,11 +53,12 @@ class Holdings:
         return list(index.unlearned.values())
 
     def strays(self) -> dict[str, list[Entry]]:
-        """Return, for each copy without a list, the files that no promised name matches."""
+        """Return, for each copy without a list, the files of unknown content that no promised name matches."""
         found = {}
         for id_, index in self._indexes.items():
             if isinstance(index, ListingIndex):
-                found[id_] = strays(self._copies[id_].entries, self._promises)
+                left = strays(self._copies[id_].entries, self._promises)
+                found[id_] = [entry for entry in left if (entry.path, entry.index) in index.unlearned]
         return {id_: entries for id_, entries in found.items() if entries}
 
     def notes(self) -> list[str]:
@@ -69,6 +70,8 @@ class Holdings:
                 on_paper = (
                     "what its list names stays on paper" if found.copy.listed else "without a list it holds nothing"
                 )
+                if found.remembered:
+                    on_paper = "it has no list, and what was read on it before stays on paper"
                 said.append(f"{id_} cannot be reached now: {found.reason}; {on_paper}")
             elif found.state is State.REFUSES:
                 said.append(f"{id_} gives nothing: {found.reason}")

@@ -20,16 +20,19 @@ from drill.coverage import kinds_of
 from drill.errors import Mistake, Mistakes, Unfinished
 from drill.faults import applies, variants
 from drill.faults.worst import worst_sector
+from drill.ledger import Ledger
 from drill.manifests import suffix, write_list
-from drill.model import Entry, Hazard, Scenario, Shoot, Studio
+from drill.measured import with_measured_rates
+from drill.model import Entry, Hazard, ProofAges, Scenario, Shoot, Studio
 from drill.plan import order_copies
 from drill.record import Drill, Run
 from drill.rehearse.drill import Case, Facts, drill
 from drill.rehearse.findings import Wanting, by_lists, say_wanting, wanting_files
 from drill.rehearse.holdings import Claims, Holdings
 from drill.rehearse.links import set_bench
+from drill.rehearse.memory import Memory
 from drill.rehearse.reads import Read, Reads, place
-from drill.rehearse.settle import Sizes, bytes_needed, learn_sizes, settle, size_of
+from drill.rehearse.settle import Sizes, bytes_needed, settle, size_of
 from drill.rehearse.spot import Costs, choose
 from drill.rehearse.stage import Stage, folder_name, set_stage
 from drill.sampling import Spot
@@ -45,12 +48,14 @@ _FLUSHERS = 4
 @dataclass(frozen=True, slots=True)
 class Options:
     """How to run: the seed, the moment that counts as now, which shoots, whether restored files are kept, and whether
-    only some of the files are restored."""
+    only some of the files are restored. What the ledger knows is used, and what is read is noted there; None: neither.
+    """
 
     seed: int
     now: datetime
     shoots: tuple[str, ...] = ()
     keep: bool = False
+    ledger: Ledger | None = None
     spot: Spot | None = None
     progress: Callable[[str], None] = lambda text: None
 
@@ -58,6 +63,7 @@ class Options:
 def rehearse(studio: Studio, scenarios: Sequence[Scenario], options: Options) -> Run:
     """Drill the studio. Errors: Mistakes, before anything is written; what stops it later is in the record."""
     started = clock.now()
+    studio, said = with_measured_rates(studio, options.ledger)
     chosen = shoots_named(studio, options.shoots)
     fitting = [scenario for scenario in scenarios if applies(scenario, studio)]
     if not fitting:
@@ -68,16 +74,19 @@ def rehearse(studio: Studio, scenarios: Sequence[Scenario], options: Options) ->
     unfinished: str | None = None
     notes: list[str] = []
     findings: list[str] = []
+    ages: list[ProofAges] = []
     try:
         with _run_folder(studio, keep=options.keep) as folder:
             hall = _Hall(studio, fitting, options, folder)
             try:
                 hall.open(notes, chosen)
+                notes.extend(said)
                 notes.extend([f"the restored files were left in {folder}"] if options.keep else [])
                 for number, shoot in enumerate(chosen):
                     hall.drill_shoot(shoot, number, drills, notes)
             finally:
                 findings = say_wanting(by_lists(studio.copies, chosen) | hall.wanting)
+                ages = hall.ages(chosen)
                 hall.close()
     except KeyboardInterrupt:
         unfinished = "interrupted"
@@ -94,6 +103,7 @@ def rehearse(studio: Studio, scenarios: Sequence[Scenario], options: Options) ->
         titles={scenario.name: scenario.title for scenario in scenarios},
         findings=tuple(findings),
         notes=tuple(notes),
+        ages=tuple(ages),
         unfinished=unfinished,
     )
 
@@ -134,15 +144,16 @@ class _Hall:
         self.session = LinkSession()
         self.flusher = ThreadPoolExecutor(_FLUSHERS, thread_name_prefix="flush")
         self.copies: dict[str, OpenCopy] = {}
-        self.sizes: Sizes = {}
+        self.sizes = Sizes()
         self.worst: dict[tuple[str, int, tuple[str, ...] | None], tuple[str, int] | None] = {}
         self.worth: dict[str, Counter[tuple[str, int]]] = {}
         self.stages: list[Stage] = []
         self.wanting: Wanting = {}
+        self.memory = Memory(options.ledger, studio.shoots)
         self.tried: dict[str, frozenset[str]] = {}  # of a spot check: by shoot, the promised paths to restore
         self._known_claims: tuple[tuple[str, int], list[Claims]] = (("", -1), [])
         self.reads: Reads
-        self.holdings: Holdings
+        self.holdings = Holdings({}, ())
 
     def open(self, notes: list[str], shoots: Sequence[Shoot]) -> None:
         """Open every copy, and read once what no promised name matches on copies without a list."""
@@ -150,8 +161,14 @@ class _Hall:
         for copy in self.studio.copies:
             self.options.progress(f"opening {copy.id}")
             medium = self.studio.media[copy.on]
-            self.copies[copy.id] = open_copy(copy, medium, session=self.session, downloads=self.folder / ".downloads")
+            found = open_copy(copy, medium, session=self.session, downloads=self.folder / ".downloads")
+            self.copies[copy.id] = self.memory.with_remembered(found)
+        self.memory.look_up(self.copies)
+        self.sizes = Sizes(self.memory.sizes())
         self.holdings = Holdings(self.copies, promises)
+        for found in self.copies.values():
+            for entry, digests in self.memory.learned(found):
+                self.holdings.learn(found, entry, digests)
         self.reads = Reads(
             self.folder / ".reading",
             kinds=sorted(kinds_of(promises)),
@@ -178,7 +195,7 @@ class _Hall:
                 shoots,
                 claims_of=self.holdings.claims,
                 costs=Costs(media, self.studio.buses),
-                proven=lambda file, claims: (),
+                proven=self.memory.proven,
                 seed=self.options.seed,
                 now=self.options.now,
             )
@@ -190,6 +207,18 @@ class _Hall:
         for name in (".reading", ".downloads"):
             shutil.rmtree(self.folder / name, ignore_errors=True)
 
+    def ages(self, shoots: Sequence[Shoot]) -> list[ProofAges]:
+        """Return how old the proofs are on every copy, this run's own among them; nothing without a ledger."""
+        if self.options.ledger is None:
+            return []
+        self.memory.look_up(self.copies)
+        found = []
+        for shoot in shoots:
+            claims = [self.holdings.claims(file) for file in shoot.promise]
+            rows = tuple(self.memory.ages(self.copies, shoot, claims))
+            found.append(ProofAges(shoot.id, shoot.targets.verified_within_s, rows))
+        return found
+
     def drill_shoot(self, shoot: Shoot, number: int, drills: list[tuple[int, int, Drill]], notes: list[str]) -> None:
         """Run every stage for one shoot; records (stage, shoot, drill) are added even when a later one fails."""
         if not self.stages:
@@ -200,7 +229,7 @@ class _Hall:
             for at, stage in enumerate(self.stages):
                 self.options.progress(f"{shoot.id}: {stage.name}")
                 facts = self._drill(shoot, stage)
-                learn_sizes(self.sizes, facts)
+                self.sizes.learn(facts)
                 done.append((at, facts))
                 if self.options.keep:
                     notes.extend(_keep(facts, shoot, self.folder))
@@ -297,6 +326,7 @@ class _Hall:
 
     def _learn(self, found: OpenCopy, entry: Entry, read: Read) -> None:
         self.holdings.learn(found, entry, read.finding.digests if read.finding else ())
+        self.memory.note(found, entry, read)
 
 
 def _assumed_rates(studio: Studio) -> list[str]:

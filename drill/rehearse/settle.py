@@ -5,6 +5,7 @@ Flows in: facts, claims, a studio. Flows out: record.Drill values. Must not know
 
 from collections import Counter
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 from datetime import datetime
 
 from drill.coverage import listed_size
@@ -17,22 +18,29 @@ from drill.sampling import Spot
 from drill.score import Outcome, count_bytes, count_classes, count_files, lost_work, score, verdict
 from drill.timing import Load, projected_s
 
-Sizes = dict[tuple[Digest, ...], int]
+
+@dataclass(frozen=True, slots=True)
+class Sizes:
+    """Sizes by promised digests: what drills of this run verified, and what the ledger remembers."""
+
+    remembered: Mapping[tuple[Digest, ...], int] = field(default_factory=dict)
+    verified: dict[tuple[Digest, ...], int] = field(default_factory=dict)
+
+    def learn(self, facts: Facts) -> None:
+        """Note the size of every file that a drill verified."""
+        for case in facts.cases:
+            if case.read is not None:
+                self.verified[case.file.digests] = case.read.size
 
 
-def learn_sizes(sizes: Sizes, facts: Facts) -> None:
-    """Remember the size of every file that a drill verified."""
-    for case in facts.cases:
-        if case.read is not None:
-            sizes[case.file.digests] = case.read.size
-
-
-def size_of(case: Case, sizes: Mapping[tuple[Digest, ...], int]) -> int | None:
-    """Return a promised file's size: from the promise, a verified read, else the listings where they agree."""
+def size_of(case: Case, sizes: Sizes) -> int | None:
+    """Return a promised file's size: from the promise, a verified read, the listings where they agree, the ledger."""
     if case.file.size is not None:
         return case.file.size
-    known = sizes.get(case.file.digests)
-    return listed_size(case.claims) if known is None else known
+    known = sizes.verified.get(case.file.digests)
+    if known is None:
+        known = listed_size(case.claims)
+    return sizes.remembered.get(case.file.digests) if known is None else known
 
 
 def settle(

@@ -4,11 +4,14 @@ Flows in: the record of a survey. Flows out: text. Must not know: files, copies,
 """
 
 from collections.abc import Callable, Iterable, Sequence
+from datetime import datetime
 from heapq import nsmallest
 from typing import TypeVar
 
-from drill import units
+from drill import clock, units
 from drill.inventory import LOOKED_INTO, CopyStock, OddRate, ShootStock, Survey, Tally
+from drill.model import ProofAges
+from drill.report.ages_text import ages_text, say_age
 from drill.report.words import paragraph, safe, table
 
 T = TypeVar("T")
@@ -28,13 +31,14 @@ def survey_text(survey: Survey, *, width: int = 80) -> str:
     """Return the whole report of a survey."""
     short = [text for shoot in survey.shoots for text in _shoot_short(shoot)]
     short += [text for copy in survey.copies for text in _copy_short(copy)]
-    short += _never_verified(survey.shoots)
+    short += _unproved(survey.shoots, clock.parse_time(survey.now))
     parts = [
         _head(survey, len(short), width),
         _listed("What falls short", short, width),
         _shoot_table(survey.shoots, width),
         _class_table(survey.shoots, width),
         _copy_table(survey.copies, width),
+        ages_text(_ages(survey), now=survey.now, width=width),
         _listed("Where a shoot is in danger (advice: it does not change the exit code)", _advice(survey), width),
         _listed("To know", [*_to_know(survey), *survey.notes], width),
         paragraph(NOT_PROVED, width),
@@ -79,15 +83,23 @@ def _shoot_short(shoot: ShootStock) -> list[str]:
     return said
 
 
-def _never_verified(shoots: Sequence[ShootStock]) -> list[str]:
-    by_target: dict[float, list[str]] = {}
+def _unproved(shoots: Sequence[ShootStock], now: datetime) -> list[str]:
+    """Say which shoots miss the target for proofs, together where they miss it alike."""
+    alike: dict[str, list[str]] = {}
     for shoot in shoots:
-        if shoot.verified.target_seconds is not None and not shoot.verified.met:
-            by_target.setdefault(shoot.verified.target_seconds, []).append(shoot.shoot)
-    return [
-        f"never verified byte for byte, and the target is within {units.say_span(span_s)}: {', '.join(ids)}"
-        for span_s, ids in by_target.items()
-    ]
+        target_s = shoot.verified.target_seconds
+        if target_s is not None and not shoot.verified.met:
+            said = f"{_proved(shoot, now)}, and the target is within {units.say_span(target_s)}"
+            alike.setdefault(said, []).append(shoot.shoot)
+    return [f"{said}: {', '.join(ids)}" for said, ids in alike.items()]
+
+
+def _proved(shoot: ShootStock, now: datetime) -> str:
+    verified = shoot.verified
+    if verified.last_verified is None:
+        return "never verified byte for byte"
+    last = f"last verified byte for byte {say_age(verified.last_verified, now)}"
+    return f"{_many(verified.never_verified)} never verified, the others {last}" if verified.never_verified else last
 
 
 def _by_copy(sizes: Iterable[tuple[str, int]]) -> str:
@@ -96,6 +108,9 @@ def _by_copy(sizes: Iterable[tuple[str, int]]) -> str:
 
 def _copy_short(copy: CopyStock) -> list[str]:
     said = []
+    if copy.refuted:
+        what = "wrong when they were last read, and not verified since"
+        said.append(f"{copy.copy}: {_many(len(copy.refuted))} {what}: {_names(copy.refuted)}")
     if copy.state == "expired" or copy.expired:
         said.append(f"{copy.copy}: the link expired {copy.expires}; get a new one")
     elif copy.falls_short and copy.state == "refuses":
@@ -203,9 +218,21 @@ def _copy_table(copies: Sequence[CopyStock], width: int) -> str:
     headers = ["Copy", "What, where", "State", "Listed", "Promised", "There", "Missing", "Other size", "Extra"]
     text = (
         "Listed: names in its own list. Promised: promised files it is said to hold. Extra: files that no list or "
-        "promise names. None of these copies was ever verified byte for byte."
+        "promise names."
+        + ("" if any(_ever_read(copy) for copy in copies) else " No byte of these copies was ever read.")
     )
     return f"Copy by copy\n{table(headers, rows, width, right=(3, 4, 5, 6, 7, 8), firm=(0,))}\n{paragraph(text, width)}"
+
+
+def _ever_read(copy: CopyStock) -> bool:
+    return copy.last_verified is not None or bool(copy.refuted)
+
+
+def _ages(survey: Survey) -> list[ProofAges]:
+    """Return the age of the proofs, shoot by shoot; nothing where none was ever made."""
+    if not any(_ever_read(copy) for copy in survey.copies):
+        return []
+    return [ProofAges(s.shoot, s.verified.target_seconds, s.verified.copies) for s in survey.shoots]
 
 
 def _state(copy: CopyStock) -> str:

@@ -11,15 +11,17 @@ from pathlib import Path
 
 from drill.copies import LinkSession, folder_store, link_expiry, link_url, probe_link, reach
 from drill.errors import CannotReach, CannotRead
+from drill.ledger import Root
 from drill.model import Copy, Entry, Medium
-from drill.shelf import State, open_copy, say_unlisted
+from drill.reading import root_of
+from drill.shelf import OpenCopy, State, open_copy, say_unlisted
 
 
 @dataclass(frozen=True, slots=True)
 class Found:
     """A copy as found: `state` is here, answers, away, refuses or expired; `entries` is None where nobody looked.
 
-    `unlisted` has the folders of which the entries say nothing, with the reason.
+    `unlisted` has the folders of which the entries say nothing, with the reason; `root` is its place in the ledger.
     """
 
     copy: Copy
@@ -29,25 +31,29 @@ class Found:
     entries: Sequence[Entry] | None = None
     expires: datetime | None = None
     unlisted: tuple[str, ...] = ()
+    root: Root | None = None
 
 
-def look(copy: Copy, medium: Medium, *, session: LinkSession, now: datetime) -> Found:
-    """Find one copy. A link whose own date has passed counts as expired, whatever its server still answers."""
+def look(copy: Copy, medium: Medium, *, session: LinkSession, now: datetime, times: bool = False) -> Found:
+    """Find one copy; with the files' modified times if `times` are asked for, which costs.
+
+    A link whose own date has passed counts as expired, whatever its server still answers.
+    """
     if copy.url is not None:
         return _look_behind(copy, medium, copy.url, session=session, now=now)
     if copy.form == "folder" and copy.at is not None:
         try:
             reach(copy.at, archive=False, recognised_by=medium.recognised_by)
-            store = folder_store(copy.at, times=False)
+            store = folder_store(copy.at, times=times)
             # What cannot even be looked at (a link to nothing, a file in a closed folder) is not there.
             entries = [entry for entry in store.files() if entry.size is not None]
-            return Found(copy, medium, "here", entries=entries, unlisted=say_unlisted(store.unlisted()))
+            root = root_of(OpenCopy(copy, medium, State.HERE, store=store))
+            return Found(copy, medium, "here", entries=entries, unlisted=say_unlisted(store.unlisted()), root=root)
         except CannotReach as error:
             return Found(copy, medium, "away", str(error))
     opened = open_copy(copy, medium, session=session, downloads=Path())
-    return Found(
-        copy, medium, opened.state.value, opened.reason, opened.entries if opened.state is State.HERE else None
-    )
+    listing = opened.entries if opened.state is State.HERE else None
+    return Found(copy, medium, opened.state.value, opened.reason, listing, root=root_of(opened))
 
 
 def _look_behind(copy: Copy, medium: Medium, url: str, *, session: LinkSession, now: datetime) -> Found:

@@ -14,7 +14,7 @@ from drill.globs import fold
 from drill.inventory import ListBeside, Mirror, OddRate, Unpaired
 from drill.model import Copy, Promised, Studio
 from drill.naming import PICTURE_ENDINGS, RAW_ENDINGS, pair_key
-from drill.survey.rules import ceiling
+from drill.timing import ceiling
 
 Home = tuple[str, str]  # folder and stem, folded
 JPEG_ENDINGS = frozenset({"jpg", "jpeg", "jpe", "heic", "heif", "hif"})

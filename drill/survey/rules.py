@@ -1,6 +1,6 @@
-"""Rules: what published advice asks of the media that one file is on, and what a connection can carry at most.
+"""Rules: what published advice asks of the media that one file is on.
 
-Flows in: media. Flows out: what is missing, levels, ceilings. Must not know: files, copies, people.
+Flows in: media. Flows out: what is missing, levels. Must not know: files, copies, people.
 Facts:
 - Ruggiero & Heckathorn, "Data Backup Options", US-CERT 2012: 3 copies of any important file, 1 primary and 2 backups; 2
   different media types; 1 copy off-site, outside home or business facility.
@@ -8,27 +8,11 @@ Facts:
   three complete copies, one at least in a separate geographic location. Levels 3 and 4 ask for places "with a different
   disaster threat", which a studio file does not say: no level above 2 is claimed.
 - Common practice, no source: three copies before leaving the field; card and tablet alone are not enough.
-- Ceilings: the bus figures beside each in `_CEILINGS`.
 """
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection, Mapping
 
-from drill.model import Bus, Medium
-
-# What the usual connection of a kind carries at most, in bytes a second. Another connection may carry more.
-_SD = (985e6, "SD Express, the fastest SD bus", "SD bus modes, 985 MB/s")
-_SATA = (600e6, "SATA III", "6 Gb/s, 8b/10b")
-_USB = (10e9 * 128 / 132 / 8, "USB 3.2 Gen 2", "10 Gb/s, 128b/132b")
-_ETHERNET = (1e9 * 1460 / 1538 / 8, "Gigabit Ethernet", "1460 of 1538 wire bytes, MTU 1500")
-_CEILINGS = {
-    "card": _SD,
-    "hard-disk": _SATA,
-    "ssd": _USB,
-    "tablet": _USB,
-    "phone": _USB,
-    "network-storage": _ETHERNET,
-    "cloud": _ETHERNET,
-}
+from drill.model import Medium
 
 
 def lacks_3_2_1(media: Collection[Medium]) -> tuple[str, ...]:
@@ -78,14 +62,3 @@ def _followed(medium: Medium, known: Mapping[str, Medium]) -> str:
         medium = known[medium.mirrors]
         chain.append(medium.id)
     return chain[-1]
-
-
-def ceiling(medium: Medium, buses: Mapping[str, Bus]) -> Sequence[tuple[float, str, str]]:
-    """Return the limits that a medium's `reads_at` is above: (bytes a second, of what, source)."""
-    rate = medium.reads_at_bps
-    if rate is None:
-        return []
-    limits = [_CEILINGS[medium.kind]] if medium.kind in _CEILINGS else []
-    if medium.bus is not None:
-        limits.append((buses[medium.bus].carries_bps, f"its bus {medium.bus}", "the studio file"))
-    return [limit for limit in limits if rate > limit[0]]

@@ -13,6 +13,7 @@ from datetime import datetime
 from drill import clock
 from drill.copies import LinkSession
 from drill.coverage import other_bytes
+from drill.evidence import Standing, proof_age
 from drill.inventory import (
     HOLD,
     Checked,
@@ -28,6 +29,7 @@ from drill.inventory import (
     Survey,
     Tally,
 )
+from drill.ledger import Ledger
 from drill.model import Copy, Medium, Promised, Shoot, Studio
 from drill.naming import dropping
 from drill.studio import shoots_named
@@ -35,6 +37,7 @@ from drill.survey import rules
 from drill.survey.look import Found, look
 from drill.survey.match import NONE, REFUSED, SAID, THERE, Holding, Wanted, hold
 from drill.survey.notices import colliding, lacks_classes, lists_beside, mirrors, odd_rates, unpaired
+from drill.survey.proofs import Proofs
 
 Holders = tuple[int, ...]  # the state of a promised file on each copy, in the studio file's order
 
@@ -43,14 +46,19 @@ def survey(
     studio: Studio,
     *,
     now: datetime,
+    ledger: Ledger | None = None,
     shoots: Sequence[str] = (),
     progress: Callable[[str], None] = lambda text: None,
 ) -> Survey:
-    """Take stock of the studio, or of some of its shoots by id. Errors: Mistakes, for an id that no shoot has."""
+    """Take stock of the studio, or of some of its shoots by id; the ledger tells what was ever proved.
+
+    Errors: Mistakes, for an id that no shoot has.
+    """
     chosen = shoots_named(studio, shoots)
     wanted = Wanted.of((shoot.id, shoot.promise) for shoot in studio.shoots)
     spans = _spans(studio.shoots)
-    looked = _look_at_all(studio, wanted, now=now, progress=progress)
+    proofs = Proofs(ledger, studio.shoots)
+    looked = _look_at_all(studio, wanted, proofs, now=now, progress=progress)
     progress("counting")
     sizes, unclear = _sizes(wanted, looked)
     stocks = []
@@ -59,7 +67,8 @@ def survey(
         judged = _Judged(studio, [seen.found for seen in looked])
         states = zip(*(seen.holding.state[span] for seen in looked), strict=True) if looked else None
         judged.count(shoot, list(states) if states is not None else [()] * len(shoot.promise), sizes[span])
-        stocks.append(_shoot_stock(shoot, judged, [unclear[n] for n in range(span.start, span.stop) if n in unclear]))
+        doubts = [unclear[n] for n in range(span.start, span.stop) if n in unclear]
+        stocks.append(_shoot_stock(shoot, judged, doubts, _checked(shoot, span, looked, now)))
     return Survey(
         studio=studio.name,
         now=clock.rfc3339(now),
@@ -90,20 +99,31 @@ class _Seen:
 
     found: Found
     holding: Holding
+    known: Standing
     files: int | None
     listed: int | None
 
+    def held(self, span: slice) -> list[int]:
+        """Return the promised files, by number, that it is said to hold of a shoot."""
+        states = self.holding.state
+        return [number for number in range(span.start, span.stop) if states[number] in (SAID, THERE)]
 
-def _look_at_all(studio: Studio, wanted: Wanted, *, now: datetime, progress: Callable[[str], None]) -> list[_Seen]:
+
+def _look_at_all(
+    studio: Studio, wanted: Wanted, proofs: Proofs, *, now: datetime, progress: Callable[[str], None]
+) -> list[_Seen]:
     seen = []
     with LinkSession() as session:
         for copy in studio.copies:
             progress(f"looking at {copy.id}")
-            seen.append(_look_at(studio, copy, wanted, look(copy, studio.media[copy.on], session=session, now=now)))
+            times = proofs.are_of(copy)
+            found = look(copy, studio.media[copy.on], session=session, now=now, times=times)
+            seen.append(_look_at(studio, wanted, found, proofs.standing(found)))
     return seen
 
 
-def _look_at(studio: Studio, copy: Copy, wanted: Wanted, found: Found) -> _Seen:
+def _look_at(studio: Studio, wanted: Wanted, found: Found, known: Standing) -> _Seen:
+    copy = found.copy
     holds = found.state in HOLD
     root = copy.at.name if copy.at is not None and copy.form == "folder" else ""
     holding = hold(wanted, listed=copy.listed, entries=found.entries, root=root)
@@ -117,7 +137,7 @@ def _look_at(studio: Studio, copy: Copy, wanted: Wanted, found: Found) -> _Seen:
         ]
     files = None if found.entries is None else len(found.entries)
     bare = replace(found, entries=None)
-    return _Seen(bare, holding, files, None if copy.listed is None else len(copy.listed))
+    return _Seen(bare, holding, known, files, None if copy.listed is None else len(copy.listed))
 
 
 def _known_in(copy: Copy, studio: Studio) -> tuple[set[str | None], tuple[str, ...]]:
@@ -195,6 +215,7 @@ def _copy_stock(
         return whole or any(span.start <= n < span.stop for n in holding.wrong.get(path, ()) for span in spans)
 
     end = found.expires
+    proof = proof_age(found.copy.id, (number for span in spans for number in seen.held(span)), seen.known)
     return CopyStock(
         copy=found.copy.id,
         medium=found.medium.id,
@@ -214,7 +235,9 @@ def _copy_stock(
         extra=tuple(holding.extra),
         expires=None if end is None else clock.rfc3339(end),
         expires_in_seconds=None if end is None else (end - now).total_seconds(),
-        last_verified=None,
+        last_verified=proof.oldest,
+        never_verified=proof.never,
+        refuted=proof.refuted,
         unlisted=found.unlisted,
     )
 
@@ -294,9 +317,24 @@ class _Judged:
                 self.by_class[kind] = Tally(len(by_kind[kind]), sum(known), len(by_kind[kind]) - len(known))
 
 
-def _shoot_stock(shoot: Shoot, judged: _Judged, unclear: Sequence[Disagreement]) -> ShootStock:
+def _checked(shoot: Shoot, span: slice, looked: Sequence[_Seen], now: datetime) -> Checked:
+    """Say when a shoot was last proved: each file by its latest proof on any copy, the shoot by its oldest file."""
+    target_s = shoot.targets.verified_within_s
+    latest = [
+        max((seen.known.proven[n] for seen in looked if n in seen.known.proven), default=None)
+        for n in range(span.start, span.stop)
+    ]
+    proofs = [when for when in latest if when is not None]
+    oldest = min(proofs, default=None)
+    never = len(latest) - len(proofs)
+    fresh = oldest is not None and not never and (now - oldest).total_seconds() <= (target_s or 0)
+    ages = [proof_age(seen.found.copy.id, held, seen.known) for seen in looked if (held := seen.held(span))]
+    last = None if oldest is None else clock.rfc3339(oldest)
+    return Checked(target_s, last, target_s is None or fresh, never, tuple(ages))
+
+
+def _shoot_stock(shoot: Shoot, judged: _Judged, unclear: Sequence[Disagreement], verified: Checked) -> ShootStock:
     tallies, counts = judged.by_class.values(), judged.counts
-    target = shoot.targets.verified_within_s
     return ShootStock(
         shoot=shoot.id,
         date=shoot.date.isoformat(),
@@ -322,7 +360,7 @@ def _shoot_stock(shoot: Shoot, judged: _Judged, unclear: Sequence[Disagreement])
         lacks_classes=tuple(lacks_classes(judged.by_class, judged.studio.weights)),
         unpaired=tuple(unpaired(shoot.promise)),
         colliding=tuple(colliding(shoot.promise)),
-        verified=Checked(target, None, target is None),
+        verified=verified,
     )
 
 

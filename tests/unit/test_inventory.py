@@ -41,7 +41,7 @@ SHOOT = ShootStock(
     lacks_classes=(),
     unpaired=(),
     colliding=(("a", "A"),),
-    verified=Checked(None, None, True),
+    verified=Checked(None, None, True, 2, ()),
 )
 COPY = CopyStock(
     copy="x",
@@ -63,6 +63,8 @@ COPY = CopyStock(
     expires=None,
     expires_in_seconds=None,
     last_verified=None,
+    never_verified=2,
+    refuted=(),
 )
 
 
@@ -79,7 +81,7 @@ def test_rules_practice_extra_and_collisions_are_advice() -> None:
     [
         replace(SHOOT, on_no_copy=("a",)),
         replace(SHOOT, sizes_disagree=(Disagreement("a", {"x": 1, "y": 2}),)),
-        replace(SHOOT, verified=Checked(86400.0, None, False)),
+        replace(SHOOT, verified=Checked(86400.0, None, False, 2, ())),
     ],
 )
 def test_a_shoot_falls_short(shoot: ShootStock) -> None:

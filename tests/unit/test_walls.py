@@ -12,7 +12,7 @@ FLOORS = (
     ("manifests", "copies", "ledger"),
     ("studio", "shelf", "soundness"),
     ("guard", "scenario", "coverage", "plan", "faulttree", "timing", "reading"),
-    ("faults",),
+    ("faults", "evidence", "measured"),
     ("restore", "verify", "score"),
     ("rehearse", "survey", "intake", "enlist"),
     ("report", "demo"),

@@ -1,0 +1,181 @@
+"""Evidence: which promised files earlier readings of a copy still prove, and which they refute.
+
+Flows in: all that is promised; a copy's list and listing; its last readings from the ledger. Flows out: for each
+promised file when it was last proved there, or since when it is known to be wrong. Must not know: how anything is read
+or kept, scenarios, verdicts.
+
+A reading proves what it showed as long as the file is unchanged by path, size and modified time. One that ran into a
+problem, or showed other bytes than a list or a promise has for that file, refutes it, and does so until the file is
+read again: a refuted file that changed since is not healed by that. Of a copy that cannot be listed now, the readings
+stand as of their day. Behind a link nothing tells whether a file changed, so nothing there stays proved.
+"""
+
+from collections import defaultdict
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import datetime
+
+from drill import clock
+from drill.coverage import WEAK, name_key, same_content
+from drill.globs import fold
+from drill.ledger import Evidence, Root, unchanged
+from drill.model import Digest, Entry, Listed, Promised, ProofAge, Shoot
+
+Readings = Mapping[tuple[str, int], Evidence]
+
+
+@dataclass(frozen=True, slots=True)
+class Refuted:
+    """A file on a copy that stands for a promised one and is known to be wrong: its path, since when, and why."""
+
+    path: str
+    at: datetime
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
+class Standing:
+    """What is known of one copy, by the number of the promised file: proofs, refutations, sizes that were read.
+
+    `read` has the path and index of every file whose bytes are known, whatever they are.
+    """
+
+    proven: Mapping[int, datetime] = field(default_factory=dict)
+    refuted: Mapping[int, Refuted] = field(default_factory=dict)
+    sizes: Mapping[int, int] = field(default_factory=dict)
+    read: frozenset[tuple[str, int]] = frozenset()
+
+
+class Promises:
+    """All promised files in one row, looked up by content and by the last part of their names."""
+
+    def __init__(self, shoots: Iterable[Shoot]) -> None:
+        rows = [(shoot.id, file) for shoot in shoots for file in shoot.promise]
+        self.shoots = [id_ for id_, _ in rows]
+        self.files = [file for _, file in rows]
+        self._by_digest: dict[Digest, list[int]] = defaultdict(list)
+        self._by_name: dict[str, list[int]] = defaultdict(list)
+        for number, file in enumerate(self.files):
+            self._by_name[name_key(file.path)].append(number)
+            for digest in file.digests:
+                self._by_digest[digest].append(number)
+
+    def holding(self, digests: Iterable[Digest], *, path: str, size: int | None) -> Iterator[int]:
+        """Yield the promised files whose content these digests name."""
+        digests = tuple(digests)
+        for number in dict.fromkeys(n for digest in digests for n in self._by_digest.get(digest, ())):
+            if same_content(self.files[number], digests, path=path, size=size):
+                yield number
+
+    def named_like(self, path: str) -> Sequence[int]:
+        """Return the promised files whose last part of the name is this path's."""
+        return self._by_name.get(name_key(path), ())
+
+
+def standing(
+    readings: Readings,
+    promises: Promises,
+    *,
+    root: Root | None,
+    entries: Sequence[Entry] | None,
+    listed: Sequence[Listed] | None,
+) -> Standing:
+    """Hold a copy's last readings against what is promised. `entries` is None where the copy cannot be listed now."""
+    here = None if entries is None else {(entry.path, entry.index): entry for entry in entries}
+    said = {} if listed is None or not readings else {item.path: item for item in listed}
+    proven: dict[int, datetime] = {}
+    sizes: dict[int, int] = {}
+    wrong: list[tuple[Evidence, str]] = []
+    read: set[tuple[str, int]] = set()
+    near: dict[str, set[str]] = defaultdict(set)  # by folder, the shoots of which files were read there
+    for key, known in readings.items():
+        entry = None if here is None else here.get(key)
+        if here is not None and entry is None:
+            continue  # it is not there any more, which the listing says
+        why = _refutes(known, said.get(known.path))
+        matched = [] if known.problem else list(promises.holding(known.digests, path=known.path, size=known.size))
+        for number in matched:
+            sizes.setdefault(number, known.size or 0)
+            near[_folders(known.path)].add(promises.shoots[number])
+        fresh = entry is None or (root is not None and unchanged(known, root, entry))
+        if fresh and known.problem is None:
+            read.add(key)
+        if why is not None:
+            wrong.append((known, why))
+        elif not matched:
+            wrong.append((known, "other bytes than promised under that name"))
+        elif fresh:
+            for number in matched:
+                if any(digest.kind not in WEAK for digest in promises.files[number].digests):
+                    proven[number] = max(proven.get(number, known.read_at), known.read_at)
+    return Standing(proven, _refuted(wrong, promises, said, proven, near), sizes, frozenset(read))
+
+
+def _refutes(known: Evidence, item: Listed | None) -> str | None:
+    """Return why a reading speaks against its file, by a problem or by the copy's own list."""
+    if known.problem is not None:
+        return f"could not be read ({known.problem.detail})"
+    if item is None:
+        return None
+    theirs = dict(item.digests)
+    shared = [(theirs[digest.kind], digest.hex) for digest in known.digests if digest.kind in theirs]
+    return "other bytes than its list says" if any(one != other for one, other in shared) else None
+
+
+def _refuted(
+    wrong: Sequence[tuple[Evidence, str]],
+    promises: Promises,
+    said: Mapping[str, Listed],
+    proven: Collection[int],
+    near: Mapping[str, Collection[str]],
+) -> dict[int, Refuted]:
+    """Say for which promised files the wrong ones stand: by the copy's list, else by name and size or folder.
+
+    A promised file that is proven elsewhere on the copy is not refuted there. Where shoots share a name, it is of the
+    one whose other files lie in that folder, or that the folders are named after.
+    """
+    found: dict[int, Refuted] = {}
+    for known, why in wrong:
+        item = said.get(known.path)
+        numbers = list(promises.holding(item.digests, path=item.path, size=item.size)) if item is not None else []
+        if not numbers:
+            numbers = [n for n in promises.named_like(known.path) if _stands_for(known, promises.files[n])]
+            numbers = list(_of_shoot(numbers, known.path, promises, near))
+        for number in numbers:
+            if number not in proven:
+                found.setdefault(number, Refuted(known.path, known.read_at, why))
+    return found
+
+
+def _stands_for(known: Evidence, file: Promised) -> bool:
+    """Say whether a file of a promised name is meant to be it: a camera uses its names again."""
+    if file.size is not None and file.size == known.size:
+        return True
+    return _folder(known.path) == _folder(file.path)
+
+
+def _of_shoot(
+    numbers: Sequence[int], path: str, promises: Promises, near: Mapping[str, Collection[str]]
+) -> Sequence[int]:
+    folders = _folders(path)
+    beside = [n for n in numbers if promises.shoots[n] in near.get(folders, ())]
+    named = [n for n in numbers if fold(promises.shoots[n]) in folders]
+    return beside or named or numbers
+
+
+def _folders(path: str) -> str:
+    return fold(path).replace("\\", "/").rpartition("/")[0]
+
+
+def _folder(path: str) -> str:
+    return _folders(path).rpartition("/")[2]
+
+
+def proof_age(copy: str, held: Iterable[int], known: Standing) -> ProofAge:
+    """Return how old the proof is of the promised files, by number, that a copy is said to hold."""
+    held = list(held)
+    proofs = [known.proven[number] for number in held if number in known.proven]
+    refuted = [known.refuted[number].path for number in held if number in known.refuted]
+    oldest = clock.rfc3339(min(proofs)) if proofs else None
+    never = len(held) - len(proofs) - len(refuted)
+    return ProofAge(copy, len(held), len(proofs), never, oldest, tuple(dict.fromkeys(refuted)))
