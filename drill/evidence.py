@@ -148,7 +148,13 @@ def _refuted(
 
 
 def _stands_for(known: Evidence, file: Promised) -> bool:
-    """Say whether a file of a promised name is meant to be it: a camera uses its names again."""
+    """Say whether a wrong file of a promised name is meant to be it: a camera uses its names again.
+
+    Digests of other kinds than the promise's tell nothing.
+    """
+    told = same_content(file, known.digests, path=known.path, size=known.size)
+    if known.problem is None and told is not False:
+        return False
     if file.size is not None and file.size == known.size:
         return True
     return _folder(known.path) == _folder(file.path)

@@ -92,7 +92,8 @@ class Memory:
     def proven(self, file: Promised, claims: Claims) -> list[datetime]:
         """Return when each copy that is said to hold a promised file was last proved to."""
         number = self._numbers[id(file)]
-        return [known.proven[number] for id_ in claims if number in (known := self._standings[id_]).proven]
+        standings = [self._standings.get(id_, Standing()) for id_ in claims]
+        return [known.proven[number] for known in standings if number in known.proven]
 
     def note(self, found: OpenCopy, entry: Entry, read: Read) -> None:
         """Remember what a reading without a fault showed."""

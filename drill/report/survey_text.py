@@ -109,7 +109,7 @@ def _by_copy(sizes: Iterable[tuple[str, int]]) -> str:
 def _copy_short(copy: CopyStock) -> list[str]:
     said = []
     if copy.refuted:
-        what = "wrong when they were last read, and not verified since"
+        what = "wrong when last read, and not verified since"
         said.append(f"{copy.copy}: {_many(len(copy.refuted))} {what}: {_names(copy.refuted)}")
     if copy.state == "expired" or copy.expired:
         said.append(f"{copy.copy}: the link expired {copy.expires}; get a new one")

@@ -131,6 +131,13 @@ def test_a_weak_digest_proves_nothing() -> None:
     assert not known.proven and not known.refuted
 
 
+def test_a_reading_in_another_digest_kind_says_nothing() -> None:
+    ledger = Ledger.open(None, now=LATER)
+    ledger.put(ROOT, entry("raw/R0001.DNG", b"one"), Seen(3, (digest(b"one", "xxh128"),)), read_at=LATER)
+    known = told(ledger, [REED], [entry("raw/R0001.DNG", b"one")])
+    assert not known.proven and not known.refuted
+
+
 def test_ages_count_every_held_file_once() -> None:
     known = Standing({0: LATER, 1: DAY}, {2: told(ledger_with(("raw/R0001.DNG", b"0ne")), [REED], None).refuted[0]})
     age = proof_age("x", range(5), known)
