@@ -137,7 +137,5 @@ def test_the_page_and_the_test_report_appear_when_asked_for(tmp_path: Path) -> N
 
 
 def test_the_ledger_appears_beside_the_studio_file(tmp_path: Path) -> None:
-    if "keeps no ledger" in " ".join(start("run", "--help", cwd=tmp_path).out.split()):
-        pytest.skip("this version keeps no ledger yet")
     _run_in_full(tmp_path / "studio")
     assert (tmp_path / "studio/ledger.sqlite").is_file()
