@@ -20,8 +20,7 @@ from drill.coverage import MANY, WEAK, name_key, same_content
 from drill.globs import shared_ending
 from drill.inventory import Missing, OtherSize
 from drill.model import Digest, Entry, Listed, Promised
-from drill.survey.endings import at_least, by_endings
-from drill.survey.places import find_places
+from drill.places import at_least, by_endings, find_places
 
 # Not said · said by a list · there · listed and missing · there, of another size · said of a copy that refuses.
 NONE, SAID, THERE, GONE, OTHER, REFUSED = range(6)

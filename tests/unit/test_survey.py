@@ -15,12 +15,12 @@ from drill.copies import folder_store
 from drill.errors import Mistakes
 from drill.inventory import CopyStock, ShootStock, Survey, to_json
 from drill.model import Digest, Entry, Listed, Promised
+from drill.places import find_places
 from drill.report.survey_text import survey_text
 from drill.studio import load_studio
 from drill.survey import survey
 from drill.survey.match import GONE, NONE, OTHER, THERE, Wanted, hold
 from drill.survey.notices import colliding, unpaired
-from drill.survey.places import find_places
 
 NOW = datetime(2026, 11, 24, 20, tzinfo=UTC)
 CLASSES = (("originals", ("*.dng",)), ("edits", ("*.xmp",)), ("deliverables", ("deliver/**",)))

@@ -8,13 +8,13 @@ import drill
 PACKAGE = Path(drill.__file__).parent
 FLOORS = (
     ("errors", "model", "units", "clock", "globs"),
-    ("digests", "tables", "record", "inventory", "proposal", "naming", "capture", "sampling", "rates", "duedate"),
+    ("digests", "tables", "record", "inventory", "auditrecord", "proposal", "naming", "capture", "sampling", "rates", "duedate"),
     ("manifests", "copies", "ledger"),
     ("studio", "shelf", "soundness"),
     ("guard", "scenario", "coverage", "plan", "faulttree", "timing", "reading"),
-    ("faults", "evidence", "measured"),
+    ("faults", "evidence", "measured", "places"),
     ("restore", "verify", "score"),
-    ("rehearse", "survey", "intake", "enlist"),
+    ("rehearse", "audit", "survey", "intake", "enlist"),
     ("report", "demo"),
     ("cli",),
     ("__main__",),

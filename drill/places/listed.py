@@ -21,29 +21,31 @@ from drill.coverage import name_key
 from drill.globs import fold, shared_ending
 from drill.model import Entry, Listed
 from drill.naming import dcf_folder, is_part, is_vague
-from drill.survey.endings import DEEPEST, by_endings, parts_of
+from drill.places.endings import DEEPEST, by_endings, parts_of
 
 
-def find_places(listed: Sequence[Listed], entries: Sequence[Entry], root: str) -> "array[int]":
+def find_places(listed: Sequence[Listed], entries: Sequence[Entry], root: str, *, moved: bool = True) -> "array[int]":
     """Return for each listed name the number of the file it means, or -1; no file is meant twice.
 
     `root` is the name of the copy's own folder. A name means itself, else the same name in another form, case or kind
-    of slash, else a file that it must have moved to.
+    of slash, else a file that it must have moved to. Without `moved` a relative name never stands for
+    a file in another folder, unless the whole list lies one root off.
     """
     exact = {entry.path: number for number, entry in enumerate(entries)}
     places = array("q", [exact.get(item.path, -1) for item in listed])
     if -1 not in places:
         return places
-    absolute = bytes(_is_absolute(item.path) for item in listed)
+    absolute = bytes(is_absolute(item.path) for item in listed)
     _place_folded(places, listed, entries, absolute)
     for kind in (0, 1):
         numbers = [number for number, its in enumerate(absolute) if its == kind]
         if any(places[number] < 0 for number in numbers):
-            _place_moved(places, numbers, (listed, entries), root=root, absolute=bool(kind))
+            _place_moved(places, numbers, (listed, entries), root=root, absolute=bool(kind), moved=moved)
     return places
 
 
-def _is_absolute(path: str) -> bool:
+def is_absolute(path: str) -> bool:
+    """Say whether a listed name begins at a root or a drive letter."""
     return path[:1] in ("/", "\\") or path[1:2] == ":"
 
 
@@ -72,6 +74,7 @@ def _place_moved(
     *,
     root: str,
     absolute: bool,
+    moved: bool,
 ) -> None:
     """Place those of a list's names, all absolute or all relative, that are not found as they are written."""
     listed, entries = rows
@@ -84,7 +87,7 @@ def _place_moved(
         _place_below_one_root(places, (lost, free), rows, roots)
     lost = [number for number in lost if places[number] < 0]
     least = {number: _least_in_common(listed[number].path) for number in lost}
-    some = [number for number, parts in least.items() if parts]
+    some = [number for number, parts in least.items() if parts] if absolute or moved else []
     free = _free(places, entries) if some else []
     above = len(top) if absolute else 0
 

@@ -1,0 +1,241 @@
+"""The judge: what was read, or the problem it ran into, becomes one outcome for each file.
+
+Flows in: scopes, results by file. Flows out: Judged values. Must not know: how anything is read or chosen, the ledger,
+terminals. What was not read is never verified.
+
+A copy with a list is held against that list; one without against the promises: a file that has the bytes of none, and
+yet the name of a promised file that is not otherwise on that copy, and its size or its folder's name too, is that file,
+altered.
+"""
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+
+from drill.audit.promises import Content, Promises
+from drill.audit.scope import Known, Said, Scope, folder_name, same_name_elsewhere
+from drill.coverage import name_key, same_content
+from drill.model import Digest, Entry, Listed, Problem, Promised, Seen, Trouble
+from drill.shelf import OpenCopy
+
+Key = tuple[str, int]  # a file's path on its copy, and its index there
+Results = Mapping[Key, Seen | Problem]
+
+
+@dataclass(frozen=True, slots=True)
+class Judged:
+    """One file's outcome: its path, why, and the digests of the bytes that ought to be there."""
+
+    path: str
+    outcome: str
+    detail: str = ""
+    entry: Entry | None = None
+    right: tuple[Digest, ...] = ()
+
+
+# --- a copy with a list ------------------------------------------------------------------------------------------
+
+
+def judge_listed(scope: Scope, results: Results, *, reached: bool) -> list[Judged]:
+    """Judge every name of a copy's list."""
+    elsewhere = same_name_elsewhere(scope.extra)
+    owners: dict[Digest, str] = {}
+    for said in scope.said:
+        for digest in said.item.digests:
+            owners.setdefault(digest, said.item.path)
+    judged: list[Judged] = []
+    for said in scope.said:
+        if not reached:
+            judged.append(Judged(said.item.path, "not_read", "the copy cannot be reached now", None, said.item.digests))
+        elif said.entry is None:
+            outcome, detail = _not_there(said.item, scope, elsewhere)
+            judged.append(Judged(said.item.path, outcome, detail, None, said.item.digests))
+        else:
+            result = results.get((said.entry.path, said.entry.index))
+            judged.append(_listed(said, said.entry, result, scope.found, owners))
+    return judged + [Judged(entry.path, "extra", "its list does not name it", entry) for entry in scope.extra]
+
+
+def _listed(
+    said: Said, entry: Entry, result: Seen | Problem | None, found: OpenCopy, owners: Mapping[Digest, str]
+) -> Judged:
+    right = said.item.digests
+    if result is None:
+        return Judged(entry.path, "not_read", "", entry, right)
+    if isinstance(result, Problem):
+        outcome, detail = judge_problem(result, found)
+        return Judged(entry.path, outcome, detail, entry, right)
+    if _is(said.item, result, entry):
+        return Judged(entry.path, "verified", "", entry, right)
+    if not said.sure:
+        detail = f"not there; {entry.path} has its name and other bytes"
+        return Judged(said.item.path, "missing", detail, None, right)
+    owner = next((owners[digest] for digest in result.digests if digest in owners and result.size), None)
+    detail = "other bytes than its list says" + (f"; they are those of {owner}" if owner is not None else "")
+    return Judged(entry.path, "altered", detail, entry, right)
+
+
+def _is(item: Listed, seen: Seen, entry: Entry) -> bool:
+    """Say whether a reading showed what a list says; of a weak digest alone name or size must agree too."""
+    if item.size is not None and item.size != seen.size:
+        return False
+    promised = Promised(item.path, item.digests, item.size, "")
+    return same_content(promised, seen.digests, path=entry.path, size=seen.size) is True
+
+
+def _not_there(item: Listed, scope: Scope, elsewhere: Mapping[str, str]) -> tuple[str, str]:
+    for words in scope.found.unlisted:
+        folder = words.rpartition(" (")[0]
+        if folder == "." or item.path.startswith(f"{folder}/"):
+            return "unreadable", f"its folder could not be listed: {words}"
+    where = elsewhere.get(name_key(item.path))
+    return "missing", "not there" + (f"; a file of that name is at {where} (not read)" if where else "")
+
+
+def judge_problem(problem: Problem, found: OpenCopy) -> tuple[str, str]:
+    """Return the outcome of a file that could not be read to its end, and why in words.
+
+    Of a link, what its server refuses is not there (the contract: a copy that answers and refuses holds nothing).
+    """
+    match problem.trouble:
+        case Trouble.UNREACHABLE:
+            return "not_read", problem.detail
+        case Trouble.UNSUPPORTED:
+            return "cannot_check", problem.detail
+        case Trouble.MISSING:
+            return "missing", problem.detail
+        case Trouble.REFUSED if found.copy.url is not None:
+            return "missing", problem.detail
+        case Trouble.DAMAGED | Trouble.CHECK_VALUE if found.is_archive:
+            return "altered", f"damaged in the archive: {problem.detail}"
+    return "unreadable", problem.detail
+
+
+def judge_refusing(scope: Scope, problem: Problem) -> list[Judged]:
+    """Judge a copy that was reached and gives nothing: it holds nothing, is damaged, or cannot be read here."""
+    outcome, detail = judge_problem(problem, scope.found)
+    if outcome == "altered":  # the whole archive, and not bytes of one file
+        outcome = "unreadable"
+    if scope.said:
+        return [Judged(said.item.path, outcome, detail, None, said.item.digests) for said in scope.said]
+    name = scope.found.copy.at.name if scope.found.copy.at is not None else ""
+    if not name or outcome == "missing" or scope.found.copy.listed is not None:
+        return []  # without a list nothing is missing
+    return [Judged(name, outcome, detail)]
+
+
+# --- a copy without a list ---------------------------------------------------------------------------------------
+
+
+def judge_unlisted(
+    scope: Scope, results: Results, promises: Promises, sizes: Mapping[Content, int], *, known: Known, whole: bool
+) -> list[Judged]:
+    """Judge every file of a copy without a list; `sizes` are those of promised contents that some read verified.
+
+    `known` has the digests of earlier readings, for files that were left out this time. Without `whole` what has
+    nothing to do with the shoots asked for is left out.
+    """
+    here = _contents_here(scope, results, promises)
+    held, open_names = _held(scope, results, promises, here, known)
+    judged: list[Judged] = []
+    for entry in scope.candidates:
+        mine = [number for number in here.get((entry.path, entry.index), ()) if promises.asked[number]]
+        if mine:
+            judged.append(Judged(entry.path, "verified", "", entry, promises.files[mine[0]].digests))
+        if (entry.path, entry.index) in here:
+            continue
+        stands_for = _stands_for(entry, scope, promises, held, sizes)
+        result = results.get((entry.path, entry.index))
+        one = _unlisted(entry, result, promises, stands_for, scope.found, is_open=name_key(entry.path) in open_names)
+        if whole or one.outcome != "extra":
+            judged.append(one)
+    return judged + [Judged(entry.path, "extra", "no promise names it", entry) for entry in scope.extra]
+
+
+def _contents_here(scope: Scope, results: Results, promises: Promises) -> dict[Key, list[int]]:
+    """Return for each file that was read whole and is promised the promised files that its bytes are."""
+    here: dict[Key, list[int]] = {}
+    for entry in scope.candidates:
+        seen = results.get((entry.path, entry.index))
+        if isinstance(seen, Seen):
+            found = list(promises.holding(seen.digests, path=entry.path, size=seen.size))
+            if found:
+                here[entry.path, entry.index] = found
+    return here
+
+
+def _held(
+    scope: Scope, results: Results, promises: Promises, here: Mapping[Key, Sequence[int]], known: Known
+) -> tuple[set[Content], set[str]]:
+    """Return the promised contents that are on this copy, and the names of files of which nothing is known."""
+    held = {promises.content(number) for numbers in here.values() for number in numbers}
+    open_names: set[str] = set()
+    for entry in scope.candidates:
+        if (entry.path, entry.index) not in results:
+            digests = known(entry)
+            held |= {promises.content(n) for n in promises.holding(digests, path=entry.path, size=entry.size)}
+            if not digests:
+                open_names.add(name_key(entry.path))
+    return held, open_names
+
+
+def _unlisted(
+    entry: Entry,
+    result: Seen | Problem | None,
+    promises: Promises,
+    stands_for: int | None,
+    found: OpenCopy,
+    *,
+    is_open: bool,
+) -> Judged:
+    right = () if stands_for is None else promises.files[stands_for].digests
+    name = "" if stands_for is None else promises.rooted(stands_for)
+    if result is None:
+        return Judged(entry.path, "not_read", "", entry, right)
+    if isinstance(result, Seen):
+        outcome, detail = _of_bytes(name, is_open=is_open)
+        return Judged(entry.path, outcome, detail, entry, right if outcome == "altered" else ())
+    outcome, detail = judge_problem(result, found)
+    if outcome in ("not_read", "cannot_check"):
+        return Judged(entry.path, outcome, detail, entry, right)
+    if stands_for is None:
+        return Judged(entry.path, "extra", f"could not be read: {detail}", entry)
+    outcome = "unreadable" if outcome == "missing" else outcome
+    return Judged(entry.path, outcome, f"{detail}; it should be {name}", entry, right)
+
+
+def _of_bytes(name: str, *, is_open: bool) -> tuple[str, str]:
+    """Return the outcome of bytes that no promise has; `name` is the promised file that they stand for, if any."""
+    if not name:
+        return "extra", "no promise has its bytes"
+    if is_open:  # another file of that name, left out this time, may be the promised one
+        return "extra", f"other bytes than {name}; another file of that name was not read"
+    return "altered", f"other bytes than promised: it should be {name}"
+
+
+def _stands_for(
+    entry: Entry, scope: Scope, promises: Promises, held: set[Content], sizes: Mapping[Content, int]
+) -> int | None:
+    """Return the promised file that a file of other bytes stands for, None where it is just another file."""
+    root = folder_name(scope.found)
+    for number in promises.named_like(entry.path):
+        content = promises.content(number)
+        if not promises.asked[number] or content in held:
+            continue
+        expected = promises.files[number].size
+        size = sizes.get(content) if expected is None else expected
+        same_size = size is not None and size == entry.size
+        if same_size or promises.same_folder(number, entry.path, root=root):
+            return number
+    return None
+
+
+def sizes_of(here: Iterable[tuple[Scope, Results]], promises: Promises) -> dict[Content, int]:
+    """Return the sizes of promised contents, as the reads of all copies showed them."""
+    sizes: dict[Content, int] = {}
+    for scope, results in here:
+        for entry in scope.to_read:
+            seen = results.get((entry.path, entry.index))
+            if isinstance(seen, Seen):
+                for number in promises.holding(seen.digests, path=entry.path, size=seen.size):
+                    sizes[promises.content(number)] = seen.size
+    return sizes

@@ -1,0 +1,134 @@
+"""Scope: what an audit asks of one copy, before anything is read.
+
+Flows in: a copy as found, the promises, what the ledger knows of its files. Flows out: a Scope. Must not know: how
+files are read or chosen, verdicts. A copy with a list is held against it, name by name; of a copy without one every
+file may be what is promised, unless it was read before and is not.
+"""
+
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass, field
+
+from drill.audit.promises import Promises
+from drill.coverage import WEAK, ListIndex, name_key, other_bytes
+from drill.model import Digest, Entry, Listed, Shoot
+from drill.places import at_least, by_endings, find_places, is_absolute
+from drill.shelf import OpenCopy
+
+Known = Callable[[Entry], tuple[Digest, ...]]
+
+
+@dataclass(frozen=True, slots=True)
+class Said:
+    """One name of a copy's list and the file it means there: None where nothing does.
+
+    `sure` is false where nothing but the last part of an absolute name speaks for that file.
+    """
+
+    item: Listed
+    entry: Entry | None
+    sure: bool = True
+
+
+@dataclass(frozen=True, slots=True)
+class Scope:
+    """What is asked of one copy: `said` by its list, or the `candidates` of a copy without one; and what is extra."""
+
+    found: OpenCopy
+    said: Sequence[Said] = ()
+    candidates: Sequence[Entry] = ()
+    extra: Sequence[Entry] = ()
+    kinds: dict[tuple[str, int], tuple[str, ...]] = field(default_factory=dict)
+
+    @property
+    def to_read(self) -> list[Entry]:
+        """Return the files that have to be read to tell."""
+        return [said.entry for said in self.said if said.entry is not None] or list(self.candidates)
+
+
+def folder_name(found: OpenCopy) -> str:
+    """Return the name of a copy's own folder, a hint; empty for an archive or a link."""
+    at = found.copy.at
+    return at.name if at is not None and not found.is_archive else ""
+
+
+def listed_scope(found: OpenCopy, listed: Sequence[Listed], promises: Promises, asked: Sequence[Shoot] | None) -> Scope:
+    """Hold a copy against its list; with `asked` only what its list says is of these shoots."""
+    entries = found.entries
+    places = list(find_places(listed, entries, folder_name(found), moved=False)) if entries else [-1] * len(listed)
+    guessed = _by_last_part(listed, entries, places)
+    wanted = None if asked is None else names_of(listed, asked)
+    said: list[Said] = []
+    kinds: dict[tuple[str, int], tuple[str, ...]] = {}
+    for number, (item, at) in enumerate(zip(listed, places, strict=True)):
+        if wanted is not None and item.path not in wanted:
+            continue
+        entry = entries[at if at >= 0 else guessed[number]] if at >= 0 or number in guessed else None
+        said.append(Said(item, entry, sure=number not in guessed))
+        if entry is not None:
+            kinds[entry.path, entry.index] = _kinds(item, promises)
+    taken = {*places, *guessed.values()}
+    extra = () if asked is not None else [entry for number, entry in enumerate(entries) if number not in taken]
+    return Scope(found, said=said, extra=extra, kinds=kinds)
+
+
+def names_of(listed: Sequence[Listed], shoots: Sequence[Shoot]) -> set[str]:
+    """Return the names of a list that stand for what these shoots promise, by digest, else by name."""
+    index = ListIndex(listed, None)
+    names = {claim.path for shoot in shoots for file in shoot.promise for claim in index.claims(file)}
+    return names | {path for path, _ in other_bytes(listed, shoots)}
+
+
+def _by_last_part(listed: Sequence[Listed], entries: Sequence[Entry], places: Sequence[int]) -> dict[int, int]:
+    """Pair absolute names that no folder speaks for by their last parts, the longest common ending first."""
+    lost = [number for number, at in enumerate(places) if at < 0 and is_absolute(listed[number].path)]
+    if not lost:
+        return {}
+    taken = set(places)
+    free = [at for at in range(len(entries)) if at not in taken]
+
+    def agree(number: int, at: int) -> bool:
+        ours, theirs = listed[number].size, entries[at].size
+        return ours is None or theirs is None or ours == theirs
+
+    ours, theirs = (lost, lambda n: listed[n].path), (free, lambda n: entries[n].path)
+    return by_endings(ours, theirs, least=at_least(1), agree=agree)
+
+
+def _kinds(item: Listed, promises: Promises) -> tuple[str, ...]:
+    """Return the digest kinds to make of a listed file: its list's own, and where these prove nothing about a promised
+    file of that name, that promise's."""
+    kinds = {digest.kind for digest in item.digests}
+    for number in promises.named_like(item.path):
+        theirs = {digest.kind for digest in promises.files[number].digests}
+        if not (kinds & theirs) - WEAK:
+            kinds |= theirs
+    return tuple(sorted(kinds))
+
+
+def unlisted_scope(found: OpenCopy, promises: Promises, known: Known, *, whole: bool) -> Scope:
+    """Take every file of a copy without a list that may be what is promised; `known` has the digests of earlier
+    readings. Without `whole` only the shoots asked for count, and nothing is called extra."""
+    candidates: list[Entry] = []
+    extra: list[Entry] = []
+    for entry in found.entries:
+        named = promises.named_like(entry.path)
+        if named and not whole and not any(promises.asked[number] for number in named):
+            continue
+        (candidates if named or _may_be_promised(entry, promises, known(entry)) else extra).append(entry)
+    return Scope(found, candidates=candidates, extra=extra if whole else ())
+
+
+def _may_be_promised(entry: Entry, promises: Promises, digests: Iterable[Digest]) -> bool:
+    """Say whether the bytes of a file are unknown in some promised kind, or known to be promised ones."""
+    digests = tuple(digests)
+    if not digests or not set(promises.kinds) <= {digest.kind for digest in digests}:
+        return True
+    return any(promises.holding(digests, path=entry.path, size=entry.size))
+
+
+def same_name_elsewhere(extra: Iterable[Entry]) -> dict[str, str]:
+    """Return the first path of each last part of a name among the files that no list names."""
+    found: dict[str, str] = {}
+    for entry in extra:
+        found.setdefault(name_key(entry.path), entry.path)
+    return found

@@ -1,0 +1,163 @@
+"""The record of an audit: one plain value, the JSON of `drill audit`. It is all that its report knows.
+
+Flows in: numbers and names from the conductor. Flows out: values and JSON text. Must not know: views, files, terminals.
+"""
+
+import json
+from collections.abc import Mapping, Sequence
+from dataclasses import asdict, dataclass
+from typing import Any
+
+SCHEMA = "restore-audit/1"
+OUTCOMES = ("verified", "altered", "unreadable", "missing", "extra", "opens", "cannot_check", "not_read")
+DAMAGE = ("altered", "unreadable", "missing")
+
+
+@dataclass(frozen=True, slots=True)
+class Intact:
+    """Where the right bytes of a damaged file are: on which copy, under which path, and when that was last proved.
+
+    `verified` is RFC 3339; None where only a list says so.
+    """
+
+    copy: str
+    path: str
+    verified: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class FileResult:
+    """One file of a copy that is not verified, and why.
+
+    `ranges` are the bytes that cannot be read, as [from, to) pairs; `intact` where the right ones are, best first.
+    """
+
+    path: str
+    outcome: str
+    detail: str
+    ranges: tuple[tuple[int, int], ...] = ()
+    intact: tuple[Intact, ...] = ()
+
+    @property
+    def is_damage(self) -> bool:
+        """Say whether the promised bytes are not to be had here."""
+        return self.outcome in DAMAGE
+
+
+@dataclass(frozen=True, slots=True)
+class Sample:
+    """What a spot check of one copy shows: of `files`, `sampled` were read and `bad` of them found damaged.
+
+    At that confidence at most `bad_at_most` of all are bad, and between `low` and `high` of them (two-sided).
+    """
+
+    files: int
+    sampled: int
+    bad: int
+    confidence: float
+    bad_at_most: int
+    estimate: float
+    low: int
+    high: int
+
+
+@dataclass(frozen=True, slots=True)
+class CopyResult:
+    """What an audit found on one copy.
+
+    `counts` has every one of OUTCOMES. `continued` of the verified files were read by an audit that was cut short.
+    `reason` says why a copy was not reached, refuses, or vanished; `refuses` that it was reached and gives nothing.
+    """
+
+    copy: str
+    medium: str
+    reached: bool
+    counts: Mapping[str, int]
+    bytes_read: int
+    seconds: float
+    files: Sequence[FileResult]
+    reason: str = ""
+    refuses: bool = False
+    continued: int = 0
+    unlisted: tuple[str, ...] = ()
+    sample: Sample | None = None
+
+    @property
+    def damaged(self) -> int:
+        """Return how many files are damaged or missing."""
+        return sum(self.counts[outcome] for outcome in DAMAGE)
+
+
+@dataclass(frozen=True, slots=True)
+class Audit:
+    """A whole audit. `named` are the copies that were asked for by id; `notes` are for people.
+
+    `limit` says in words what was asked to be read, empty for everything.
+    """
+
+    studio: str
+    started: str
+    now: str
+    seed: int
+    complete: bool
+    copies: tuple[CopyResult, ...]
+    named: tuple[str, ...] = ()
+    limit: str = ""
+    notes: tuple[str, ...] = ()
+    unfinished: str | None = None
+
+    @property
+    def falls_short(self) -> bool:
+        """Say whether damage was found, a copy gives nothing or not all, or one that was named was not reached."""
+        return any(
+            copy.damaged or copy.refuses or copy.unlisted or (not copy.reached and copy.copy in self.named)
+            for copy in self.copies
+        )
+
+
+def to_json(audit: Audit) -> dict[str, Any]:
+    """Return the audit as the documented JSON value."""
+    return {
+        "schema": SCHEMA,
+        "studio": audit.studio,
+        "started": audit.started,
+        "seed": audit.seed,
+        "complete": audit.complete,
+        "copies": [_copy_json(copy) for copy in audit.copies],
+        "now": audit.now,
+        "falls_short": audit.falls_short,
+        "limit": audit.limit,
+        "notes": list(audit.notes),
+        "unfinished": audit.unfinished,
+    }
+
+
+def _copy_json(copy: CopyResult) -> dict[str, Any]:
+    return {
+        "copy": copy.copy,
+        "reached": copy.reached,
+        "counts": {outcome: copy.counts[outcome] for outcome in OUTCOMES},
+        "bytes_read": copy.bytes_read,
+        "seconds": copy.seconds,
+        "files": [_file_json(file) for file in copy.files],
+        "medium": copy.medium,
+        "reason": copy.reason,
+        "refuses": copy.refuses,
+        "continued": copy.continued,
+        "unlisted": list(copy.unlisted),
+        "sample": None if copy.sample is None else asdict(copy.sample),
+    }
+
+
+def _file_json(file: FileResult) -> dict[str, Any]:
+    value: dict[str, Any] = {"path": file.path, "outcome": file.outcome, "detail": file.detail}
+    if file.ranges:
+        value["ranges"] = [list(pair) for pair in file.ranges]
+    if file.is_damage:
+        value["intact"] = [asdict(one) for one in file.intact]
+    return value
+
+
+def dump(audit: Audit) -> str:
+    """Return the audit as JSON text; names that are no valid Unicode stay escaped."""
+    return json.dumps(to_json(audit), indent=1, ensure_ascii=True) + "\n"
