@@ -17,6 +17,7 @@ from drill.copies import (
     FolderStore,
     LinkSession,
     Unlisted,
+    Unreadable,
     archive_view,
     fetch_link,
     file_store,
@@ -26,7 +27,7 @@ from drill.copies import (
     reach,
 )
 from drill.errors import CannotReach, CannotRead, Unfinished
-from drill.model import Copy, Entry, Medium, Store, View
+from drill.model import Copy, Entry, Medium, Store, Trouble, View
 from drill.naming import dropping
 
 
@@ -42,6 +43,7 @@ class State(StrEnum):
 class OpenCopy:
     """A copy as found: its state and why, its raw streams, its view and its fault-free listing.
 
+    `trouble` is what kind of reason a copy has that refuses.
     `unlisted` says which folders in it could not be listed and why, such as "wedding (Permission denied)": the listing
     knows nothing of what is in them. `remembered` counts the files that stand in for the list of a copy that has none
     and cannot be reached: what it was seen to hold before.
@@ -56,6 +58,7 @@ class OpenCopy:
     entries: tuple[Entry, ...] = ()
     unlisted: tuple[str, ...] = ()
     remembered: int = 0
+    trouble: Trouble | None = None
 
     @property
     def is_archive(self) -> bool:
@@ -76,7 +79,8 @@ def open_copy(copy: Copy, medium: Medium, *, session: LinkSession, downloads: Pa
         return replace(found, state=State.AWAY, reason=str(error))
     except CannotRead as error:
         where = "" if copy.at is None else f"{copy.at}: "
-        return replace(found, state=State.REFUSES, reason=f"{where}{error}")
+        trouble = error.trouble if isinstance(error, Unreadable) else Trouble.REFUSED
+        return replace(found, state=State.REFUSES, reason=f"{where}{error}", trouble=trouble)
 
 
 def say_unlisted(folders: Iterable[Unlisted]) -> tuple[str, ...]:

@@ -95,6 +95,19 @@ def shoots_named(studio: Studio, ids: Sequence[str]) -> list[Shoot]:
     return [shoot for shoot in studio.shoots if not ids or shoot.id in ids]
 
 
+def copies_named(studio: Studio, ids: Sequence[str]) -> list[Copy]:
+    """Return the copies of these ids in the studio's order, all where none is named. Errors: Mistakes."""
+    known = [copy.id for copy in studio.copies]
+    unknown = [
+        Mistake(str(studio.file), f"--copy {id_}", "no copy has this id", "copies: " + (", ".join(known) or "none yet"))
+        for id_ in ids
+        if id_ not in known
+    ]
+    if unknown:
+        raise Mistakes(unknown)
+    return [copy for copy in studio.copies if not ids or copy.id in ids]
+
+
 class _Notes:
     """What the readers of manifests leave behind: where they look, what they warned of, which files they read."""
 

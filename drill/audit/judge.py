@@ -70,7 +70,9 @@ def _listed(
         detail = f"not there; {entry.path} has its name and other bytes"
         return Judged(said.item.path, "missing", detail, None, right)
     owner = next((owners[digest] for digest in result.digests if digest in owners and result.size), None)
-    detail = "other bytes than its list says" + (f"; they are those of {owner}" if owner is not None else "")
+    detail = "other bytes than its list says (damaged, or edited since)" + (
+        f"; they are those of {owner}" if owner is not None else ""
+    )
     return Judged(entry.path, "altered", detail, entry, right)
 
 
@@ -209,7 +211,7 @@ def _of_bytes(name: str, *, is_open: bool) -> tuple[str, str]:
         return "extra", "no promise has its bytes"
     if is_open:  # another file of that name, left out this time, may be the promised one
         return "extra", f"other bytes than {name}; another file of that name was not read"
-    return "altered", f"other bytes than promised: it should be {name}"
+    return "altered", f"other bytes than promised (damaged, or edited since): it should be {name}"
 
 
 def _stands_for(

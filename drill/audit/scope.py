@@ -123,7 +123,7 @@ def _may_be_promised(entry: Entry, promises: Promises, digests: Iterable[Digest]
     digests = tuple(digests)
     if not digests or not set(promises.kinds) <= {digest.kind for digest in digests}:
         return True
-    return any(promises.holding(digests, path=entry.path, size=entry.size))
+    return next(promises.holding(digests, path=entry.path, size=entry.size), None) is not None
 
 
 def same_name_elsewhere(extra: Iterable[Entry]) -> dict[str, str]:

@@ -1,0 +1,174 @@
+"""Reads: the chosen files are read, portion by portion, and what fails is looked at once more.
+
+Flows in: opened copies, a choice, the ledger. Flows out: what each file showed, the ranges that cannot be read, bytes
+and seconds by copy, rates by medium. Must not know: lists, promises, verdicts. Every result is kept as it comes: what
+stops the reading, a budget's end or Ctrl-C, takes nothing away.
+"""
+
+from collections import Counter, defaultdict
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import replace
+from datetime import datetime
+
+from drill import clock
+from drill.audit.around import Around, Ranges, read_around, read_members, say_ranges
+from drill.audit.choose import Pick
+from drill.errors import DrillError
+from drill.ledger import Ledger
+from drill.model import Problem, Seen, Trouble
+from drill.reading import Job, JobKey, MediumRead, Readings, read_files, root_of
+from drill.shelf import OpenCopy
+from drill.units import say_span
+
+MOST_AROUND_S = 600.0  # for all files of an audit together
+
+
+class TimeUp(DrillError):
+    """The time that may be spent on reading is used up."""
+
+
+class Reads:
+    """All reading of one audit. `kinds` are the digest kinds wanted of each file."""
+
+    def __init__(
+        self,
+        copies: Mapping[str, OpenCopy],
+        kinds: Mapping[JobKey, Sequence[str]],
+        *,
+        ledger: Ledger,
+        now: datetime,
+        progress: Callable[[str], None],
+        budget_s: float | None = None,
+    ) -> None:
+        self._copies, self._kinds, self._ledger, self._now = copies, kinds, ledger, now
+        self._progress = progress
+        self._ends_s = None if budget_s is None else clock.ticks_s() + budget_s
+        self._last_s: dict[str, float] = {}
+        self.results: dict[JobKey, Seen | Problem] = {}
+        self.ranges: dict[JobKey, Ranges] = {}
+        self.bytes: Counter[str] = Counter()
+        self.seconds: dict[str, float] = defaultdict(float)
+        self.media: dict[str, list[MediumRead]] = defaultdict(list)
+        self.notes: list[str] = []
+
+    def read(self, portions: Iterable[Sequence[Pick]]) -> None:
+        """Read all portions, then what failed once more. A budget's end is no error; KeyboardInterrupt is passed on."""
+        try:
+            for portion in portions:
+                if portion:
+                    self._read_portion(portion)
+            self._read_again()
+        except TimeUp:
+            left = "the time for reading was used up before all that was chosen was read"
+            self.notes.append(left)
+
+    def is_up(self) -> bool:
+        """Say whether the time that may be spent is used up."""
+        return self._ends_s is not None and clock.ticks_s() >= self._ends_s
+
+    def _say(self, text: str) -> None:
+        if self.is_up():
+            raise TimeUp
+        self._progress(text)
+
+    def _read_portion(self, picks: Sequence[Pick]) -> None:
+        self._say("")
+        jobs = [Job(self._copies[pick.copy], pick.entry, kinds=tuple(self._kinds[pick.key])) for pick in picks]
+        start_s = clock.ticks_s()
+        self._last_s = dict.fromkeys((job.found.medium.id for job in jobs), start_s)
+        read: Readings = read_files(
+            jobs,
+            kinds=(),
+            ledger=self._ledger,
+            now=self._now,
+            progress=self._say,
+            on_seen=self._take,
+            with_capture=False,
+            afresh=True,
+        )
+        for medium, of_medium in read.media.items():
+            self.media[medium].append(of_medium)
+
+    def _take(self, job: Job, result: Seen | Problem) -> None:
+        id_, medium, at_s = job.found.copy.id, job.found.medium.id, clock.ticks_s()
+        self.results[job.key] = result
+        if isinstance(result, Seen):
+            self.bytes[id_] += result.size
+        self.seconds[id_] += at_s - self._last_s[medium]
+        self._last_s[medium] = at_s
+
+    # --- once more ---------------------------------------------------------------------------------------------------
+
+    def _read_again(self) -> None:
+        begun_s = clock.ticks_s()
+        doubted: dict[str, list[JobKey]] = defaultdict(list)
+        for key, result in list(self.results.items()):
+            found = self._copies[key[0]]
+            if not isinstance(result, Problem) or found.copy.url is not None:
+                continue
+            if result.trouble is Trouble.IO and not found.is_archive:
+                if clock.ticks_s() - begun_s < MOST_AROUND_S:
+                    self._read_around(key, found, result)
+            elif result.trouble is Trouble.CHECK_VALUE:
+                doubted[key[0]].append(key)
+        for id_, keys in doubted.items():
+            self._read_members(self._copies[id_], keys)
+
+    def _read_around(self, key: JobKey, found: OpenCopy, problem: Problem) -> None:
+        self._say(f"{key[0]}: looking which bytes of {key[1]} cannot be read")
+        entry = next(entry for entry in found.entries if (entry.path, entry.index) == key[1:])
+        begun_s = clock.ticks_s()
+        around = read_around(found, entry, kinds=self._kinds[key])
+        took_s = clock.ticks_s() - begun_s
+        self.seconds[key[0]] += took_s
+        root = root_of(found)
+        if around is None or root is None:
+            return
+        if around.seen is not None:
+            self.results[key] = around.seen
+            self.bytes[key[0]] += around.seen.size
+            self._ledger.put(root, entry, around.seen, took_s=took_s, copy=key[0])
+            said = f"{key[0]}: {key[1]} could be read only at a second try ({problem.detail}): copy this medium soon"
+            self.notes.append(said)
+            return
+        self._note_ranges(key, around)
+        told = self.results[key]
+        assert isinstance(told, Problem)
+        self._ledger.put_problem(root, entry, told, ranges=around.ranges, took_s=took_s, copy=key[0])
+
+    def _note_ranges(self, key: JobKey, around: Around) -> None:
+        self.ranges[key] = around.ranges
+        self.results[key] = Problem(Trouble.IO, say_ranges(around))
+
+    def _read_members(self, found: OpenCopy, keys: Sequence[JobKey]) -> None:
+        """Digest members of which every byte came and only the archive's own check value differs."""
+        id_ = found.copy.id
+        self._say(f"{id_}: unpacking once more what its own check value doubts")
+        asked = {key[1:] for key in keys}
+        entries = [entry for entry in found.entries if (entry.path, entry.index) in asked]
+        kinds = sorted({kind for key in keys for kind in self._kinds[key]})
+        begun_s = clock.ticks_s()
+        root = root_of(found)
+        for (path, index), seen in read_members(found, entries, kinds=kinds).items():
+            self.results[id_, path, index] = seen
+            self.bytes[id_] += seen.size
+            entry = next(entry for entry in entries if (entry.path, entry.index) == (path, index))
+            if root is not None:
+                self._ledger.put(root, entry, seen, copy=id_)
+        self.seconds[id_] += clock.ticks_s() - begun_s
+
+
+def rates_of(media: Mapping[str, Sequence[MediumRead]]) -> dict[str, MediumRead]:
+    """Return each medium's portions added up."""
+    added: dict[str, MediumRead] = {}
+    for medium, portions in media.items():
+        files, size = sum(one.files for one in portions), sum(one.bytes for one in portions)
+        added[medium] = replace(portions[0], files=files, bytes=size, took_s=sum(one.took_s for one in portions))
+    return added
+
+
+def say_continued(count: int, since: datetime, now: datetime) -> str:
+    """Return in words how much of an audit that was cut short was not read again."""
+    age = say_span(max(0.0, (now - since).total_seconds()))
+    files = f"{count:,} file{'' if count == 1 else 's'}"
+    return f"{files} were read by an audit that was cut short {age} ago and count as read (--all reads them again)"

@@ -1,0 +1,122 @@
+"""Results: what was found on each copy becomes its part of the record.
+
+Flows in: scopes, results by file, proofs. Flows out: CopyResult values. Must not know: how anything is read.
+"""
+
+from collections import Counter
+from collections.abc import Callable, Container, Mapping, Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+
+from drill.audit.around import Ranges
+from drill.audit.intact import Finder
+from drill.audit.judge import Judged, Key, Results, judge_listed, judge_refusing, judge_unlisted, sizes_of
+from drill.audit.past import Past, Proofs
+from drill.audit.promises import Content, Promises
+from drill.audit.scope import Scope
+from drill.auditrecord import DAMAGE, OUTCOMES, CopyResult, FileResult, Intact, Sample
+from drill.model import Copy, Digest, Problem, Trouble
+from drill.sampling import bad_at_most, estimate, interval
+from drill.shelf import State
+
+_TOLD = ("verified", *DAMAGE, "extra")  # outcomes that tell of a drawn file whether it is bad
+
+
+@dataclass(frozen=True, slots=True)
+class Found:
+    """What was found out about one copy; `carried` was read by an audit that this one carries on.
+
+    With a confidence `population` is the number of files that the `drawn` ones stand for.
+    """
+
+    scope: Scope
+    past: Past
+    results: Results
+    carried: frozenset[Key]
+    ranges: Mapping[Key, Ranges]
+    bytes_read: int
+    took_s: float
+    population: int | None
+    drawn: frozenset[Key]
+
+
+def copy_results(
+    found: Sequence[Found],
+    promises: Promises,
+    *,
+    proofs: Callable[[Container[Digest]], Proofs],
+    copies: Sequence[Copy],
+    confidence: Fraction | None,
+    whole: bool,
+) -> list[CopyResult]:
+    """Judge all copies; without `whole` files that have nothing to do with the shoots asked for are left out."""
+    sizes = sizes_of(((one.scope, one.results) for one in found), promises)
+    judged = {one.scope.found.copy.id: _judge(one, promises, sizes, whole=whole) for one in found}
+    finder = Finder(judged, promises, copies, proofs)
+    return [_result(one, judged[one.scope.found.copy.id], finder, confidence) for one in found]
+
+
+def _judge(one: Found, promises: Promises, sizes: Mapping[Content, int], *, whole: bool) -> list[Judged]:
+    scope, state = one.scope, one.scope.found.state
+    if state is State.REFUSES:
+        problem = Problem(scope.found.trouble or Trouble.REFUSED, scope.found.reason)
+        return judge_refusing(scope, problem)
+    if scope.found.copy.listed is not None:
+        return judge_listed(scope, one.results, reached=state is State.HERE)
+    return judge_unlisted(scope, one.results, promises, sizes, known=one.past.digests, whole=whole)
+
+
+def _result(one: Found, judged: Sequence[Judged], finder: Finder, confidence: Fraction | None) -> CopyResult:
+    found = one.scope.found
+    counts = Counter(item.outcome for item in judged)
+    files = [_file(one, item, finder) for item in judged if item.outcome != "verified"]
+    verified = {(item.entry.path, item.entry.index) for item in judged if item.outcome == "verified" and item.entry}
+    return CopyResult(
+        copy=found.copy.id,
+        medium=found.medium.id,
+        reached=found.state is not State.AWAY,
+        counts={outcome: counts[outcome] for outcome in OUTCOMES},
+        bytes_read=one.bytes_read,
+        seconds=round(one.took_s, 3),
+        files=tuple(files),
+        reason=found.reason,
+        refuses=found.state is State.REFUSES,
+        continued=len(one.carried & verified),
+        unlisted=found.unlisted,
+        sample=_sample(one, judged, confidence),
+    )
+
+
+def _file(one: Found, item: Judged, finder: Finder) -> FileResult:
+    intact: tuple[Intact, ...] = ()
+    detail = item.detail
+    if item.outcome in DAMAGE:
+        intact = finder.places(one.scope.found.copy.id, item)
+        here = next((place.path for place in intact if place.copy == one.scope.found.copy.id), None)
+        if item.outcome == "missing" and here is not None:
+            detail = f"not there; the same bytes are at {here}"
+    ranges = one.ranges.get((item.entry.path, item.entry.index), ()) if item.entry is not None else ()
+    return FileResult(item.path, item.outcome, detail, ranges, intact)
+
+
+def _sample(one: Found, judged: Sequence[Judged], confidence: Fraction | None) -> Sample | None:
+    """Return what a spot check shows; drawn files that could not be judged are not counted as read."""
+    if confidence is None or not one.population:
+        return None
+    told = [
+        item
+        for item in judged
+        if item.entry is not None and (item.entry.path, item.entry.index) in one.drawn and item.outcome in _TOLD
+    ]
+    bad, read, files = sum(item.outcome in DAMAGE for item in told), len(told), one.population
+    low, high = interval(files, read, bad, confidence=confidence)
+    return Sample(
+        files=files,
+        sampled=read,
+        bad=bad,
+        confidence=float(confidence),
+        bad_at_most=bad_at_most(files, read, bad, confidence=confidence),
+        estimate=estimate(files, read, bad) if read else 0,
+        low=low,
+        high=high,
+    )

@@ -1,0 +1,279 @@
+"""The whole audit: open, choose, read, judge, remember.
+
+Flows in: a studio, the ledger, options. Flows out: the record, complete or as far as it got. Copies are only read; the
+one thing written besides the ledger is an archive behind a link, in a folder of the run's own, removed at the end.
+Must not know: terminals.
+"""
+
+import shutil
+import tempfile
+from collections.abc import Callable, Container, Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass, field, replace
+from datetime import datetime
+from pathlib import Path
+
+from drill import clock
+from drill.audit.choose import Choice, Choosing, Limits, choose
+from drill.audit.past import CutShort, Past, Proof, Proofs, carried_on, cut_short, measured_bps, past_of
+from drill.audit.promises import Promises
+from drill.audit.reads import Reads, rates_of, say_continued
+from drill.audit.results import Found, copy_results
+from drill.audit.scope import Scope, listed_scope, unlisted_scope
+from drill.auditrecord import Audit, CopyResult
+from drill.copies import LinkSession
+from drill.errors import Unfinished
+from drill.ledger import AuditedCopy, Ledger
+from drill.model import Copy, Digest, Medium, Problem, Seen, Shoot, Studio, Trouble
+from drill.reading import JobKey
+from drill.shelf import OpenCopy, State, open_copy
+from drill.studio import copies_named, shoots_named
+from drill.timing import rate_bps
+
+
+@dataclass(frozen=True, slots=True)
+class Options:
+    """How to audit: the moment that counts as now, which copies and shoots (all where none is named), how much.
+
+    Without a seed, that of an audit that was cut short is used again, else `new_seed`. `afresh` reads everything again;
+    `look` decodes the files of which no digest is known.
+    """
+
+    now: datetime
+    new_seed: int
+    seed: int | None = None
+    copies: tuple[str, ...] = ()
+    shoots: tuple[str, ...] = ()
+    limits: Limits = field(default_factory=Limits)
+    afresh: bool = False
+    look: bool = False
+    progress: Callable[[str], None] = lambda text: None
+
+
+def audit(studio: Studio, ledger: Ledger, options: Options) -> Audit:
+    """Audit the studio's copies. Errors: Mistakes for unknown ids; what stops it later is in the record."""
+    copies, shoots = copies_named(studio, options.copies), shoots_named(studio, options.shoots)
+    earlier = None if options.afresh else cut_short(ledger, now=options.now)
+    seed = options.seed if options.seed is not None else earlier.seed if earlier else None
+    seed = options.new_seed if seed is None else seed
+    started = clock.now()
+    run = ledger.begin_run("audit", now=options.now, seed=seed)
+    desk = _Desk(studio, ledger, options, copies=copies, shoots=shoots, seed=seed)
+    unfinished: str | None = None
+    with _downloads(studio, copies) as folder, LinkSession() as session:
+        try:
+            desk.open(session, folder)
+            desk.read(earlier)
+            unfinished = desk.vanished()
+        except KeyboardInterrupt:
+            unfinished = "interrupted"
+        except Unfinished as error:
+            unfinished = str(error)
+        results = desk.results()
+    record = Audit(
+        studio=studio.name,
+        started=clock.rfc3339(started),
+        now=clock.rfc3339(options.now),
+        seed=seed,
+        complete=unfinished is None,
+        copies=tuple(results),
+        named=options.copies,
+        limit=options.limits.words,
+        notes=tuple(desk.notes),
+        unfinished=unfinished,
+    )
+    _remember(ledger, run, record, desk)
+    return record
+
+
+@contextmanager
+def _downloads(studio: Studio, copies: Sequence[Copy]) -> Iterator[Path]:
+    """Make a fresh folder in scratch where an archive link has to be downloaded to. Errors: Unfinished."""
+    if not any(copy.url is not None and copy.archive is not None for copy in copies):
+        yield Path()
+        return
+    parent = studio.scratch or Path(tempfile.gettempdir())
+    try:
+        parent.mkdir(parents=True, exist_ok=True)
+        folder = Path(tempfile.mkdtemp(prefix="drill-", dir=parent))
+    except OSError as error:
+        what = f"scratch {parent} cannot be written: {error.strerror}; set scratch to another folder"
+        raise Unfinished(what) from None
+    try:
+        yield folder
+    finally:
+        shutil.rmtree(folder, ignore_errors=True)
+
+
+class _Desk:
+    """Where an audit is done: its copies as found, what is asked of each, what was read."""
+
+    def __init__(
+        self,
+        studio: Studio,
+        ledger: Ledger,
+        options: Options,
+        *,
+        copies: Sequence[Copy],
+        shoots: Sequence[Shoot],
+        seed: int,
+    ) -> None:
+        self.studio, self.ledger, self.options, self.seed = studio, ledger, options, seed
+        self.asked = shoots if options.shoots else None
+        self.promises = Promises(studio.shoots, shoots)
+        away = "it was not looked at any more"
+        self.found = {c.id: OpenCopy(c, studio.media[c.on], State.AWAY, reason=away) for c in copies}
+        self.pasts: dict[str, Past] = {}
+        self.scopes: dict[str, Scope] = {}
+        self.carried: dict[JobKey, Seen] = {}
+        self.choice = Choice([])
+        self.reads: Reads | None = None
+        self.notes: list[str] = []
+
+    # --- opening -----------------------------------------------------------------------------------------------------
+
+    def open(self, session: LinkSession, folder: Path) -> None:
+        """Find every copy and what is asked of it."""
+        for id_, found in self.found.items():
+            self.options.progress(f"opening {id_}")
+            opened = open_copy(found.copy, found.medium, session=session, downloads=folder)
+            self.found[id_] = opened
+            self.pasts[id_] = past_of(opened, self.ledger) if opened.state is State.HERE else Past()
+            self.scopes[id_] = self._scope(opened)
+
+    def _scope(self, found: OpenCopy) -> Scope:
+        if found.copy.listed is not None:
+            return listed_scope(found, found.copy.listed, self.promises, self.asked)
+        past = self.pasts.get(found.copy.id, Past())
+        return unlisted_scope(found, self.promises, past.digests, whole=self.asked is None)
+
+    # --- reading -----------------------------------------------------------------------------------------------------
+
+    def read(self, earlier: CutShort | None) -> None:
+        """Read what is chosen, save what an audit that was cut short has read."""
+        here = [scope for scope in self.scopes.values() if scope.found.state is State.HERE]
+        kinds = {
+            (scope.found.copy.id, entry.path, entry.index): scope.kinds.get(
+                (entry.path, entry.index), self.promises.kinds
+            )
+            for scope in here
+            for entry in scope.to_read
+        }
+        if earlier is not None:
+            self._carry_on(here, earlier, kinds)
+        limits = self.options.limits
+        has_budget = limits.budget_s is not None or limits.budget_bytes is not None
+        proofs = self.proofs() if has_budget else Proofs()
+        by = Choosing(self.promises, proofs, self.pasts, self._rate_bps, self.seed, self.options.now)
+        self.choice = choose(here, limits, by, done=frozenset(self.carried))
+        self.reads = Reads(
+            self.found,
+            kinds,
+            ledger=self.ledger,
+            now=self.options.now,
+            progress=self.options.progress,
+            budget_s=limits.budget_s,
+        )
+        self.reads.read(self.choice.portions)
+        self.notes += self.reads.notes
+
+    def _carry_on(self, here: Sequence[Scope], earlier: CutShort, kinds: dict[JobKey, tuple[str, ...]]) -> None:
+        for scope in here:
+            id_ = scope.found.copy.id
+            wanted = {(entry.path, entry.index): kinds[id_, entry.path, entry.index] for entry in scope.to_read}
+            found = carried_on(scope.to_read, self.pasts[id_], earlier.since, wanted)
+            self.carried |= {(id_, *key): seen for key, seen in found.items()}
+        if self.carried:
+            self.notes.append(say_continued(len(self.carried), earlier.since, self.options.now))
+
+    def _rate_bps(self, medium: Medium) -> float:
+        measured = measured_bps(self.ledger, medium)
+        return rate_bps(replace(medium, reads_at_bps=measured or medium.reads_at_bps), self.studio.buses)
+
+    def outcome_of(self, key: JobKey) -> Seen | Problem | None:
+        """Return what a file showed in this audit, or in the one that it carries on."""
+        found = None if self.reads is None else self.reads.results.get(key)
+        return self.carried.get(key) if found is None else found
+
+    def proofs(self, only: Container[Digest] | None = None) -> Proofs:
+        """Return who is known to hold which bytes: by this audit's reads, else by earlier ones still standing."""
+        proofs = Proofs(only)
+        for copy in self.studio.copies:
+            found = self.found.get(copy.id)
+            if found is None or found.state is not State.HERE:
+                for one in self.ledger.evidence_of_copy(copy.id, copy.on).values():
+                    proofs.add(Proof(copy.id, one.path, one.read_at), one.digests)
+                continue
+            past = self.pasts.get(copy.id, Past())
+            for entry in found.entries:
+                result = self.outcome_of((copy.id, entry.path, entry.index))
+                if isinstance(result, Seen):
+                    proofs.add(Proof(copy.id, entry.path, self.options.now), result.digests)
+                elif result is None and (known := past.of(entry)) is not None:
+                    proofs.add(Proof(copy.id, entry.path, known.read_at), known.digests)
+        return proofs
+
+    def vanished(self) -> str | None:
+        """Return in words which copies went away while they were read, None where none did."""
+        results = {} if self.reads is None else self.reads.results
+        gone: dict[str, list[bool]] = {}
+        for key, result in results.items():
+            unreachable = isinstance(result, Problem) and result.trouble is Trouble.UNREACHABLE
+            gone.setdefault(key[0], []).append(unreachable)
+        said = []
+        for id_, each in gone.items():
+            if all(each) and self.found[id_].copy.url is not None:  # a server that never answered: it was not reached
+                reason = next(r.detail for k, r in results.items() if k[0] == id_ and isinstance(r, Problem))
+                self.found[id_] = replace(self.found[id_], state=State.AWAY, reason=reason)
+            elif any(each):
+                said.append(f"the copy {id_} vanished while it was read")
+        return f"{'; '.join(said)}; plug it in and run again, what was read counts" if said else None
+
+    # --- what it came to ---------------------------------------------------------------------------------------------
+
+    def results(self) -> list[CopyResult]:
+        """Judge every copy."""
+        self.options.progress("judging")
+        facts = [
+            Found(
+                scope=replace(self.scopes[id_], found=found) if id_ in self.scopes else self._scope(found),
+                past=self.pasts.get(id_, Past()),
+                results=self._results_of(id_),
+                carried=frozenset(key[1:] for key in self.carried if key[0] == id_),
+                ranges={} if self.reads is None else {k[1:]: r for k, r in self.reads.ranges.items() if k[0] == id_},
+                bytes_read=0 if self.reads is None else self.reads.bytes[id_],
+                took_s=0.0 if self.reads is None else self.reads.seconds[id_],
+                population=self.choice.population.get(id_),
+                drawn=frozenset(key[1:] for key in self.choice.drawn.get(id_, ())),
+            )
+            for id_, found in self.found.items()
+        ]
+        return copy_results(
+            facts,
+            self.promises,
+            proofs=self.proofs,
+            copies=self.studio.copies,
+            confidence=self.options.limits.confidence,
+            whole=self.asked is None,
+        )
+
+    def _results_of(self, id_: str) -> dict[tuple[str, int], Seen | Problem]:
+        read = {} if self.reads is None else self.reads.results
+        carried: dict[JobKey, Seen | Problem] = {**self.carried, **read}
+        return {(key[1], key[2]): result for key, result in carried.items() if key[0] == id_}
+
+
+def _remember(ledger: Ledger, run: int, record: Audit, desk: _Desk) -> None:
+    """Write what the audit came to into the ledger. Errors: Unfinished."""
+    for copy in record.copies:
+        counts = {outcome: copy.counts[outcome] for outcome in copy.counts}
+        ledger.add_audit(
+            run,
+            AuditedCopy(copy.copy, copy.reached, **counts, bytes_read=copy.bytes_read, took_s=copy.seconds),
+        )
+    for medium, read in rates_of({} if desk.reads is None else desk.reads.media).items():
+        if read.bytes:
+            ledger.add_rate(
+                run, medium, files=read.files, bytes=read.bytes, took_s=read.took_s, maybe_cached=read.maybe_cached
+            )
+    ledger.end_run(run, complete=record.complete)

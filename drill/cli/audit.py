@@ -1,0 +1,167 @@
+"""`drill audit`: reads the copies' bytes and verifies or refutes them, and remembers it in the ledger."""
+
+import argparse
+import random
+import sys
+import tempfile
+from collections.abc import Callable
+from fractions import Fraction
+from pathlib import Path
+from typing import TypeVar
+
+from drill import clock
+from drill.audit import Limits, Options, audit
+from drill.auditrecord import Audit, dump
+from drill.cli.terminal import (
+    FALLS_SHORT,
+    OK,
+    UNFINISHED,
+    Commands,
+    check_file,
+    columns,
+    complain,
+    moment,
+    progress,
+    whole,
+)
+from drill.errors import Mistake, Mistakes
+from drill.guard import guard_outputs
+from drill.ledger import Ledger, ledger_files
+from drill.model import Studio
+from drill.report.audit_text import audit_text
+from drill.report.files import swap_in
+from drill.sampling import Budget, parse_at_most, parse_budget, parse_confidence
+from drill.studio import copies_named, load_studio, shoots_named
+
+AT_MOST = Fraction(1, 100)
+AUDIT_EPILOG = """\
+exit codes: 0 all that was asked was done and no damage found; 1 files are altered, unreadable or missing, a copy gives
+nothing or not all, or one named by --copy could not be reached; 2 the command, the studio file, a manifest or the
+ledger is wrong; 3 it could not be finished (interrupted, a copy vanished, the ledger cannot be written): what was read
+is kept, and the same command goes on from there. Copies are only ever read.
+"""
+T = TypeVar("T")
+
+
+def add_audit(commands: Commands) -> None:
+    """Add the command to the parser."""
+    auditing = commands.add_parser(
+        "audit",
+        help="read the copies' bytes: are they still what was promised?",
+        description="Read every file that the copies are said to hold, and verify or refute it.",
+        epilog=AUDIT_EPILOG,
+    )
+    add = auditing.add_argument
+    add("studio", metavar="STUDIO", type=Path, help="the studio file (TOML)")
+    add("--copy", action="append", default=[], metavar="ID", help="only this copy; repeatable")
+    add("--shoot", action="append", default=[], metavar="ID", help="only what this shoot promises; repeatable")
+    budget = 'read what this buys, the most urgent first: a time such as "2 h", or an amount such as "500 GB"'
+    add("--budget", type=_read_by(parse_budget), metavar="X", help=budget)
+    spot = "a spot check of each copy, just large enough that a clean one shows at this confidence (95%%) …"
+    add("--confidence", type=_read_by(parse_confidence), metavar="P", help=spot)
+    most = "… that at most this share of its files is bad; default 1%%"
+    add("--at-most", type=_read_by(parse_at_most), metavar="P", help=most)
+    add("--all", action="store_true", help="read everything again, also what an audit that was cut short has read")
+    add("--look", action="store_true", help="also decode the files of which no digest is known")
+    add("--json", metavar="FILE", help="write the record as JSON; - for standard output, without tables")
+    add("--seed", type=whole, metavar="N", help="seed of every draw; default: drawn and printed")
+    add("--no-ledger", action="store_true", help="neither read nor write the ledger")
+    add("--now", type=moment, metavar="TIME", help="what counts as now (RFC 3339); default: the clock")
+    auditing.set_defaults(call=_audit)
+
+
+def _read_by(parse: Callable[[str], T]) -> Callable[[str], T]:
+    def read(text: str) -> T:
+        try:
+            return parse(text)
+        except ValueError as error:
+            raise argparse.ArgumentTypeError(str(error)) from None
+
+    return read
+
+
+def _audit(options: argparse.Namespace) -> int:
+    limits = _limits(options)
+    studio = load_studio(options.studio)
+    _check_ids(studio, options)
+    _check_outputs(studio, options)
+    for warning in studio.warnings:
+        complain(f"warning: {warning}")
+    now = options.now or clock.now()
+    settings = Options(
+        now=now,
+        new_seed=random.SystemRandom().randrange(2**32),
+        seed=options.seed,
+        copies=tuple(options.copy),
+        shoots=tuple(options.shoot),
+        limits=limits,
+        afresh=options.all,
+        look=options.look,
+        progress=progress,
+    )
+    with Ledger.open(None if options.no_ledger else studio.ledger, now=now) as ledger:
+        found = audit(studio, ledger, settings)
+    progress("")
+    if options.seed is None:
+        complain(f"seed: {found.seed}")
+    if found.unfinished:
+        complain(f"drill: not finished: {found.unfinished}")
+        if not options.no_ledger:
+            complain(f"what was read is kept in {studio.ledger}; the same command goes on from there")
+    _deliver(found, options)
+    if not found.complete:
+        return UNFINISHED
+    return FALLS_SHORT if found.falls_short else OK
+
+
+def _limits(options: argparse.Namespace) -> Limits:
+    """Return how much is to be read. Errors: Mistakes, where the options contradict each other."""
+    mistakes = []
+    if options.budget is not None and options.confidence is not None:
+        what = "a budget and a confidence cannot both say how much is read"
+        mistakes.append(Mistake("drill audit", "--budget", what, "leave one of them out"))
+    if options.at_most is not None and options.confidence is None:
+        what = "means nothing without --confidence"
+        mistakes.append(Mistake("drill audit", "--at-most", what, "add --confidence 95%"))
+    if mistakes:
+        raise Mistakes(mistakes)
+    budget: Budget = options.budget or Budget(None, None)
+    at_most = AT_MOST if options.at_most is None else options.at_most
+    return Limits(budget.budget_s, budget.budget_bytes, options.confidence, at_most)
+
+
+def _check_ids(studio: Studio, options: argparse.Namespace) -> None:
+    """Refuse ids that nobody has, all at once. Errors: Mistakes."""
+    mistakes: list[Mistake] = []
+    for look_up, ids in ((copies_named, options.copy), (shoots_named, options.shoot)):
+        try:
+            look_up(studio, ids)
+        except Mistakes as error:
+            mistakes += error.mistakes
+    if mistakes:
+        raise Mistakes(mistakes)
+
+
+def _check_outputs(studio: Studio, options: argparse.Namespace) -> None:
+    """Refuse to write inside a copy, or where nothing can be written. Errors: Mistakes."""
+    outputs: dict[str, Path] = {}
+    if any(copy.url is not None and copy.archive is not None for copy in studio.copies):
+        outputs["[studio] scratch"] = studio.scratch or Path(tempfile.gettempdir())
+    if not options.no_ledger:
+        outputs["[studio] ledger"] = studio.ledger
+    if options.json not in (None, "-"):
+        outputs["--json"] = Path(options.json)
+        check_file(outputs["--json"], option="--json")
+        if any(outputs["--json"].absolute() == path.absolute() for path in ledger_files(studio.ledger)):
+            raise Mistakes([Mistake("--json", options.json, "is where the ledger is kept", "name another file")])
+    guard_outputs(studio, outputs)
+
+
+def _deliver(found: Audit, options: argparse.Namespace) -> None:
+    """Print what was found, then write what was asked for. Errors: Unfinished."""
+    if options.json == "-":
+        sys.stdout.write(dump(found))
+        return
+    print(audit_text(found, width=columns()), end="")
+    if options.json is not None:
+        swap_in(Path(options.json), dump(found))
