@@ -1,4 +1,4 @@
-"""The judge of an audit and what it is asked: scopes of copies with and without lists, outcomes of every kind of read."""
+"""The judge of an audit and what it is asked: copies with and without lists, outcomes of every kind of read."""
 
 import hashlib
 from collections.abc import Mapping
