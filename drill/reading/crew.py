@@ -32,10 +32,11 @@ JobKey = tuple[str, str, int]  # the copy's id, the file's path there, its index
 
 @dataclass(frozen=True, slots=True)
 class Job:
-    """One file to read: the copy as found, and its entry there."""
+    """One file to read: the copy as found, its entry there, and digest kinds to make besides those of the whole run."""
 
     found: OpenCopy
     entry: Entry
+    kinds: tuple[str, ...] = ()
 
     @property
     def key(self) -> JobKey:

@@ -6,7 +6,7 @@ here is on the calling thread.
 
 import os
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 
 from drill import clock
@@ -57,8 +57,12 @@ def read_files(
     progress: Callable[[str], None],
     on_seen: OnSeen | None = None,
     with_capture: bool = True,
+    afresh: bool = False,
 ) -> Readings:
     """Read every file once and digest it; what the ledger knows with all `kinds` is not read again.
+
+    With `afresh` everything is read, whatever the ledger knows, and in the kinds that are asked for alone; what an
+    earlier reading of the same bytes showed besides stays known.
 
     `progress` gets a line of text some five times a second; `on_seen` every result as it comes, also the known ones;
     both on the calling thread. `with_capture=False` leaves out `parts` and `taken`. A file that is read for another
@@ -78,10 +82,11 @@ def read_files(
         if id_ not in roots:
             roots[id_] = root_of(job.found)
         root = roots[id_]
-        seen = None if root is None else ledger.get(root, job.entry)
+        seen = None if root is None or afresh else ledger.get(root, job.entry)
         known = () if seen is None else tuple(digest.kind for digest in seen.digests)
-        if seen is None or not set(wanted) <= set(known) or (with_capture and not seen.captured):
-            tasks.append(Task(job, tuple(dict.fromkeys(wanted + known)), root))
+        asked = wanted + job.kinds
+        if seen is None or not set(asked) <= set(known) or (with_capture and not seen.captured):
+            tasks.append(Task(job, tuple(dict.fromkeys(asked + known)), root))
             continue
         done[key] = seen
         done.from_ledger += 1
@@ -90,7 +95,7 @@ def read_files(
     ledger.tick()
     if tasks:
         crew = Crew(lanes(tasks), now if with_capture else None)
-        _work(crew, done, ledger=ledger, progress=_Progress(tasks, progress), on_seen=on_seen)
+        _work(crew, done, ledger=ledger, progress=_Progress(tasks, progress), on_seen=on_seen, afresh=afresh)
     return done
 
 
@@ -107,7 +112,15 @@ def root_of(found: OpenCopy) -> Root | None:
     return Root(path, found.copy.on, archive=True, size=archive.size, modified=archive.modified)
 
 
-def _work(crew: Crew, done: Readings, *, ledger: Ledger, progress: "_Progress", on_seen: OnSeen | None) -> None:
+def _work(
+    crew: Crew,
+    done: Readings,
+    *,
+    ledger: Ledger,
+    progress: "_Progress",
+    on_seen: OnSeen | None,
+    afresh: bool,
+) -> None:
     start_s, begun = clock.ticks_s(), clock.now()
 
     def collect() -> None:
@@ -116,7 +129,7 @@ def _work(crew: Crew, done: Readings, *, ledger: Ledger, progress: "_Progress", 
             arrived = crew.arrived.popleft()
             job, result = arrived.task.job, arrived.result
             done[job.key] = result
-            _remember(arrived, ledger, is_lasting=lambda task: _is_lasting(task, begun, roots))
+            _remember(arrived, ledger, is_lasting=lambda task: _is_lasting(task, begun, roots), afresh=afresh)
             if on_seen is not None:
                 on_seen(job, result)
         ledger.tick()
@@ -138,7 +151,7 @@ def _work(crew: Crew, done: Readings, *, ledger: Ledger, progress: "_Progress", 
     progress.say(crew.meters)
 
 
-def _remember(arrived: Arrived, ledger: Ledger, *, is_lasting: Callable[[Task], bool]) -> None:
+def _remember(arrived: Arrived, ledger: Ledger, *, is_lasting: Callable[[Task], bool], afresh: bool) -> None:
     task, result = arrived.task, arrived.result
     if task.root is None:
         return
@@ -147,7 +160,21 @@ def _remember(arrived: Arrived, ledger: Ledger, *, is_lasting: Callable[[Task], 
         if result.trouble in _REFUTES:
             ledger.put_problem(task.root, entry, result, took_s=arrived.took_s, copy=copy)
     elif is_lasting(task):
-        ledger.put(task.root, entry, result, took_s=arrived.took_s, copy=copy)
+        seen = _with_earlier(result, ledger.get(task.root, entry)) if afresh else result
+        ledger.put(task.root, entry, seen, took_s=arrived.took_s, copy=copy)
+
+
+def _with_earlier(seen: Seen, before: Seen | None) -> Seen:
+    """Return what a reading showed, with what an earlier one of the same bytes showed besides."""
+    if before is None or before.size != seen.size:
+        return seen
+    ours = dict(seen.digests)
+    shared = [digest for digest in before.digests if digest.kind in ours]
+    if any(ours[kind] != text for kind, text in shared) or all(len(text) < 16 for _, text in shared):
+        return seen  # other bytes, or nothing of 64 bits at least that says they are the same
+    digests = sorted({*seen.digests, *before.digests})
+    earlier = seen if seen.captured else before
+    return replace(earlier, digests=tuple(digests))
 
 
 def _is_lasting(task: Task, begun: datetime, roots: dict[str, Root | None]) -> bool:

@@ -623,3 +623,32 @@ def test_a_reading_made_for_a_list_is_made_again_where_capture_times_are_wanted(
 
     assert [read(False), read(False), read(True), read(True), read(False)] == [10240, 0, 10240, 0, 0]
     session.close()
+
+
+# --- afresh ------------------------------------------------------------------------------------------------------
+
+
+def test_afresh_everything_is_read_and_what_was_known_of_the_same_bytes_stays(tmp_path: Path, ledger: Ledger) -> None:
+    root = write(tmp_path / "copy", {"same.jpg": b"same bytes", "rotten.jpg": b"good bytes"})
+    found = open_at(root)
+    first = by_path(read(found, kinds=("md5", "xxh128"), ledger=ledger))
+    write(root, {"rotten.jpg": b"other byte"})  # of the same size and time: only reading shows it
+    jobs = [Job(found, entry) for entry in found.entries]
+    again = read_files(
+        jobs, kinds=["xxh128"], ledger=ledger, now=NOW, progress=lambda text: None, with_capture=False, afresh=True
+    )
+    assert again.from_ledger == 0 and again.bytes_read == 20
+    place = root_of(found)
+    assert place is not None
+    known = {entry.path: ledger.get(place, entry) for entry in found.entries}
+    assert known["same.jpg"] == first["same.jpg"], "its md5 and what was captured are still true of it"
+    rotten = known["rotten.jpg"]
+    assert rotten is not None and [digest.kind for digest in rotten.digests] == ["xxh128"]
+
+
+def test_each_job_may_want_kinds_of_its_own(tmp_path: Path, ledger: Ledger) -> None:
+    found = open_at(write(tmp_path / "copy", {"a.jpg": b"a", "b.jpg": b"b"}))
+    jobs = [Job(found, found.entries[0], kinds=("md5",)), Job(found, found.entries[1], kinds=("sha1", "xxh64"))]
+    done = read_files(jobs, kinds=[], ledger=ledger, now=NOW, progress=lambda text: None, with_capture=False)
+    kinds = [[digest.kind for digest in seen.digests] for seen in done.values() if isinstance(seen, Seen)]
+    assert sorted(kinds) == [["md5"], ["sha1", "xxh64"]]
