@@ -13,7 +13,7 @@ from dataclasses import dataclass
 
 from drill.audit.promises import Content, Promises
 from drill.audit.scope import Known, Said, Scope, folder_name, same_name_elsewhere
-from drill.coverage import name_key, same_content
+from drill.coverage import WEAK, name_key, same_content
 from drill.model import Digest, Entry, Listed, Problem, Promised, Seen, Trouble
 from drill.shelf import OpenCopy
 
@@ -38,10 +38,7 @@ class Judged:
 def judge_listed(scope: Scope, results: Results, *, reached: bool) -> list[Judged]:
     """Judge every name of a copy's list."""
     elsewhere = same_name_elsewhere(scope.extra)
-    owners: dict[Digest, str] = {}
-    for said in scope.said:
-        for digest in said.item.digests:
-            owners.setdefault(digest, said.item.path)
+    owners = _Owners(scope)
     judged: list[Judged] = []
     for said in scope.said:
         if not reached:
@@ -55,9 +52,7 @@ def judge_listed(scope: Scope, results: Results, *, reached: bool) -> list[Judge
     return judged + [Judged(entry.path, "extra", "its list does not name it", entry) for entry in scope.extra]
 
 
-def _listed(
-    said: Said, entry: Entry, result: Seen | Problem | None, found: OpenCopy, owners: Mapping[Digest, str]
-) -> Judged:
+def _listed(said: Said, entry: Entry, result: Seen | Problem | None, found: OpenCopy, owners: "_Owners") -> Judged:
     right = said.item.digests
     if result is None:
         return Judged(entry.path, "not_read", "", entry, right)
@@ -69,17 +64,34 @@ def _listed(
     if not said.sure:
         detail = f"not there; {entry.path} has its name and other bytes"
         return Judged(said.item.path, "missing", detail, None, right)
-    owner = next((owners[digest] for digest in result.digests if digest in owners and result.size), None)
+    owner = owners.of(result)
     detail = "other bytes than its list says (damaged, or edited since)" + (
         f"; they are those of {owner}" if owner is not None else ""
     )
     return Judged(entry.path, "altered", detail, entry, right)
 
 
+class _Owners:
+    """To which name of a list bytes belong; made at the first file that is altered."""
+
+    def __init__(self, scope: Scope) -> None:
+        self._scope = scope
+        self._names: dict[Digest, str] = {}
+
+    def of(self, seen: Seen) -> str | None:
+        """Return the first name that the list gives to these bytes; none for an empty file, which is any."""
+        if not self._names:
+            for said in reversed(self._scope.said):
+                self._names |= dict.fromkeys((d for d in said.item.digests if d.kind not in WEAK), said.item.path)
+        return next((self._names[digest] for digest in seen.digests if digest in self._names and seen.size), None)
+
+
 def _is(item: Listed, seen: Seen, entry: Entry) -> bool:
     """Say whether a reading showed what a list says; of a weak digest alone name or size must agree too."""
     if item.size is not None and item.size != seen.size:
         return False
+    if item.digests == seen.digests and item.digests[0].kind not in WEAK:  # nearly always, and found faster
+        return True
     promised = Promised(item.path, item.digests, item.size, "")
     return same_content(promised, seen.digests, path=entry.path, size=seen.size) is True
 

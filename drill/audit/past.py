@@ -5,43 +5,40 @@ bytes, whether an audit was cut short, and how fast media were. Must not know: l
 """
 
 from collections import defaultdict
-from collections.abc import Container, Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Container, Iterable, Mapping
+from dataclasses import dataclass
 from datetime import datetime, timedelta
 from statistics import median
 
+from drill.audit.scope import Scope
 from drill.coverage import WEAK
 from drill.ledger import Evidence, Ledger, Root, unchanged
 from drill.model import Digest, Entry, Medium, Seen
-from drill.reading import root_of
-from drill.shelf import OpenCopy
 
 RESUME_WITHIN = timedelta(days=7)
 _LAST_RATES = 5
 
 
-@dataclass(frozen=True, slots=True)
 class Past:
-    """Earlier readings of one copy's files. Without a root (a link) nothing is remembered."""
+    """Earlier readings of one copy's files, asked for only when needed. Without a root (a link) there are none."""
 
-    root: Root | None = None
-    evidence: Mapping[tuple[str, int], Evidence] = field(default_factory=dict)
+    def __init__(self, root: Root | None = None, ledger: Ledger | None = None) -> None:
+        self._root, self._ledger = root, ledger
+        self._evidence: Mapping[tuple[str, int], Evidence] | None = None
 
     def of(self, entry: Entry) -> Evidence | None:
         """Return the last reading of a file, if the file is unchanged since."""
-        known = self.evidence.get((entry.path, entry.index))
-        return known if known is not None and self.root is not None and unchanged(known, self.root, entry) else None
+        if self._root is None or self._ledger is None:
+            return None
+        if self._evidence is None:
+            self._evidence = self._ledger.evidence(self._root)
+        known = self._evidence.get((entry.path, entry.index))
+        return known if known is not None and unchanged(known, self._root, entry) else None
 
     def digests(self, entry: Entry) -> tuple[Digest, ...]:
         """Return what the last reading of an unchanged file showed; nothing where it ran into a problem."""
         known = self.of(entry)
         return () if known is None or known.problem is not None else known.digests
-
-
-def past_of(found: OpenCopy, ledger: Ledger) -> Past:
-    """Return what the ledger knows of an opened copy."""
-    root = root_of(found)
-    return Past() if root is None else Past(root, ledger.evidence(root))
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,21 +95,18 @@ def cut_short(ledger: Ledger, *, now: datetime) -> CutShort | None:
     return found
 
 
-def carried_on(
-    entries: Iterable[Entry], past: Past, since: datetime, kinds: Mapping[tuple[str, int], Sequence[str]]
-) -> dict[tuple[str, int], Seen]:
-    """Return what was read of these files since then, with all the digest kinds that are wanted of each.
+def carried_on(scope: Scope, past: Past, since: datetime) -> dict[tuple[str, int], Seen]:
+    """Return what was read of a copy's files since then, with all the digest kinds that are wanted of each.
 
     What ran into a problem is not taken over: it is read again.
     """
     seen: dict[tuple[str, int], Seen] = {}
-    for entry in entries:
+    for entry in scope.to_read:
         known = past.of(entry)
         if known is None or known.problem is not None or known.read_at < since or known.size is None:
             continue
-        key = entry.path, entry.index
-        if {digest.kind for digest in known.digests} >= set(kinds[key]):
-            seen[key] = Seen(known.size, known.digests)
+        if {digest.kind for digest in known.digests} >= set(scope.kinds_of(entry.path, entry.index)):
+            seen[entry.path, entry.index] = Seen(known.size, known.digests)
     return seen
 
 

@@ -6,10 +6,11 @@ how anything is read. Files of one content are one here: who holds the bytes hol
 
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Sequence
+from functools import cached_property
 
 from drill.coverage import WEAK, kinds_of, name_key, same_content
 from drill.globs import fold
-from drill.model import Digest, Promised, Shoot
+from drill.model import Digest, Shoot
 
 Content = tuple[object, ...]  # what tells promised contents apart
 
@@ -19,27 +20,29 @@ class Promises:
 
     def __init__(self, shoots: Sequence[Shoot], asked: Iterable[Shoot]) -> None:
         ids = {shoot.id for shoot in asked}
-        self.files: list[Promised] = []
-        self.shoots: list[str] = []
-        self.asked = bytearray()
-        self._by_name: dict[str, list[int]] = defaultdict(list)
-        self._by_digest: dict[Digest, dict[Content, int]] = defaultdict(dict)
-        for shoot in shoots:
-            for file in shoot.promise:
-                self._add(shoot.id, file, asked=shoot.id in ids)
+        self.files = [file for shoot in shoots for file in shoot.promise]
+        self.shoots = [shoot.id for shoot in shoots for _ in shoot.promise]
+        self.asked = bytearray(id_ in ids for id_ in self.shoots)
         self.kinds = tuple(sorted(kinds_of(self.files)))
 
-    def _add(self, shoot: str, file: Promised, *, asked: bool) -> None:
-        number = len(self.files)
-        self.files.append(file)
-        self.shoots.append(shoot)
-        self.asked.append(asked)
-        self._by_name[name_key(file.path)].append(number)
-        for digest in file.digests:
-            known = self._by_digest[digest]
+    @cached_property
+    def _by_name(self) -> dict[str, list[int]]:
+        found: dict[str, list[int]] = defaultdict(list)
+        for number, file in enumerate(self.files):
+            found[name_key(file.path)].append(number)
+        return found
+
+    @cached_property
+    def _by_digest(self) -> dict[Digest, dict[Content, int]]:
+        """Return one number for each content that has a digest, one of the shoots asked for where there is one."""
+        found: dict[Digest, dict[Content, int]] = defaultdict(dict)
+        for number, file in enumerate(self.files):
             same = self.content(number)
-            if same not in known or (asked and not self.asked[known[same]]):
-                known[same] = number
+            for digest in file.digests:
+                known = found[digest]
+                if same not in known or (self.asked[number] and not self.asked[known[same]]):
+                    known[same] = number
+        return found
 
     def content(self, number: int) -> Content:
         """Return what tells this promised file's content from others: its digests, of weak ones alone its name too."""

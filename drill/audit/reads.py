@@ -13,6 +13,7 @@ from datetime import datetime
 from drill import clock
 from drill.audit.around import Around, Ranges, read_around, read_members, say_ranges
 from drill.audit.choose import Pick
+from drill.audit.scope import Scope
 from drill.errors import DrillError
 from drill.ledger import Ledger
 from drill.model import Problem, Seen, Trouble
@@ -28,19 +29,18 @@ class TimeUp(DrillError):
 
 
 class Reads:
-    """All reading of one audit. `kinds` are the digest kinds wanted of each file."""
+    """All reading of one audit; a copy's scope says which digest kinds are wanted of each of its files."""
 
     def __init__(
         self,
-        copies: Mapping[str, OpenCopy],
-        kinds: Mapping[JobKey, Sequence[str]],
+        scopes: Mapping[str, Scope],
         *,
         ledger: Ledger,
         now: datetime,
         progress: Callable[[str], None],
         budget_s: float | None = None,
     ) -> None:
-        self._copies, self._kinds, self._ledger, self._now = copies, kinds, ledger, now
+        self._scopes, self._ledger, self._now = scopes, ledger, now
         self._progress = progress
         self._ends_s = None if budget_s is None else clock.ticks_s() + budget_s
         self._last_s: dict[str, float] = {}
@@ -73,7 +73,7 @@ class Reads:
 
     def _read_portion(self, picks: Sequence[Pick]) -> None:
         self._say("")
-        jobs = [Job(self._copies[pick.copy], pick.entry, kinds=tuple(self._kinds[pick.key])) for pick in picks]
+        jobs = [Job(self._scopes[p.copy].found, p.entry, kinds=self._kinds(p.key)) for p in picks]
         start_s = clock.ticks_s()
         self._last_s = dict.fromkeys((job.found.medium.id for job in jobs), start_s)
         read: Readings = read_files(
@@ -89,6 +89,9 @@ class Reads:
         for medium, of_medium in read.media.items():
             self.media[medium].append(of_medium)
 
+    def _kinds(self, key: JobKey) -> tuple[str, ...]:
+        return self._scopes[key[0]].kinds_of(key[1], key[2])
+
     def _take(self, job: Job, result: Seen | Problem) -> None:
         id_, medium, at_s = job.found.copy.id, job.found.medium.id, clock.ticks_s()
         self.results[job.key] = result
@@ -103,7 +106,7 @@ class Reads:
         begun_s = clock.ticks_s()
         doubted: dict[str, list[JobKey]] = defaultdict(list)
         for key, result in list(self.results.items()):
-            found = self._copies[key[0]]
+            found = self._scopes[key[0]].found
             if not isinstance(result, Problem) or found.copy.url is not None:
                 continue
             if result.trouble is Trouble.IO and not found.is_archive:
@@ -112,13 +115,13 @@ class Reads:
             elif result.trouble is Trouble.CHECK_VALUE:
                 doubted[key[0]].append(key)
         for id_, keys in doubted.items():
-            self._read_members(self._copies[id_], keys)
+            self._read_members(self._scopes[id_].found, keys)
 
     def _read_around(self, key: JobKey, found: OpenCopy, problem: Problem) -> None:
         self._say(f"{key[0]}: looking which bytes of {key[1]} cannot be read")
         entry = next(entry for entry in found.entries if (entry.path, entry.index) == key[1:])
         begun_s = clock.ticks_s()
-        around = read_around(found, entry, kinds=self._kinds[key])
+        around = read_around(found, entry, kinds=self._kinds(key))
         took_s = clock.ticks_s() - begun_s
         self.seconds[key[0]] += took_s
         root = root_of(found)
@@ -146,7 +149,7 @@ class Reads:
         self._say(f"{id_}: unpacking once more what its own check value doubts")
         asked = {key[1:] for key in keys}
         entries = [entry for entry in found.entries if (entry.path, entry.index) in asked]
-        kinds = sorted({kind for key in keys for kind in self._kinds[key]})
+        kinds = sorted({kind for key in keys for kind in self._kinds(key)})
         begun_s = clock.ticks_s()
         root = root_of(found)
         for (path, index), seen in read_members(found, entries, kinds=kinds).items():

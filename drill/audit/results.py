@@ -50,7 +50,8 @@ def copy_results(
     whole: bool,
 ) -> list[CopyResult]:
     """Judge all copies; without `whole` files that have nothing to do with the shoots asked for are left out."""
-    sizes = sizes_of(((one.scope, one.results) for one in found), promises)
+    has_unlisted = any(one.scope.candidates for one in found)
+    sizes = sizes_of(((one.scope, one.results) for one in found), promises) if has_unlisted else {}
     judged = {one.scope.found.copy.id: _judge(one, promises, sizes, whole=whole) for one in found}
     finder = Finder(judged, promises, copies, proofs)
     return [_result(one, judged[one.scope.found.copy.id], finder, confidence) for one in found]

@@ -15,7 +15,7 @@ from pathlib import Path
 
 from drill import clock
 from drill.audit.choose import Choice, Choosing, Limits, choose
-from drill.audit.past import CutShort, Past, Proof, Proofs, carried_on, cut_short, measured_bps, past_of
+from drill.audit.past import CutShort, Past, Proof, Proofs, carried_on, cut_short, measured_bps
 from drill.audit.promises import Promises
 from drill.audit.reads import Reads, rates_of, say_continued
 from drill.audit.results import Found, copy_results
@@ -25,10 +25,12 @@ from drill.copies import LinkSession
 from drill.errors import Unfinished
 from drill.ledger import AuditedCopy, Ledger
 from drill.model import Copy, Digest, Medium, Problem, Seen, Shoot, Studio, Trouble
-from drill.reading import JobKey
+from drill.reading import JobKey, root_of
 from drill.shelf import OpenCopy, State, open_copy
 from drill.studio import copies_named, shoots_named
 from drill.timing import rate_bps
+
+_GOES_ON = "; what was read is kept in the ledger, and the same command goes on from there"
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,7 +68,7 @@ def audit(studio: Studio, ledger: Ledger, options: Options) -> Audit:
             desk.read(earlier)
             unfinished = desk.vanished()
         except KeyboardInterrupt:
-            unfinished = "interrupted"
+            unfinished = f"interrupted{_GOES_ON if ledger.path else ''}"
         except Unfinished as error:
             unfinished = str(error)
         results = desk.results()
@@ -138,7 +140,7 @@ class _Desk:
             self.options.progress(f"opening {id_}")
             opened = open_copy(found.copy, found.medium, session=session, downloads=folder)
             self.found[id_] = opened
-            self.pasts[id_] = past_of(opened, self.ledger) if opened.state is State.HERE else Past()
+            self.pasts[id_] = Past(root_of(opened), self.ledger) if opened.state is State.HERE else Past()
             self.scopes[id_] = self._scope(opened)
 
     def _scope(self, found: OpenCopy) -> Scope:
@@ -152,23 +154,15 @@ class _Desk:
     def read(self, earlier: CutShort | None) -> None:
         """Read what is chosen, save what an audit that was cut short has read."""
         here = [scope for scope in self.scopes.values() if scope.found.state is State.HERE]
-        kinds = {
-            (scope.found.copy.id, entry.path, entry.index): scope.kinds.get(
-                (entry.path, entry.index), self.promises.kinds
-            )
-            for scope in here
-            for entry in scope.to_read
-        }
         if earlier is not None:
-            self._carry_on(here, earlier, kinds)
+            self._carry_on(here, earlier)
         limits = self.options.limits
         has_budget = limits.budget_s is not None or limits.budget_bytes is not None
         proofs = self.proofs() if has_budget else Proofs()
         by = Choosing(self.promises, proofs, self.pasts, self._rate_bps, self.seed, self.options.now)
         self.choice = choose(here, limits, by, done=frozenset(self.carried))
         self.reads = Reads(
-            self.found,
-            kinds,
+            self.scopes,
             ledger=self.ledger,
             now=self.options.now,
             progress=self.options.progress,
@@ -177,11 +171,10 @@ class _Desk:
         self.reads.read(self.choice.portions)
         self.notes += self.reads.notes
 
-    def _carry_on(self, here: Sequence[Scope], earlier: CutShort, kinds: dict[JobKey, tuple[str, ...]]) -> None:
+    def _carry_on(self, here: Sequence[Scope], earlier: CutShort) -> None:
         for scope in here:
             id_ = scope.found.copy.id
-            wanted = {(entry.path, entry.index): kinds[id_, entry.path, entry.index] for entry in scope.to_read}
-            found = carried_on(scope.to_read, self.pasts[id_], earlier.since, wanted)
+            found = carried_on(scope, self.pasts[id_], earlier.since)
             self.carried |= {(id_, *key): seen for key, seen in found.items()}
         if self.carried:
             self.notes.append(say_continued(len(self.carried), earlier.since, self.options.now))
@@ -227,7 +220,8 @@ class _Desk:
                 self.found[id_] = replace(self.found[id_], state=State.AWAY, reason=reason)
             elif any(each):
                 said.append(f"the copy {id_} vanished while it was read")
-        return f"{'; '.join(said)}; plug it in and run again, what was read counts" if said else None
+        goes_on = _GOES_ON if self.ledger.path else ""
+        return f"{', '.join(said)}: plug it in again{goes_on}" if said else None
 
     # --- what it came to ---------------------------------------------------------------------------------------------
 

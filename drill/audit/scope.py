@@ -5,7 +5,7 @@ files are read or chosen, verdicts. A copy with a list is held against it, name 
 file may be what is promised, unless it was read before and is not.
 """
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 
 from drill.audit.promises import Promises
@@ -31,18 +31,26 @@ class Said:
 
 @dataclass(frozen=True, slots=True)
 class Scope:
-    """What is asked of one copy: `said` by its list, or the `candidates` of a copy without one; and what is extra."""
+    """What is asked of one copy: `said` by its list, or the `candidates` of a copy without one; and what is extra.
+
+    `usual` are the digest kinds to make of its files, `other` those of the few that need others.
+    """
 
     found: OpenCopy
     said: Sequence[Said] = ()
     candidates: Sequence[Entry] = ()
     extra: Sequence[Entry] = ()
-    kinds: dict[tuple[str, int], tuple[str, ...]] = field(default_factory=dict)
+    usual: tuple[str, ...] = ()
+    other: Mapping[tuple[str, int], tuple[str, ...]] = field(default_factory=dict)
 
     @property
     def to_read(self) -> list[Entry]:
         """Return the files that have to be read to tell."""
         return [said.entry for said in self.said if said.entry is not None] or list(self.candidates)
+
+    def kinds_of(self, path: str, index: int) -> tuple[str, ...]:
+        """Return the digest kinds to make of a file."""
+        return self.other.get((path, index), self.usual)
 
 
 def folder_name(found: OpenCopy) -> str:
@@ -58,17 +66,18 @@ def listed_scope(found: OpenCopy, listed: Sequence[Listed], promises: Promises, 
     guessed = _by_last_part(listed, entries, places)
     wanted = None if asked is None else names_of(listed, asked)
     said: list[Said] = []
-    kinds: dict[tuple[str, int], tuple[str, ...]] = {}
+    usual = tuple(sorted({digest.kind for item in listed[:1] for digest in item.digests}))
+    other: dict[tuple[str, int], tuple[str, ...]] = {}
     for number, (item, at) in enumerate(zip(listed, places, strict=True)):
         if wanted is not None and item.path not in wanted:
             continue
         entry = entries[at if at >= 0 else guessed[number]] if at >= 0 or number in guessed else None
         said.append(Said(item, entry, sure=number not in guessed))
-        if entry is not None:
-            kinds[entry.path, entry.index] = _kinds(item, promises)
+        if entry is not None and (kinds := _kinds(item, promises)) != usual:
+            other[entry.path, entry.index] = kinds
     taken = {*places, *guessed.values()}
     extra = () if asked is not None else [entry for number, entry in enumerate(entries) if number not in taken]
-    return Scope(found, said=said, extra=extra, kinds=kinds)
+    return Scope(found, said=said, extra=extra, usual=usual, other=other)
 
 
 def names_of(listed: Sequence[Listed], shoots: Sequence[Shoot]) -> set[str]:
@@ -98,6 +107,8 @@ def _kinds(item: Listed, promises: Promises) -> tuple[str, ...]:
     """Return the digest kinds to make of a listed file: its list's own, and where these prove nothing about a promised
     file of that name, that promise's."""
     kinds = {digest.kind for digest in item.digests}
+    if kinds >= set(promises.kinds):
+        return tuple(sorted(kinds))
     for number in promises.named_like(item.path):
         theirs = {digest.kind for digest in promises.files[number].digests}
         if not (kinds & theirs) - WEAK:
@@ -115,7 +126,7 @@ def unlisted_scope(found: OpenCopy, promises: Promises, known: Known, *, whole: 
         if named and not whole and not any(promises.asked[number] for number in named):
             continue
         (candidates if named or _may_be_promised(entry, promises, known(entry)) else extra).append(entry)
-    return Scope(found, candidates=candidates, extra=extra if whole else ())
+    return Scope(found, candidates=candidates, extra=extra if whole else (), usual=promises.kinds)
 
 
 def _may_be_promised(entry: Entry, promises: Promises, digests: Iterable[Digest]) -> bool:

@@ -106,8 +106,6 @@ def _audit(options: argparse.Namespace) -> int:
         complain(f"seed: {found.seed}")
     if found.unfinished:
         complain(f"drill: not finished: {found.unfinished}")
-        if not options.no_ledger:
-            complain(f"what was read is kept in {studio.ledger}; the same command goes on from there")
     _deliver(found, options)
     if not found.complete:
         return UNFINISHED

@@ -1,7 +1,7 @@
 """Audits against lists that nobody here wrote: the digests that a Debian system keeps of its own files.
 
-Source: dpkg's md5sums files (/var/lib/dpkg/info/*.md5sums, deb-md5sums(5)). The audit agrees with `md5sum -c` of the GNU
-coreutils line by line, on files as they are and damaged in many ways.
+Source: dpkg's md5sums files (/var/lib/dpkg/info/*.md5sums, deb-md5sums(5)). The audit agrees with `md5sum -c` of the
+GNU coreutils line by line, on files as they are and damaged in many ways.
 """
 
 import os

@@ -9,8 +9,8 @@ from drill.audit.choose import Choice, Choosing, Limits, choose
 from drill.audit.past import Past, Proof, Proofs
 from drill.audit.promises import Promises
 from drill.audit.scope import Said, Scope
-from drill.ledger import Evidence, Root
-from drill.model import Copy, Digest, Entry, Listed, Medium
+from drill.ledger import Ledger, Root
+from drill.model import Copy, Digest, Entry, Listed, Medium, Seen
 from drill.shelf import OpenCopy, State
 
 NOW = datetime(2026, 11, 24, 20, tzinfo=UTC)
@@ -29,16 +29,13 @@ def scope_of(id_: str, *names: str, size: int = 1000, archive: str | None = None
     return Scope(OpenCopy(copy, medium, State.HERE, entries=tuple(entries)), said=said)
 
 
-def past_of(scope: Scope, **verified_at: datetime) -> Past:
-    """What the ledger knows: name → when its right bytes were read."""
-    root = Root(scope.found.copy.id, scope.found.copy.id)
-    return Past(
-        root,
-        {
-            (name, 0): Evidence(root, name, 0, 1000, OLD, (digest(name),), None, (), at, 0.0)
-            for name, at in verified_at.items()
-        },
-    )
+def past_of(scope: Scope, *, wrong: tuple[str, ...] = (), **read_at: datetime) -> Past:
+    """What the ledger knows: name → when its bytes were read, the right ones or wrong ones."""
+    root, ledger = Root(scope.found.copy.id, scope.found.copy.id), Ledger.open(None, now=NOW)
+    for name, at in read_at.items():
+        digests = (digest(name + "!" if name in wrong else name),)
+        ledger.put(root, Entry(name, 1000, OLD), Seen(1000, digests), read_at=at)
+    return Past(root, ledger)
 
 
 def chosen(limits: Limits, *scopes: Scope, pasts: dict[str, Past] | None = None, **more: object) -> Choice:
@@ -71,9 +68,7 @@ def test_a_budget_of_bytes_buys_the_never_verified_then_the_oldest_proofs() -> N
 
 def test_a_reading_of_other_bytes_is_no_proof() -> None:
     scope = scope_of("x", "refuted", "proven")
-    past = past_of(scope, proven=NOW)
-    wrong = Evidence(past.root, "refuted", 0, 1000, OLD, (Digest("md5", "0" * 32),), None, (), NOW, 0.0)  # type: ignore[arg-type]
-    pasts = {"x": Past(past.root, {**past.evidence, ("refuted", 0): wrong})}
+    pasts = {"x": past_of(scope, wrong=("refuted",), proven=NOW, refuted=NOW)}
     assert names(chosen(Limits(budget_bytes=1000), scope, pasts=pasts)) == ["refuted"]
 
 
