@@ -18,7 +18,6 @@ from drill.coverage import MANY, same_content
 from drill.model import Digest, Entry, Medium, Promised
 from drill.reading import JobKey
 from drill.sampling import Candidate, budget_order, draw, sample_size, within_budget
-from drill.timing import per_file_s
 from drill.units import say_size, say_span
 
 _PORTIONS = 20  # of a budget of time: what comes first is read first, whatever the paths
@@ -77,12 +76,12 @@ class Choice:
 
 @dataclass(frozen=True, slots=True)
 class Choosing:
-    """What a choice is made by: promises, proofs, each copy's past, each medium's rate, the seed, now."""
+    """What a choice is made by: promises, proofs, each copy's past, what a file costs on a medium, the seed, now."""
 
     promises: Promises
     proofs: Proofs
     pasts: Mapping[str, Past]
-    rate_bps: Callable[[Medium], float]
+    cost_s: Callable[[Medium], Callable[[int], float]]
     seed: int
     now: datetime
 
@@ -138,11 +137,11 @@ def _by_budget(scopes: Sequence[Scope], limits: Limits, by: Choosing, done: froz
     for scope in scopes:
         medium = scope.found.medium
         lane = (f"bus {medium.bus}" if medium.bus else medium.id) if limits.budget_s is not None else ""
-        right = _right_contents(scope, by.promises)
+        right, cost_s = _right_contents(scope, by.promises), by.cost_s(medium)
         for pick in _picks(scope):
             if pick.key not in done:
                 picks[_name(pick)] = pick
-                lanes[lane].append(_candidate(pick, medium, right[pick.entry.path, pick.entry.index], by))
+                lanes[lane].append(_candidate(pick, cost_s, right[pick.entry.path, pick.entry.index], by))
     chosen = [
         within_budget(
             budget_order(candidates, by.seed, now=by.now), budget_s=limits.budget_s, budget_bytes=limits.budget_bytes
@@ -165,14 +164,14 @@ def _right_contents(scope: Scope, promises: Promises) -> dict[tuple[str, int], C
     return right
 
 
-def _candidate(pick: Pick, medium: Medium, right: Contents, by: Choosing) -> Candidate:
+def _candidate(pick: Pick, cost_s: Callable[[int], float], right: Contents, by: Choosing) -> Candidate:
     size = pick.entry.size or 0
     known = by.pasts[pick.copy].of(pick.entry) if pick.copy in by.pasts else None
     proven = known is not None and known.problem is None and _is_right(known.digests, right)
     return Candidate(
         key=_name(pick),
         size=size,
-        cost_s=size / by.rate_bps(medium) + per_file_s(medium),
+        cost_s=cost_s(size),
         verified_at=known.read_at if known is not None and proven else None,
         other_verified=len(by.proofs.copies(digest for content in right for digest in content) - {pick.copy}),
     )

@@ -8,15 +8,15 @@ from collections import defaultdict
 from collections.abc import Container, Iterable, Mapping
 from dataclasses import dataclass
 from datetime import datetime, timedelta
-from statistics import median
 
 from drill.audit.scope import Scope
 from drill.coverage import WEAK
 from drill.ledger import Evidence, Ledger, Root, unchanged
 from drill.model import Digest, Entry, Medium, Seen
+from drill.rates import Measurement, Rate, fit
 
 RESUME_WITHIN = timedelta(days=7)
-_LAST_RATES = 5
+_LAST_RATES = 12
 
 
 class Past:
@@ -110,7 +110,7 @@ def carried_on(scope: Scope, past: Past, since: datetime) -> dict[tuple[str, int
     return seen
 
 
-def measured_bps(ledger: Ledger, medium: Medium) -> float | None:
-    """Return a medium's rate in bytes a second, as the last readings showed that came from the medium for sure."""
-    rates = [rate for rate in ledger.rates(medium.id) if not rate.maybe_cached and rate.bytes and rate.took_s > 0]
-    return median(rate.bytes / rate.took_s for rate in rates[-_LAST_RATES:]) if rates else None
+def measured_rate(ledger: Ledger, medium: Medium) -> Rate | None:
+    """Return how fast a medium is, by the last readings that came from the medium for sure; None without any."""
+    known = [rate for rate in ledger.rates(medium.id) if not rate.maybe_cached]
+    return fit([Measurement(rate.files, rate.bytes, rate.took_s) for rate in known[-_LAST_RATES:]])

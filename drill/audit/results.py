@@ -5,12 +5,13 @@ Flows in: scopes, results by file, proofs. Flows out: CopyResult values. Must no
 
 from collections import Counter
 from collections.abc import Callable, Container, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from drill.audit.around import Ranges
 from drill.audit.intact import Finder
 from drill.audit.judge import Judged, Key, Results, judge_listed, judge_refusing, judge_unlisted, sizes_of
+from drill.audit.looks import Looks, said_of
 from drill.audit.past import Past, Proofs
 from drill.audit.promises import Content, Promises
 from drill.audit.scope import Scope
@@ -38,6 +39,7 @@ class Found:
     took_s: float
     population: int | None
     drawn: frozenset[Key]
+    looks: Looks
 
 
 def copy_results(
@@ -50,11 +52,30 @@ def copy_results(
     whole: bool,
 ) -> list[CopyResult]:
     """Judge all copies; without `whole` files that have nothing to do with the shoots asked for are left out."""
-    has_unlisted = any(one.scope.candidates for one in found)
-    sizes = sizes_of(((one.scope, one.results) for one in found), promises) if has_unlisted else {}
-    judged = {one.scope.found.copy.id: _judge(one, promises, sizes, whole=whole) for one in found}
+    judged = judge_all(found, promises, whole=whole)
     finder = Finder(judged, promises, copies, proofs)
     return [_result(one, judged[one.scope.found.copy.id], finder, confidence) for one in found]
+
+
+def judge_all(found: Sequence[Found], promises: Promises, *, whole: bool) -> dict[str, list[Judged]]:
+    """Return every file's outcome, by copy."""
+    has_unlisted = any(one.scope.candidates for one in found)
+    sizes = sizes_of(((one.scope, one.results) for one in found), promises) if has_unlisted else {}
+    return {one.scope.found.copy.id: _looked(one, _judge(one, promises, sizes, whole=whole)) for one in found}
+
+
+def _looked(one: Found, judged: list[Judged]) -> list[Judged]:
+    """Put what a look came to in the place of "extra"."""
+    if not one.looks:
+        return judged
+    done: list[Judged] = []
+    for item in judged:
+        look = one.looks.get((item.entry.path, item.entry.index)) if item.entry is not None else None
+        if item.outcome == "extra" and look is not None:
+            outcome, detail = said_of(look)
+            item = replace(item, outcome=outcome, detail=detail)  # noqa: PLW2901
+        done.append(item)
+    return done
 
 
 def _judge(one: Found, promises: Promises, sizes: Mapping[Content, int], *, whole: bool) -> list[Judged]:

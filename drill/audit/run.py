@@ -5,6 +5,7 @@ one thing written besides the ledger is an archive behind a link, in a folder of
 Must not know: terminals.
 """
 
+import math
 import shutil
 import tempfile
 from collections.abc import Callable, Container, Iterator, Sequence
@@ -15,20 +16,22 @@ from pathlib import Path
 
 from drill import clock
 from drill.audit.choose import Choice, Choosing, Limits, choose
-from drill.audit.past import CutShort, Past, Proof, Proofs, carried_on, cut_short, measured_bps
+from drill.audit.looks import Looks, look_into
+from drill.audit.past import CutShort, Past, Proof, Proofs, carried_on, cut_short, measured_rate
 from drill.audit.promises import Promises
 from drill.audit.reads import Reads, rates_of, say_continued
-from drill.audit.results import Found, copy_results
+from drill.audit.results import Found, copy_results, judge_all
 from drill.audit.scope import Scope, listed_scope, unlisted_scope
 from drill.auditrecord import Audit, CopyResult
 from drill.copies import LinkSession
 from drill.errors import Unfinished
 from drill.ledger import AuditedCopy, Ledger
-from drill.model import Copy, Digest, Medium, Problem, Seen, Shoot, Studio, Trouble
+from drill.model import Copy, Digest, Entry, Medium, Problem, Seen, Shoot, Studio, Trouble
 from drill.reading import JobKey, root_of
 from drill.shelf import OpenCopy, State, open_copy
+from drill.soundness import checking
 from drill.studio import copies_named, shoots_named
-from drill.timing import rate_bps
+from drill.timing import Load, transfer_s
 
 _GOES_ON = "; what was read is kept in the ledger, and the same command goes on from there"
 
@@ -67,6 +70,8 @@ def audit(studio: Studio, ledger: Ledger, options: Options) -> Audit:
             desk.open(session, folder)
             desk.read(earlier)
             unfinished = desk.vanished()
+            if options.look:
+                desk.look()
         except KeyboardInterrupt:
             unfinished = f"interrupted{_GOES_ON if ledger.path else ''}"
         except Unfinished as error:
@@ -130,6 +135,7 @@ class _Desk:
         self.carried: dict[JobKey, Seen] = {}
         self.choice = Choice([])
         self.reads: Reads | None = None
+        self.looks: dict[str, Looks] = {id_: {} for id_ in self.found}
         self.notes: list[str] = []
 
     # --- opening -----------------------------------------------------------------------------------------------------
@@ -159,7 +165,7 @@ class _Desk:
         limits = self.options.limits
         has_budget = limits.budget_s is not None or limits.budget_bytes is not None
         proofs = self.proofs() if has_budget else Proofs()
-        by = Choosing(self.promises, proofs, self.pasts, self._rate_bps, self.seed, self.options.now)
+        by = Choosing(self.promises, proofs, self.pasts, self._cost_s, self.seed, self.options.now)
         self.choice = choose(here, limits, by, done=frozenset(self.carried))
         self.reads = Reads(
             self.scopes,
@@ -179,9 +185,13 @@ class _Desk:
         if self.carried:
             self.notes.append(say_continued(len(self.carried), earlier.since, self.options.now))
 
-    def _rate_bps(self, medium: Medium) -> float:
-        measured = measured_bps(self.ledger, medium)
-        return rate_bps(replace(medium, reads_at_bps=measured or medium.reads_at_bps), self.studio.buses)
+    def _cost_s(self, medium: Medium) -> Callable[[int], float]:
+        """Return how long a file of so many bytes is expected to take: as measured, else as written, else as usual."""
+        measured = measured_rate(self.ledger, medium)
+        limit_bps = self.studio.buses[medium.bus].carries_bps if medium.bus else math.inf
+        if measured is not None:
+            return lambda size: max(measured.seconds(1, size), size / limit_bps)
+        return lambda size: transfer_s(Load(medium, 1, size), self.studio.buses)
 
     def outcome_of(self, key: JobKey) -> Seen | Problem | None:
         """Return what a file showed in this audit, or in the one that it carries on."""
@@ -225,10 +235,40 @@ class _Desk:
 
     # --- what it came to ---------------------------------------------------------------------------------------------
 
+    def look(self) -> None:
+        """Decode the files of which no digest is known, as long as there is time."""
+        judged = judge_all(self._facts(), self.promises, whole=self.asked is None)
+        scratch = self.studio.scratch
+        with checking(scratch=scratch if scratch is not None and scratch.is_dir() else None) as check:
+            for id_, items in judged.items():
+                entries = [item.entry for item in items if item.outcome == "extra" and item.entry is not None]
+                if entries and self.found[id_].state is State.HERE:
+                    look_into(
+                        self.found[id_],
+                        entries,
+                        check=check,
+                        goes_on=lambda entry, id_=id_: self._may_look(id_, entry),  # type: ignore[misc]
+                        into=self.looks[id_],
+                    )
+
+    def _may_look(self, id_: str, entry: Entry) -> bool:
+        self.options.progress(f"{id_}: looking into {entry.path}")
+        return self.reads is None or not self.reads.is_up()
+
     def results(self) -> list[CopyResult]:
         """Judge every copy."""
         self.options.progress("judging")
-        facts = [
+        return copy_results(
+            self._facts(),
+            self.promises,
+            proofs=self.proofs,
+            copies=self.studio.copies,
+            confidence=self.options.limits.confidence,
+            whole=self.asked is None,
+        )
+
+    def _facts(self) -> list[Found]:
+        return [
             Found(
                 scope=replace(self.scopes[id_], found=found) if id_ in self.scopes else self._scope(found),
                 past=self.pasts.get(id_, Past()),
@@ -239,17 +279,10 @@ class _Desk:
                 took_s=0.0 if self.reads is None else self.reads.seconds[id_],
                 population=self.choice.population.get(id_),
                 drawn=frozenset(key[1:] for key in self.choice.drawn.get(id_, ())),
+                looks=self.looks[id_],
             )
             for id_, found in self.found.items()
         ]
-        return copy_results(
-            facts,
-            self.promises,
-            proofs=self.proofs,
-            copies=self.studio.copies,
-            confidence=self.options.limits.confidence,
-            whole=self.asked is None,
-        )
 
     def _results_of(self, id_: str) -> dict[tuple[str, int], Seen | Problem]:
         read = {} if self.reads is None else self.reads.results

@@ -143,7 +143,7 @@ def _check_ids(studio: Studio, options: argparse.Namespace) -> None:
 def _check_outputs(studio: Studio, options: argparse.Namespace) -> None:
     """Refuse to write inside a copy, or where nothing can be written. Errors: Mistakes."""
     outputs: dict[str, Path] = {}
-    if any(copy.url is not None and copy.archive is not None for copy in studio.copies):
+    if options.look or any(copy.url is not None and copy.archive is not None for copy in studio.copies):
         outputs["[studio] scratch"] = studio.scratch or Path(tempfile.gettempdir())
     if not options.no_ledger:
         outputs["[studio] ledger"] = studio.ledger

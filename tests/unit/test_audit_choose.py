@@ -43,7 +43,7 @@ def chosen(limits: Limits, *scopes: Scope, pasts: dict[str, Past] | None = None,
         Promises((), ()),
         more.pop("proofs", Proofs()),  # type: ignore[arg-type]
         pasts or {},
-        lambda medium: 100.0,
+        lambda medium: lambda size: size / 100.0,
         seed=7,
         now=NOW,
     )

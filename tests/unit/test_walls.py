@@ -8,7 +8,19 @@ import drill
 PACKAGE = Path(drill.__file__).parent
 FLOORS = (
     ("errors", "model", "units", "clock", "globs"),
-    ("digests", "tables", "record", "inventory", "auditrecord", "proposal", "naming", "capture", "sampling", "rates", "duedate"),
+    (
+        "digests",
+        "tables",
+        "record",
+        "inventory",
+        "auditrecord",
+        "proposal",
+        "naming",
+        "capture",
+        "sampling",
+        "rates",
+        "duedate",
+    ),
     ("manifests", "copies", "ledger"),
     ("studio", "shelf", "soundness"),
     ("guard", "scenario", "coverage", "plan", "faulttree", "timing", "reading"),
