@@ -89,7 +89,10 @@ def audit(studio: Studio, ledger: Ledger, options: Options) -> Audit:
         notes=tuple(desk.notes),
         unfinished=unfinished,
     )
-    _remember(ledger, run, record, desk)
+    try:
+        _remember(ledger, run, record, desk)
+    except Unfinished as error:
+        record = replace(record, complete=False, unfinished=record.unfinished or str(error))
     return record
 
 
@@ -300,7 +303,6 @@ def _remember(ledger: Ledger, run: int, record: Audit, desk: _Desk) -> None:
         )
     for medium, read in rates_of({} if desk.reads is None else desk.reads.media).items():
         if read.bytes:
-            ledger.add_rate(
-                run, medium, files=read.files, bytes=read.bytes, took_s=read.took_s, maybe_cached=read.maybe_cached
-            )
+            # Reading cannot yet tell the system to let go of what it has cached.
+            ledger.add_rate(run, medium, files=read.files, bytes=read.bytes, took_s=read.took_s, maybe_cached=True)
     ledger.end_run(run, complete=record.complete)

@@ -101,12 +101,12 @@ def _audit(options: argparse.Namespace) -> int:
     )
     with Ledger.open(None if options.no_ledger else studio.ledger, now=now) as ledger:
         found = audit(studio, ledger, settings)
-    progress("")
-    if options.seed is None:
-        complain(f"seed: {found.seed}")
-    if found.unfinished:
-        complain(f"drill: not finished: {found.unfinished}")
-    _deliver(found, options)
+        progress("")
+        if options.seed is None:
+            complain(f"seed: {found.seed}")
+        if found.unfinished:
+            complain(f"drill: not finished: {found.unfinished}")
+        _deliver(found, options)
     if not found.complete:
         return UNFINISHED
     return FALLS_SHORT if found.falls_short else OK

@@ -1,0 +1,106 @@
+"""The whole audit on small real copies: what the ledger's failure, its rates and its past do to it."""
+
+import hashlib
+import os
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+import pytest
+
+from drill.audit import Limits, Options, audit
+from drill.audit.past import cut_short, measured_rate
+from drill.errors import Mistakes, Unfinished
+from drill.ledger import AuditedCopy, Ledger
+from drill.model import Studio
+from drill.studio import load_studio
+
+NOW = datetime(2026, 11, 24, 20, tzinfo=UTC)
+STUDIO = """
+[studio]
+name = "Reed"
+[[media]]
+id = "disk"
+kind = "ssd"
+place = "home"
+[[shoots]]
+id = "reed"
+date = 2026-09-12
+manifest = "reed.sha256"
+[[copies]]
+on = "disk"
+at = "disk"
+manifest = "reed.sha256"
+"""
+
+
+@pytest.fixture
+def studio(tmp_path: Path) -> Studio:
+    (tmp_path / "disk").mkdir()
+    lines = []
+    for number in range(6):
+        path = tmp_path / "disk" / f"R{number}.dng"
+        path.write_bytes(f"picture {number}".encode() * 50)
+        os.utime(path, (1_789_000_000.5, 1_789_000_000.5))
+        lines.append(f"{hashlib.sha256(path.read_bytes()).hexdigest()}  {path.name}\n")
+    (tmp_path / "reed.sha256").write_text("".join(lines), encoding="ascii")
+    (tmp_path / "studio.toml").write_text(STUDIO, encoding="utf-8")
+    return load_studio(tmp_path / "studio.toml")
+
+
+class Full(Ledger):
+    """A ledger whose disk is full once the audit has ended."""
+
+    def add_audit(self, run: int, audited: AuditedCopy) -> None:
+        raise Unfinished("the ledger cannot be written: the disk is full")
+
+
+def test_a_ledger_that_fails_at_the_end_does_not_take_the_result_along(studio: Studio) -> None:
+    with Full.open(None, now=NOW) as ledger:
+        found = audit(studio, ledger, Options(now=NOW, new_seed=1))
+    assert found.complete is False and found.unfinished == "the ledger cannot be written: the disk is full"
+    assert found.copies[0].counts["verified"] == 6
+
+
+def test_the_seed_of_an_audit_that_was_cut_short_is_used_again(studio: Studio) -> None:
+    with Ledger.open(None, now=NOW) as ledger:
+        ledger.begin_run("audit", now=NOW, seed=77)
+        assert audit(studio, ledger, Options(now=NOW, new_seed=1)).seed == 77
+        assert audit(studio, ledger, Options(now=NOW, new_seed=1)).seed == 1, "the last one was complete"
+        assert audit(studio, ledger, Options(now=NOW, new_seed=1, seed=5)).seed == 5
+
+
+def test_what_was_cut_short_counts_for_seven_days(studio: Studio) -> None:
+    with Ledger.open(None, now=NOW) as ledger:
+        ledger.begin_run("audit", now=NOW, seed=77)
+        ledger.begin_run("drill", now=NOW, seed=3)
+        found = cut_short(ledger, now=NOW + timedelta(days=6, hours=23))
+        assert found is not None and (found.since, found.seed) == (NOW, 77)
+        assert cut_short(ledger, now=NOW + timedelta(days=7, seconds=1)) is None
+
+
+def test_rates_that_may_have_come_from_memory_project_nothing(studio: Studio) -> None:
+    medium = studio.media["disk"]
+    with Ledger.open(None, now=NOW) as ledger:
+        run = ledger.begin_run("audit", now=NOW, seed=1)
+        ledger.add_rate(run, "disk", files=10, bytes=10**9, took_s=1.0, maybe_cached=True)
+        assert measured_rate(ledger, medium) is None
+        ledger.add_rate(run, "disk", files=10, bytes=10**9, took_s=10.0, maybe_cached=False)
+        rate = measured_rate(ledger, medium)
+    assert rate is not None and rate.bps == pytest.approx(1e8)
+
+
+def test_a_budget_of_time_ends_by_the_clock_and_is_no_interruption(
+    studio: Studio, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    with Ledger.open(None, now=NOW) as ledger:
+        options = Options(now=NOW, new_seed=1, limits=Limits(budget_s=3600.0))
+        assert audit(studio, ledger, options).copies[0].counts["verified"] == 6
+        monkeypatch.setattr("drill.audit.reads.Reads.is_up", lambda self: True)
+        late = audit(studio, ledger, options)
+    assert late.complete is True and late.copies[0].counts["not_read"] == 6
+    assert any("used up" in note for note in late.notes)
+
+
+def test_ids_that_nobody_has_are_mistakes(studio: Studio) -> None:
+    with Ledger.open(None, now=NOW) as ledger, pytest.raises(Mistakes, match="no copy has this id"):
+        audit(studio, ledger, Options(now=NOW, new_seed=1, copies=("heron",)))
