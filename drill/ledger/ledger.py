@@ -92,8 +92,9 @@ class Ledger:
 
     def get(self, root: Root, entry: Entry) -> Seen | None:
         """Return what the last reading of a file showed, if it is unchanged since by path, size and modified time."""
-        pending = self._pending.get(root.key, {}).get((entry.path, entry.index))
-        row = pending or self._stored(root.key, entry)
+        key = root.key
+        row = self._pending[key].get((entry.path, entry.index)) if key in self._pending else None
+        row = row or self._stored(key, entry)
         return seen_of(row) if row is not None and is_of(row, root, entry) else None
 
     def put(
@@ -282,9 +283,14 @@ class Ledger:
         if id_ is None:
             return None
         values = (id_, to_text(entry.path), entry.index)
-        if not self._db.in_transaction:
-            self._ask(lambda: self._db.execute("BEGIN"))  # for many questions in a row: half the time
-        found = self._ask(lambda: self._db.execute(_GET, values).fetchone())
+        try:
+            if not self._db.in_transaction:
+                self._db.execute("BEGIN")  # for many questions in a row: half the time
+            found = self._db.execute(_GET, values).fetchone()
+        except OWN_FAULTS:
+            raise
+        except sqlite3.Error as error:
+            raise failure(self.path, error) from error
         return None if found is None else self._right(found, self._seed(key))
 
     def _evidence(self, id_: int, key: RootKey) -> dict[FileKey, Evidence]:
@@ -335,6 +341,7 @@ class Ledger:
                 yield self._db
                 self._db.execute("COMMIT")
             except BaseException:
+                self._ids.clear()  # a place that was just given one has none again
                 if self._db.in_transaction:
                     self._db.execute("ROLLBACK")
                 raise

@@ -696,6 +696,26 @@ def test_a_file_that_cannot_grow_ends_the_run_and_is_whole_afterwards(path: Path
     assert integrity(path) == ["ok"]
 
 
+def test_what_a_failed_commit_gave_a_place_is_given_back(path: Path) -> None:
+    """Another run may have been given the same number in the meantime."""
+    opened(path).close()
+    first, second = Root("/mnt/one", "ssd"), Root("/mnt/two", "ssd")
+    entries = [replace(ENTRY, index=number) for number in range(2000)]
+    ledger = opened(path)
+    for entry in entries:
+        ledger.put(first, entry, seen_of(1))
+    with largest_file(60_000), pytest.raises(Unfinished):
+        ledger.flush()
+    with opened(path) as other:
+        for entry in entries:
+            other.put(second, entry, seen_of(2))
+    ledger.close()
+    with opened(path) as again:
+        assert all(again.get(first, entry) == seen_of(1) for entry in entries)
+        assert all(again.get(second, entry) == seen_of(2) for entry in entries)
+    assert integrity(path) == ["ok"]
+
+
 @pytest.mark.skipif(sys.platform != "linux", reason="a small disk can only be mounted by root on Linux")
 def test_a_full_disk_is_said_in_words(tmp_path: Path) -> None:
     mount = ["mount", "-t", "tmpfs", "-o", "size=300k", "tmpfs", tmp_path]
