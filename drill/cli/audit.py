@@ -4,14 +4,12 @@ import argparse
 import random
 import sys
 import tempfile
-from collections.abc import Callable
-from fractions import Fraction
 from pathlib import Path
-from typing import TypeVar
 
 from drill import clock
 from drill.audit import Limits, Options, audit
 from drill.auditrecord import Audit, dump
+from drill.cli.spot import add_spot, read_spot
 from drill.cli.terminal import (
     FALLS_SHORT,
     OK,
@@ -30,17 +28,15 @@ from drill.ledger import Ledger, ledger_files
 from drill.model import Studio
 from drill.report.audit_text import audit_text
 from drill.report.files import swap_in
-from drill.sampling import Budget, parse_at_most, parse_budget, parse_confidence
+from drill.sampling import Budget, Spot
 from drill.studio import copies_named, load_studio, shoots_named
 
-AT_MOST = Fraction(1, 100)
 AUDIT_EPILOG = """\
 exit codes: 0 all that was asked was done and no damage found; 1 files are altered, unreadable or missing, a copy gives
 nothing or not all, or one named by --copy could not be reached; 2 the command, the studio file, a manifest or the
 ledger is wrong; 3 it could not be finished (interrupted, a copy vanished, the ledger cannot be written): what was read
 is kept, and the same command goes on from there. Copies are only ever read.
 """
-T = TypeVar("T")
 
 
 def add_audit(commands: Commands) -> None:
@@ -55,12 +51,7 @@ def add_audit(commands: Commands) -> None:
     add("studio", metavar="STUDIO", type=Path, help="the studio file (TOML)")
     add("--copy", action="append", default=[], metavar="ID", help="only this copy; repeatable")
     add("--shoot", action="append", default=[], metavar="ID", help="only what this shoot promises; repeatable")
-    budget = 'read what this buys, the most urgent first: a time such as "2 h", or an amount such as "500 GB"'
-    add("--budget", type=_read_by(parse_budget), metavar="X", help=budget)
-    spot = "a spot check of each copy, just large enough that a clean one shows at this confidence (95%%) …"
-    add("--confidence", type=_read_by(parse_confidence), metavar="P", help=spot)
-    most = "… that at most this share of its files is bad; default 1%%"
-    add("--at-most", type=_read_by(parse_at_most), metavar="P", help=most)
+    add_spot(auditing)
     add("--all", action="store_true", help="read everything again, also what an audit that was cut short has read")
     add("--look", action="store_true", help="also decode the files of which no digest is known")
     add("--json", metavar="FILE", help="write the record as JSON; - for standard output, without tables")
@@ -70,18 +61,8 @@ def add_audit(commands: Commands) -> None:
     auditing.set_defaults(call=_audit)
 
 
-def _read_by(parse: Callable[[str], T]) -> Callable[[str], T]:
-    def read(text: str) -> T:
-        try:
-            return parse(text)
-        except ValueError as error:
-            raise argparse.ArgumentTypeError(str(error)) from None
-
-    return read
-
-
 def _audit(options: argparse.Namespace) -> int:
-    limits = _limits(options)
+    limits = _limits(read_spot(options))
     studio = load_studio(options.studio)
     _check_ids(studio, options)
     _check_outputs(studio, options)
@@ -112,20 +93,11 @@ def _audit(options: argparse.Namespace) -> int:
     return FALLS_SHORT if found.falls_short else OK
 
 
-def _limits(options: argparse.Namespace) -> Limits:
-    """Return how much is to be read. Errors: Mistakes, where the options contradict each other."""
-    mistakes = []
-    if options.budget is not None and options.confidence is not None:
-        what = "a budget and a confidence cannot both say how much is read"
-        mistakes.append(Mistake("drill audit", "--budget", what, "leave one of them out"))
-    if options.at_most is not None and options.confidence is None:
-        what = "means nothing without --confidence"
-        mistakes.append(Mistake("drill audit", "--at-most", what, "add --confidence 95%"))
-    if mistakes:
-        raise Mistakes(mistakes)
-    budget: Budget = options.budget or Budget(None, None)
-    at_most = AT_MOST if options.at_most is None else options.at_most
-    return Limits(budget.budget_s, budget.budget_bytes, options.confidence, at_most)
+def _limits(spot: Spot | None) -> Limits:
+    if spot is None:
+        return Limits()
+    budget = spot.budget or Budget(None, None)
+    return Limits(budget.budget_s, budget.budget_bytes, spot.confidence, spot.at_most)
 
 
 def _check_ids(studio: Studio, options: argparse.Namespace) -> None:

@@ -21,14 +21,14 @@ def add_spot(command: argparse.ArgumentParser) -> None:
         "--budget",
         type=_typed(parse_budget),
         metavar="TIME-or-SIZE",
-        help='read only what this buys, such as "2 h" or "500 GB": the never verified first, then the oldest proof',
+        help='a spot check: what this buys, such as "2 h" or "500 GB", the never verified first, then the oldest proof',
     )
     command.add_argument(
         "--confidence",
         type=_typed(parse_confidence),
         metavar="PERCENT",
-        help='read a sample drawn by chance, large enough to show at this confidence, such as "95%%", that at most the '
-        "share of --at-most is bad, if it is clean",
+        help='a spot check: a sample drawn by chance, so large as to show at this confidence, such as "95%%", that at '
+        "most the share of --at-most is bad, if it is clean",
     )
     command.add_argument(
         "--at-most",

@@ -110,8 +110,8 @@ def test_a_spot_check_says_what_it_shows(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("arguments", "words"),
     [
-        (("--budget", "2 h", "--confidence", "95%"), "--budget: a budget and a confidence cannot both"),
-        (("--at-most", "1%"), "--at-most: means nothing without --confidence"),
+        (("--budget", "2 h", "--confidence", "95%"), "--confidence: cannot be had together with --budget"),
+        (("--at-most", "1%"), "--at-most: says nothing without --confidence"),
         (("--budget", "plenty"), "is no budget"),
         (("--confidence", "0%"), "shows nothing"),
         (("--copy", "nobody", "--shoot", "none"), "--shoot none: no shoot has this id"),
