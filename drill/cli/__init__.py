@@ -11,6 +11,7 @@ from collections.abc import Callable, Sequence
 from drill import __version__
 from drill.cli.audit import add_audit
 from drill.cli.demo import add_demo
+from drill.cli.history import add_history
 from drill.cli.new import add_new
 from drill.cli.run import add_run
 from drill.cli.survey import add_survey
@@ -76,6 +77,7 @@ def _parser() -> argparse.ArgumentParser:
     add_run(commands)
     add_survey(commands)
     add_audit(commands)
+    add_history(commands)
     add_demo(commands)
     listing = commands.add_parser("scenarios", help="list the shipped scenarios by name and title")
     listing.set_defaults(call=_scenarios)

@@ -1,0 +1,92 @@
+"""`drill history`: past drills and audits, what got worse since the last, when the next drill is due."""
+
+import argparse
+import sys
+from datetime import date, datetime
+from pathlib import Path
+
+from drill import clock
+from drill.cli.terminal import FALLS_SHORT, OK, Commands, check_file, columns, complain, moment
+from drill.duedate import calendar_event
+from drill.errors import Mistake, Mistakes
+from drill.guard import falls_in, guard_outputs
+from drill.history import look_back
+from drill.historyrecord import History, dump
+from drill.ledger import Ledger, ledger_files
+from drill.model import Studio
+from drill.report.files import swap_in, swap_in_bytes
+from drill.report.history_text import due_words, history_text
+from drill.studio import load_studio
+
+HISTORY_EPILOG = """\
+exit codes: 0 nothing got worse and no drill is due, or there is no history yet; 1 something got worse since the time
+before, or a drill is due; 2 the command, the studio file, a manifest or the ledger is wrong; 3 it could not be
+finished. No copy is looked at: only the ledger is read.
+"""
+
+
+def add_history(commands: Commands) -> None:
+    """Add the command to the parser."""
+    looking = commands.add_parser(
+        "history",
+        help="past drills and audits, what got worse, when the next drill is due",
+        description="Show past drills and audits, what got worse since the time before, when the next drill is due.",
+        epilog=HISTORY_EPILOG,
+    )
+    add = looking.add_argument
+    add("studio", metavar="STUDIO", type=Path, help="the studio file (TOML)")
+    add("--calendar", metavar="FILE", help="write the day of the next drill as an event for your calendar (.ics)")
+    add("--json", metavar="FILE", help="write the record as JSON; - for standard output, without tables")
+    add("--now", type=moment, metavar="TIME", help="what counts as now (RFC 3339); default: the clock")
+    looking.set_defaults(call=_history)
+
+
+def _history(options: argparse.Namespace) -> int:
+    studio = load_studio(options.studio)
+    _check_outputs(studio, options)
+    for warning in studio.warnings:
+        complain(f"warning: {warning}")
+    now = options.now or clock.now()
+    with Ledger.read(studio.ledger) as ledger:
+        history = look_back(studio, ledger, now=now)
+    event = None if options.calendar is None else _event(history, now)
+    _deliver(history, options)
+    if event is not None:
+        swap_in_bytes(Path(options.calendar), event)
+    return FALLS_SHORT if history.falls_short else OK
+
+
+def _check_outputs(studio: Studio, options: argparse.Namespace) -> None:
+    """Refuse to write inside a copy, over the ledger, or where nothing can be written. Errors: Mistakes."""
+    outputs = {"--json": options.json} if options.json not in (None, "-") else {}
+    outputs |= {"--calendar": options.calendar} if options.calendar is not None else {}
+    # Even to read it, SQLite may put files of its own beside the ledger.
+    guard_outputs(studio, {"[studio] ledger": studio.ledger, **{name: Path(file) for name, file in outputs.items()}})
+    for name, file in outputs.items():
+        check_file(Path(file), option=name)
+        if any(falls_in(Path(file), kept) for kept in ledger_files(studio.ledger)):
+            raise Mistakes([Mistake(name, file, "is where the ledger is kept", "name another file")])
+    if options.calendar == "-":
+        raise Mistakes([Mistake("--calendar", "-", "only --json can go to standard output", "name a file")])
+    if len(outputs) == 2 and Path(options.json).absolute() == Path(options.calendar).absolute():
+        raise Mistakes([Mistake("--calendar", options.calendar, "is the file of --json too", "name another file")])
+
+
+def _event(history: History, now: datetime) -> bytes:
+    """Return the next drill as a calendar event; what is overdue is for today. Errors: Mistakes where none is due."""
+    if history.due.day is None:
+        what = "no drill is ever due: no shoot is promised, or verified_within reaches beyond the calendar"
+        raise Mistakes([Mistake("--calendar", "", what, "leave --calendar out, or set verified_within")])
+    day = max(date.fromisoformat(history.due.day), now.astimezone().date())
+    words = f"{due_words(history)}\nPlug in every drive and card, then: drill run"
+    return calendar_event(history.studio, day, made=now, summary=f"Restore drill: {history.studio}", description=words)
+
+
+def _deliver(history: History, options: argparse.Namespace) -> None:
+    """Print the history, then write what was asked for. Errors: Unfinished."""
+    if options.json == "-":
+        sys.stdout.write(dump(history))
+        return
+    print(history_text(history, width=columns()), end="")
+    if options.json is not None:
+        swap_in(Path(options.json), dump(history))

@@ -1,0 +1,232 @@
+"""The history as text: what got worse, what is due, past drills and audits, and what to do first.
+
+Flows in: the record of a history. Flows out: text. Must not know: the ledger, terminals (the width is given).
+"""
+
+import math
+from collections.abc import Sequence
+
+from drill import clock, units
+from drill.historyrecord import DrillThen, DueShoot, History, RunThen, WorseCopy, WorseDrill
+from drill.report.words import paragraph, safe, table
+
+DAY_S = 86400.0
+MOST_RUNS = 20
+MOST_WORSE = 10
+_NAMED = 3  # ids that are named before they are counted
+
+NOT_PROVED = (
+    "What this does not prove: it is what past drills and audits found, at their time. It reads no copy, and says "
+    "nothing of what happened since."
+)
+NONE_YET = (
+    "There is no history yet: no drill and no audit of this studio is in its ledger (one made with --no-ledger leaves "
+    "nothing there). The first drill is due now: drill run."
+)
+
+
+def history_text(history: History, *, width: int = 80) -> str:
+    """Return the whole report."""
+    if not history.runs:
+        return "\n\n".join([paragraph(f"{safe(history.studio)}: {NONE_YET}", width), *_notes(history, width)]) + "\n"
+    parts = [
+        paragraph(_head(history), width),
+        _listed("What got worse since the time before", _worse(history), width),
+        _listed("What to do first", _first_steps(history), width),
+        _due_table(history, width),
+        _run_table(history.runs, width),
+        *_notes(history, width),
+        paragraph(NOT_PROVED, width),
+    ]
+    return "\n\n".join(part for part in parts if part) + "\n"
+
+
+def due_words(history: History) -> str:
+    """Return when the next drill is due, in one sentence."""
+    due = history.due
+    if due.at is None or due.day is None:
+        return "No drill is due."
+    if not due.overdue:
+        away_s = (clock.parse_time(due.at) - clock.parse_time(history.now)).total_seconds()
+        return f"The next drill is due on {due.day}, in {_count(math.ceil(away_s / DAY_S), 'day')}."
+    never = [one.shoot for one in due.shoots if one.last_drilled is None]
+    if never:
+        return f"A drill is due now: {_names(never)} {'was' if len(never) == 1 else 'were'} never drilled as a whole."
+    return f"A drill is overdue since {due.day}."
+
+
+def _head(history: History) -> str:
+    kinds = [(sum(run.kind == kind for run in history.runs), kind) for kind in ("drill", "audit")]
+    done = " and ".join(_count(number, kind) for number, kind in kinds if number)
+    calm = "" if history.is_worse else " Nothing got worse, as far as it was drilled and audited more than once."
+    return f"{safe(history.studio)}: {done}. Now is {history.now}. {safe(due_words(history))}{calm}"
+
+
+def _notes(history: History, width: int) -> list[str]:
+    found = _listed("To know", history.notes, width)
+    return [found] if found else []
+
+
+def _listed(title: str, texts: Sequence[str], width: int) -> str:
+    if not texts:
+        return ""
+    return f"{title}\n" + "\n".join(paragraph(safe(text), width, first="- ", rest="  ") for text in texts)
+
+
+# --- what got worse --------------------------------------------------------------------------------------------------
+
+
+def _worse(history: History) -> list[str]:
+    said = [_worse_copy(one) for one in history.worse_copies]
+    said += [_worse_drill(one) for one in history.worse_drills[:MOST_WORSE]]
+    left = len(history.worse_drills) - MOST_WORSE
+    said += [f"and {left:,} more scenarios (--json has all of them)"] if left > 0 else []
+    for one in history.slower_media:
+        last, usual = (f"{units.say_size(round(bps))}/s" for bps in (one.last_bps, one.median_bps))
+        said.append(
+            f"{one.medium} was read at {last} on {_day(one.last_at)}; the {one.earlier} times before, {usual} was "
+            "usual. A slower cable or port does that, and a drive that begins to fail"
+        )
+    return said
+
+
+def _worse_drill(one: WorseDrill) -> str:
+    then, last = one.before, one.last
+    name = f"{one.scenario} ({one.variant})" if one.variant is not None else one.scenario
+    said = []
+    if last.verdict != then.verdict:
+        said.append(f"{last.verdict}, was {then.verdict}")
+    if last.lost > then.lost:
+        said.append(f"{_files(last.lost)} lost, {then.lost or 'none'} before")
+    if last.score < then.score and not (last.spot_check or then.spot_check):
+        said.append(f"score {last.score:.1f}, was {then.score:.1f}")
+    if 0 <= last.survivable < then.survivable:
+        said.append(f"survives {_failures(last.survivable)} afterwards, was {then.survivable}")
+    return f"{one.shoot}, {name}: {'; '.join(said)} ({_times(then, last)})"
+
+
+def _times(then: DrillThen, last: DrillThen) -> str:
+    spot = " by a spot check" if last.spot_check else ""
+    lots = "; the two drew by lot differently, which may be a part of it" if then.seed != last.seed else ""
+    return f"drilled on {_day(last.at)}{spot}, before that on {_day(then.at)}{lots}"
+
+
+def _worse_copy(one: WorseCopy) -> str:
+    before, last = one.before, one.last
+    told = before.verified + before.damaged
+    part = f", when {told:,} were read and {before.not_read:,} were not" if before.not_read else ""
+    return (
+        f"{one.copy}: {_files(last.damaged)} damaged or missing on {_day(last.at)}, {before.damaged or 'none'} on "
+        f"{_day(before.at)}{part}"
+    )
+
+
+# --- what is due -----------------------------------------------------------------------------------------------------
+
+
+def _first_steps(history: History) -> list[str]:
+    said = [
+        f"look at what is damaged on {one.copy}, and where it is intact: drill audit --copy {one.copy}"
+        for one in history.worse_copies
+    ]
+    shoots = list(dict.fromkeys(one.shoot for one in history.worse_drills))
+    if shoots:
+        said.append(f"see what is lost of {_names(shoots)}, and what to do: drill run{_only(shoots)}")
+    said += [f"bring what is only on {one.medium} to another medium soon" for one in history.slower_media]
+    due = [one.shoot for one in history.due.shoots if one.overdue]
+    if due and not set(due) <= set(shoots):
+        only = "" if len(due) == len(history.due.shoots) else _only(due)
+        said.append(f"drill again, with every drive plugged in: drill run{only}")
+    return said
+
+
+def _only(shoots: Sequence[str]) -> str:
+    return "".join(f" --shoot {shoot}" for shoot in shoots) if len(shoots) <= _NAMED else ""
+
+
+def _due_table(history: History, width: int) -> str:
+    rows = [_due_row(one) for one in sorted(history.due.shoots, key=lambda one: (one.at is None, one.at or ""))]
+    if not rows:
+        return ""
+    said = (
+        "Every: the shoot's target verified_within, else a quarter. A drill counts here when it ran to its end, was no "
+        "spot check, and in one scenario at least none of the shoot's files stayed on paper."
+    )
+    body = table(["Shoot", "Last drilled", "Every", "Due"], rows, width, firm=(0,))
+    return f"When each shoot is due\n{body}\n{paragraph(said, width)}"
+
+
+def _due_row(one: DueShoot) -> list[str]:
+    every = units.say_span(one.every_seconds) if one.is_target else "quarter"
+    due = "never" if one.at is None else "now" if one.last_drilled is None else str(one.day)
+    overdue = one.overdue and one.last_drilled is not None
+    last = "never" if one.last_drilled is None else _day(one.last_drilled)
+    return [one.shoot, last, every, due + (" !" if overdue else "")]
+
+
+# --- past runs -------------------------------------------------------------------------------------------------------
+
+
+def _run_table(runs: Sequence[RunThen], width: int) -> str:
+    rows = [[_minute(run.at), run.kind, _took(run), _scope(run), _result(run)] for run in runs[:MOST_RUNS]]
+    left = len(runs) - MOST_RUNS
+    earlier = f" {left:,} earlier ones are in --json." if left > 0 else ""
+    said = f"When: in UTC. Result: the worst verdict of a drill and its score; the damage that an audit found.{earlier}"
+    body = table(["When", "What", "Took", "Of what", "Result"], rows, width, firm=(0,))
+    return f"Past drills and audits, the newest first\n{body}\n{paragraph(said, width)}"
+
+
+def _took(run: RunThen) -> str:
+    return "-" if run.seconds is None else units.say_span(run.seconds)
+
+
+def _scope(run: RunThen) -> str:
+    if run.kind == "audit":
+        said = f"copies: {_names(run.copies)}" if run.copies else "not noted"
+        said += f"; not reached: {_names(run.not_reached)}" if run.not_reached else ""
+        return said + (f"; {run.not_read:,} files not read" if run.not_read else "")
+    if not run.drills:
+        return "not noted"
+    spot = ", a spot check" if run.spot_check else ""
+    return f"{_names(run.shoots)}, {_count(len(run.scenarios), 'scenario')}{spot}"
+
+
+def _result(run: RunThen) -> str:
+    said = []
+    if run.worst is not None:
+        worst = run.worst
+        said.append(f"{worst.verdict} {worst.score:.1f} ({worst.scenario}, {worst.shoot})")
+        short = run.falling_short
+        said.append(f"{short} of {run.drills} fall{'s' if short == 1 else ''} short" if short else "none falls short")
+    if run.copies:
+        said.append(f"{_files(run.damaged)} damaged or missing" if run.damaged else "no damage found")
+        said.append(f"{run.verified:,} verified" if run.verified else "nothing verified")
+    if not run.complete:
+        said.append("NOT FINISHED")
+    return "; ".join(said) or "nothing noted"
+
+
+def _names(names: Sequence[str]) -> str:
+    if len(names) <= _NAMED + 1:
+        return ", ".join(names)
+    return f"{', '.join(names[:_NAMED])} and {len(names) - _NAMED} more"
+
+
+def _day(when: str) -> str:
+    return when[:10]
+
+
+def _minute(when: str) -> str:
+    return when[:16].replace("T", " ")
+
+
+def _files(number: int) -> str:
+    return _count(number, "file")
+
+
+def _failures(number: int) -> str:
+    return "no more failure" if not number else f"{number} more failure{'s' if number > 1 else ''}"
+
+
+def _count(number: int, noun: str) -> str:
+    return f"{number:,} {noun}{'' if number == 1 else 's'}"
