@@ -49,7 +49,7 @@ def _history(options: argparse.Namespace) -> int:
     now = options.now or clock.now()
     with Ledger.read(studio.ledger) as ledger:
         history = look_back(studio, ledger, now=now)
-    event = None if options.calendar is None else _event(history, now)
+    event = None if options.calendar is None else _event(history, now, studio.file)
     _deliver(history, options)
     if event is not None:
         swap_in_bytes(Path(options.calendar), event)
@@ -72,11 +72,13 @@ def _check_outputs(studio: Studio, options: argparse.Namespace) -> None:
         raise Mistakes([Mistake("--calendar", options.calendar, "is the file of --json too", "name another file")])
 
 
-def _event(history: History, now: datetime) -> bytes:
+def _event(history: History, now: datetime, file: Path) -> bytes:
     """Return the next drill as a calendar event; what is overdue is for today. Errors: Mistakes where none is due."""
     if history.due.day is None:
-        what = "no drill is ever due: no shoot is promised, or verified_within reaches beyond the calendar"
-        raise Mistakes([Mistake("--calendar", "", what, "leave --calendar out, or set verified_within")])
+        what = "no drill is ever due: the target verified_within of every shoot reaches beyond the calendar"
+        raise Mistakes(
+            [Mistake(str(file), "targets.verified_within", what, "set a shorter one, or leave --calendar out")]
+        )
     day = max(date.fromisoformat(history.due.day), now.astimezone().date())
     words = f"{due_words(history)}\nPlug in every drive and card, then: drill run"
     return calendar_event(history.studio, day, made=now, summary=f"Restore drill: {history.studio}", description=words)
