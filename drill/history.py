@@ -199,7 +199,7 @@ def _is_worse(before: _Drilled, last: _Drilled) -> bool:
     then, now = before.drill, last.drill
     if now.lost > then.lost:
         return True
-    if before.is_spot or last.is_spot:
+    if before.is_spot:  # it lost as many; its verdict and score are of some of the files
         return False
     verdict = VERDICTS.index(now.verdict) < VERDICTS.index(then.verdict)
     return verdict or now.score < then.score or now.survivable < then.survivable

@@ -116,6 +116,9 @@ def test_a_spot_check_shows_that_more_is_lost_and_nothing_else() -> None:
     (found,) = worse_drills(drilled([GOOD], [replace(left_out, verdict="partial", lost=1)], spot=[1]), ["reed"])
     assert found.last.spot_check and found.last.lost == 1
     assert not worse_drills(drilled([left_out], [left_out], [GOOD], spot=[0, 1]), ["reed"])
+    spot = replace(PARTIAL, score=99.0, survivable=0)
+    assert not worse_drills(drilled([GOOD], [spot], [PARTIAL], spot=[1]), ["reed"])
+    assert worse_drills(drilled([GOOD], [spot], [PARTIAL]), ["reed"])
 
 
 def test_the_worst_comes_first() -> None:
@@ -138,8 +141,10 @@ def test_more_damage_is_worse(kind: str) -> None:
 
 
 def test_an_audit_of_less_heals_nothing() -> None:
-    for less in (PART, replace(WHOLE, verified=10), replace(WHOLE, reached=False, verified=0)):
+    away = replace(WHOLE, reached=False, verified=0, not_read=40)
+    for less in (PART, replace(WHOLE, verified=38, not_read=2), replace(WHOLE, verified=10), away):
         assert worse_copies(audited(WHOLE, HURT, less), [copy()])
+    assert not worse_copies(audited(away, HURT), [copy()])  # there was nothing to compare with
     assert worse_copies(audited(PART, HURT, PART), [copy()])
 
 
@@ -208,7 +213,9 @@ def test_a_shoot_never_drilled_is_due_now() -> None:
         audited(WHOLE),
     ):
         due = due_of(pasts, [shoot()], now=NOW)
-        assert (due.at, due.overdue, due.shoots[0].last_drilled) == (clock.rfc3339(NOW), True, None)
+        (one,) = due.shoots
+        assert (due.at, due.overdue) == (one.at, one.overdue) == (clock.rfc3339(NOW), True)
+        assert one.last_drilled is None
     kept = drilled([GOOD], [replace(GOOD, on_paper=1)], [GOOD], broken=[2])
     assert due_of(kept, [shoot()], now=NOW).shoots[0].last_drilled == clock.rfc3339(NOW - 100 * DAY)
 
