@@ -149,8 +149,8 @@ def _due_table(history: History, width: int) -> str:
     if not rows:
         return ""
     said = (
-        "Every: the shoot's target verified_within, else a quarter. A drill counts here when it ran to its end, was no "
-        "spot check, and in one scenario at least none of the shoot's files stayed on paper."
+        "Every: the shoot's target verified_within, else a quarter. ! overdue. A drill counts here when it ran to its "
+        "end, was no spot check, and in one scenario at least none of the shoot's files stayed on paper."
     )
     body = table(["Shoot", "Last drilled", "Every", "Due"], rows, width, firm=(0,))
     return f"When each shoot is due\n{body}\n{paragraph(said, width)}"

@@ -12,7 +12,7 @@ from hand import FILES, copy, gone, media, shoot
 from runner import Outcome, start
 from studios import Built, build
 
-MONTH = "2026-09-20T12:00:00Z", "2026-10-20T12:00:00Z", "2026-11-01T12:00:00Z"
+MONTH = "2026-09-20T10:00:00Z", "2026-10-20T10:00:00Z", "2026-11-01T10:00:00Z"
 
 
 def studio(folder: Path) -> Built:
@@ -81,7 +81,7 @@ def test_the_next_drill_as_a_calendar_event(tmp_path: Path) -> None:
     """Read back by the package icalendar."""
     built = studio(tmp_path / "s")
     drill(built, MONTH[0])
-    for now, code, day in ((MONTH[2], 0, date(2026, 12, 20)), ("2027-02-01T12:00:00Z", 1, date(2027, 2, 1))):
+    for now, code, day in ((MONTH[2], 0, date(2026, 12, 20)), ("2027-02-01T10:00:00Z", 1, date(2027, 2, 1))):
         outcome = history(built, "--calendar", "drill.ics", now=now)
         assert outcome.code == code, outcome.said
         (event,) = icalendar.Calendar.from_ical((tmp_path / "s/drill.ics").read_bytes()).events
@@ -104,7 +104,7 @@ def test_a_target_moves_the_day(tmp_path: Path) -> None:
     value = history(built, "--json", "-")
     assert value.code == 1
     assert value.record["due"] | {"shoots": 0} == {
-        "at": "2026-10-20T12:00:00Z",
+        "at": "2026-10-20T10:00:00Z",
         "day": "2026-10-20",
         "overdue": True,
         "shoots": 0,

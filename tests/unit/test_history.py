@@ -292,8 +292,8 @@ def history_of(tmp_path: Path, ledger: Ledger, now: datetime = NOW) -> tuple[dic
     return to_json(history), " ".join(history_text(history, width=120).split())
 
 
-# Runs of the past: as of another moment than the clock's, the earlier of both counts.
-THEN, LATER = datetime(2020, 1, 1, 12, tzinfo=UTC), datetime(2020, 2, 1, 12, tzinfo=UTC)
+# At 10 h UTC it is the same day in all but a few places. Runs of the past: as of another moment than the clock's, the earlier of both counts.
+THEN, LATER = datetime(2020, 1, 1, 10, tzinfo=UTC), datetime(2020, 2, 1, 10, tzinfo=UTC)
 
 
 def test_a_history_from_the_ledger(tmp_path: Path, ledger: Ledger) -> None:
@@ -305,7 +305,7 @@ def test_a_history_from_the_ledger(tmp_path: Path, ledger: Ledger) -> None:
         ledger.add_audit(run, replace(WHOLE, copy="kiln", reached=False, verified=0))
         ledger.end_run(run, complete=True)
     ledger.end_run(ledger.begin_run("new", now=LATER), complete=True)
-    value, text = history_of(tmp_path, ledger, datetime(2020, 2, 2, 12, tzinfo=UTC))
+    value, text = history_of(tmp_path, ledger, datetime(2020, 2, 2, 10, tzinfo=UTC))
     assert [(run["kind"], run["at"][:10]) for run in value["runs"]] == [
         ("audit", "2020-02-01"),
         ("drill", "2020-02-01"),
@@ -334,7 +334,7 @@ def test_nothing_worse_and_nothing_due(tmp_path: Path, ledger: Ledger) -> None:
     drill_run(ledger, result(), now=THEN)
     value, text = history_of(tmp_path, ledger, LATER)
     assert not value["falls_short"] and "Nothing got worse" in text and "What to do first" not in text
-    value, text = history_of(tmp_path, ledger, datetime(2020, 5, 1, 12, tzinfo=UTC))
+    value, text = history_of(tmp_path, ledger, datetime(2020, 5, 1, 10, tzinfo=UTC))
     assert value["falls_short"] and "A drill is overdue since 2020-03-01." in text and "drill again" in text
 
 
