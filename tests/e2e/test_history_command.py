@@ -68,6 +68,28 @@ def test_what_got_worse_exits_1_and_a_repair_ends_it(tmp_path: Path) -> None:
     assert history(built).code == 0
 
 
+def test_more_damage_in_an_audit_exits_1_until_it_is_repaired(tmp_path: Path) -> None:
+    built = studio(tmp_path / "s")
+    drill(built, MONTH[0])
+    picture = tmp_path / "s/media/y/raw/AAAA0002.dng"
+    right = picture.read_bytes()
+
+    def audited(now: str, *more: str) -> Outcome:
+        assert start("audit", built.file, "--now", now, *more, cwd=built.file.parent).code in (0, 1)
+        return history(built)
+
+    assert audited(MONTH[0]).code == 0
+    picture.write_bytes(b"x" * len(right))
+    outcome = audited(MONTH[1])
+    said = " ".join(outcome.out.split())
+    assert outcome.code == 1 and "y: 1 file damaged or missing on 2026-10-20, none on 2026-09-20" in said, outcome.said
+    assert "drill audit --copy y" in said and "copies: x, y" in said
+    assert audited(MONTH[1], "--budget", "1 B").code == 1  # it read less, and heals nothing
+    assert audited(MONTH[1], "--copy", "x").code == 1
+    picture.write_bytes(right)
+    assert audited(MONTH[2]).code == 0
+
+
 def test_a_spot_check_is_shown_and_counts_for_nothing_due(tmp_path: Path) -> None:
     built = studio(tmp_path / "s")
     drill(built, MONTH[0])

@@ -292,7 +292,8 @@ def history_of(tmp_path: Path, ledger: Ledger, now: datetime = NOW) -> tuple[dic
     return to_json(history), " ".join(history_text(history, width=120).split())
 
 
-# At 10 h UTC it is the same day in all but a few places. Runs of the past: as of another moment than the clock's, the earlier of both counts.
+# Runs of the past: as of another moment than the clock's, the earlier of both counts. At 10 h UTC it is the same day in
+# all but a few places.
 THEN, LATER = datetime(2020, 1, 1, 10, tzinfo=UTC), datetime(2020, 2, 1, 10, tzinfo=UTC)
 
 
