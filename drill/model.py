@@ -195,6 +195,7 @@ class Medium:
     fails_per_year: float | None = None
     bus: str | None = None
     recognised_by: str | None = None
+    readers: int | None = None  # how many files at once; None: what its kind bears
 
 
 @dataclass(frozen=True, slots=True)

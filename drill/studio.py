@@ -266,6 +266,7 @@ def _medium(table: Table, places: dict[str, Place], buses: Mapping[str, Bus]) ->
         fails_per_year=table.number("fails_per_year"),
         bus=bus,
         recognised_by=table.text("recognised_by"),
+        readers=table.whole("readers", least=1, most=32),
     )
     table.finish()
     return medium

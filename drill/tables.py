@@ -151,9 +151,12 @@ class Table:
             return None
         return float(value)
 
-    def whole(self, key: str, *, least: int = 0) -> int | None:
-        """Return a whole number of at least `least`."""
-        value = self.typed(key, int, "a whole number")
+    def whole(self, key: str, *, least: int = 0, most: int | None = None) -> int | None:
+        """Return a whole number of at least `least` and, where there is a `most`, no more than that."""
+        value = self.typed(key, int, "a whole number" if most is None else f"a whole number from {least} to {most}")
+        if value is not None and most is not None and not least <= value <= most:
+            self.wrong(key, f"must be from {least} to {most}, not {value}")
+            return None
         if value is not None and value < least:
             self.wrong(key, f"must be at least {least}")
             return None

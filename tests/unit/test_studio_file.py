@@ -138,6 +138,17 @@ def test_every_mistake_is_listed_with_its_key(tmp_path: Path) -> None:
     mirrors = "b"
     bus = "omnibus"
     reads_at = "very fast"
+    readers = 33
+    [[media]]
+    id = "c"
+    kind = "ssd"
+    place = "here"
+    readers = 2.5
+    [[media]]
+    id = "d"
+    kind = "ssd"
+    place = "here"
+    readers = 0
     [[shoots]]
     id = "s"
     date = "whenever"
@@ -166,6 +177,9 @@ def test_every_mistake_is_listed_with_its_key(tmp_path: Path) -> None:
         "media[b].mirrors: names the medium itself",
         "media[b].bus: no bus has the id 'omnibus'",
         "media[b].reads_at: 'very fast'",
+        "media[b].readers: must be from 1 to 32, not 33",
+        "media[c].readers: must be a whole number from 1 to 32, not 2.5",
+        "media[d].readers: must be from 1 to 32, not 0",
         "shoots[s].date: must be a date",
         "shoots[s].manifest: is missing",
         "copies[1, on ghost].on: no medium has the id 'ghost'",
@@ -186,6 +200,13 @@ def test_a_list_with_a_mistake_names_its_line(tmp_path: Path) -> None:
     assert "otter.sha256" in found
     assert "line 2" in found
     assert "line 3" in found
+
+
+@pytest.mark.parametrize("readers", [1, 4, 32])
+def test_a_medium_says_how_many_readers_it_bears(tmp_path: Path, readers: int) -> None:
+    studio = load(tmp_path, SMALL.replace("[[media]]", f"[[media]]\nreaders = {readers}", 1))
+    assert next(iter(studio.media.values())).readers == readers
+    assert next(iter(load(tmp_path, SMALL).media.values())).readers is None
 
 
 def test_a_password_comes_from_the_environment_and_is_never_shown(
