@@ -37,6 +37,12 @@ _XXHASHES: dict[str, Callable[[], _Hash]] = {
     "xxh3": xxhash.xxh3_64,
     "xxh128": xxhash.xxh3_128,
 }
+_AT_ONCE: dict[str, Callable[[bytes], str]] = {
+    "xxh32": xxhash.xxh32_hexdigest,
+    "xxh64": xxhash.xxh64_hexdigest,
+    "xxh3": xxhash.xxh3_64_hexdigest,
+    "xxh128": xxhash.xxh3_128_hexdigest,
+}
 
 
 def _bits(kind: str) -> int | None:
@@ -70,6 +76,16 @@ def _start(kind: str) -> _Hash:
     return hashlib.new(kind, usedforsecurity=False)
 
 
+def _maker(kind: str) -> Callable[[bytes], str]:
+    length = hex_length(kind)
+    if kind in _AT_ONCE:
+        return _AT_ONCE[kind]
+    if kind.startswith("blake2b"):
+        return lambda content: hashlib.blake2b(content, digest_size=length // 2, usedforsecurity=False).hexdigest()
+    start = getattr(hashlib, kind)  # hashlib.new would look the name up again for every file
+    return lambda content: start(content, usedforsecurity=False).hexdigest()
+
+
 class Digester:
     """Takes the bytes of one file in pieces and gives their digests of every kind asked for.
 
@@ -91,6 +107,15 @@ class Digester:
     def digests(self) -> tuple[Digest, ...]:
         """Return the digests of all bytes taken so far, sorted by kind."""
         return tuple(Digest(kind, one.hexdigest()) for kind, one in self._hashes.items())
+
+
+def at_once(kinds: Iterable[str]) -> Callable[[bytes], tuple[Digest, ...]]:
+    """Return a function that digests all bytes of a file at one go: for small files several times as fast as Digester.
+
+    Errors: ValueError on an unknown kind.
+    """
+    makers = [(kind, _maker(kind)) for kind in sorted(set(kinds))]
+    return lambda content: tuple([Digest(kind, make(content)) for kind, make in makers])
 
 
 def digest_file(path: Path, kinds: Iterable[str]) -> tuple[int, tuple[Digest, ...]]:

@@ -6,7 +6,7 @@ Must not know: manifests, faults, what is promised. No verb here writes, save `f
 
 from drill.copies.address import link_expiry, link_url, shown_url
 from drill.copies.archive import ARCHIVES, archive_format, archive_view
-from drill.copies.folder import FolderStore, Unlisted, file_store, folder_store, plain_view, reach
+from drill.copies.folder import FolderOpener, FolderStore, Unlisted, file_store, folder_store, plain_view, reach
 from drill.copies.link import (
     LinkPolicy,
     LinkSession,
@@ -15,7 +15,7 @@ from drill.copies.link import (
     open_link,
     probe_link,
 )
-from drill.copies.raw import BLOCK, BrokenOff, FileBytes, Unreadable, pump
+from drill.copies.raw import BLOCK, BrokenOff, FileBytes, Unreadable, forget, pump
 from drill.copies.tarred import is_complete
 
 __all__ = [
@@ -23,6 +23,7 @@ __all__ = [
     "BLOCK",
     "BrokenOff",
     "FileBytes",
+    "FolderOpener",
     "FolderStore",
     "LinkPolicy",
     "LinkSession",
@@ -33,6 +34,7 @@ __all__ = [
     "fetch_link",
     "file_store",
     "folder_store",
+    "forget",
     "is_complete",
     "link_expiry",
     "link_store",

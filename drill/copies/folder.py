@@ -8,14 +8,15 @@ Nothing here can write.
 import errno
 import os
 import stat
+import sys
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from io import RawIOBase
 from operator import attrgetter
 from pathlib import Path
 
-from drill.copies.raw import BLOCK, FileBytes, deliver_file
+from drill.copies.raw import BLOCK, FILE_FLAGS, FORGETS, NO_FOLLOW, FileBytes, deliver_file, forget_cached
 from drill.errors import CannotReach
 from drill.model import Entry, Receiver, Store, View
 
@@ -34,24 +35,87 @@ class FolderStore(Store):
     unlisted: Callable[[], Sequence[Unlisted]]
 
 
+@dataclass(frozen=True, slots=True)
+class FolderOpener:
+    """How the files of a folder are opened: as a stream, or, where they are small, all their bytes at once.
+
+    The quick way hangs on the opener itself: a store whose `open` is another, such as one under a fault, has none.
+    """
+
+    root: str
+    places: dict[str, str] = field(default_factory=dict)  # one resolving per folder, not per file
+
+    def __call__(self, entry: Entry) -> RawIOBase:
+        """Open one file. Errors: OSError, also where the path leads out of the folder."""
+        place, name = self._split(entry.path)
+        return _open_inside(self.root, place, name)
+
+    def whole(self, entry: Entry, *, from_medium: bool) -> bytes | None:
+        """Return all the bytes of a file that is as it was listed, by three calls to the system.
+
+        None for everything else, links and errors among it: what is the matter, only the stream can tell (a bad
+        sector is asked for once more then). As many bytes as were listed, with room for more, are all there are.
+        With `from_medium` the system's cache lets go of the file first; None where it cannot be told to.
+        """
+        if not entry.size or not NO_FOLLOW or (from_medium and not FORGETS):
+            return None
+        place, name = self._split(entry.path)
+        if not place:
+            return None
+        try:
+            fd = os.open(place + name, FILE_FLAGS | NO_FOLLOW)
+            try:
+                if from_medium and not forget_cached(fd):
+                    return None
+                content = os.read(fd, entry.size + 1)
+            finally:
+                os.close(fd)
+        except (OSError, ValueError):
+            return None
+        return content if len(content) == entry.size else None
+
+    def is_cached(self, entry: Entry) -> bool:
+        """Say whether the system has a file's first bytes at hand; False where it does not say.
+
+        Source: preadv2(2), RWF_NOWAIT; file systems that do not know it answer with an error.
+        """
+        if sys.platform != "linux" or not entry.size:
+            return False
+        place, name = self._split(entry.path)
+        try:
+            fd = os.open(place + name, FILE_FLAGS | NO_FOLLOW) if place else -1
+            try:
+                return os.preadv(fd, [bytearray(1)], 0, os.RWF_NOWAIT) == 1
+            finally:
+                os.close(fd)
+        except (OSError, ValueError):
+            return False
+
+    def _split(self, path: str) -> tuple[str, str]:
+        """Return where the file's folder is ("": not inside), and its name there."""
+        cut = path.rfind("/") + 1
+        folder = path[:cut]
+        place = self.places.get(folder)
+        if place is None:
+            place = self.places[folder] = _place(self.root, folder)
+        return place, path[cut:]
+
+
 def folder_store(root: Path, *, times: bool = True) -> FolderStore:
     """Return the files below `root`, listed afresh at each call, sorted by the bytes of their paths.
 
     Without `times` no entry says when it was modified: a listing of many files is then made faster.
     """
     closed: list[Unlisted] = []
-    known: dict[str, bool] = {}  # folder → inside; one resolving per folder, not per file
+    opener = FolderOpener(str(root))
 
     def files() -> Sequence[Entry]:
-        known.clear()
+        opener.places.clear()
         found, closed[:] = _walk(str(root), times=times)
         plain = all(entry.path.isascii() for entry in found)  # then their bytes sort as they do, only faster
         return sorted(found, key=_path if plain else lambda entry: os.fsencode(entry.path))
 
-    def open_one(entry: Entry) -> RawIOBase:
-        return _open_inside(str(root), entry.path, known)
-
-    return FolderStore(files, open_one, lambda: tuple(closed))
+    return FolderStore(files, opener, lambda: tuple(closed))
 
 
 def file_store(path: Path) -> Store:
@@ -205,19 +269,24 @@ def _reason(error: OSError) -> str:
     return error.strerror or type(error).__name__
 
 
-def _open_inside(root: str, path: str, known: dict[str, bool]) -> RawIOBase:
-    """Open a file below `root`; what climbs or leads out of it is not there."""
-    parts = path.split("/")
-    if any(part in ("", ".", "..") for part in parts) or "\0" in path:  # an absolute path begins with ""
-        raise FileNotFoundError(errno.ENOENT, "is not there")
+def _place(root: str, folder: str) -> str:
+    """Return where a folder below `root` is, "" when it climbs or leads out; both end in a separator, or are empty."""
+    parts = folder.split("/")[:-1]
+    if any(part in ("", ".", "..") for part in parts) or "\0" in folder:  # an absolute path begins with ""
+        return ""
     if os.name == "nt" and any(":" in part or "\\" in part for part in parts):
+        return ""
+    full = os.path.join(root, *parts)  # noqa: PTH118 - a Path would take the dot out of "./a"
+    return os.path.join(full, "") if _inside(os.path.realpath(root), full) else ""  # noqa: PTH118
+
+
+def _open_inside(root: str, place: str, name: str) -> RawIOBase:
+    """Open a file in a folder inside of `root`; what climbs or leads out of it is not there."""
+    if not place or name in ("", ".", "..") or "\0" in name:
         raise FileNotFoundError(errno.ENOENT, "is not there")
-    full = os.path.join(root, *parts)  # noqa: PTH118 - called once per file; a Path costs more than the open
-    folder = os.path.dirname(full)  # noqa: PTH120
-    if folder not in known:
-        known[folder] = _inside(os.path.realpath(root), folder)
-    if not known[folder]:
-        raise FileNotFoundError(errno.ENOENT, "leads out of the copy")
+    if os.name == "nt" and (":" in name or "\\" in name):
+        raise FileNotFoundError(errno.ENOENT, "is not there")
+    full = place + name
     try:
         return FileBytes(full, follow=False)
     except OSError as error:

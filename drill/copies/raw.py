@@ -9,6 +9,7 @@ import errno
 import io
 import os
 import stat
+import sys
 from collections.abc import Callable, Iterator, Sequence
 from io import RawIOBase
 
@@ -18,8 +19,11 @@ from drill.model import Entry, Problem, Receiver, Store, Trouble
 BLOCK = 128 * 1024  # more gains nothing when reading, and costs when the receiver writes
 
 # O_NONBLOCK: opening a pipe must not wait for its writer. O_NOFOLLOW: a link is judged before it is followed.
-_FLAGS = os.O_RDONLY | getattr(os, "O_BINARY", 0) | getattr(os, "O_CLOEXEC", 0) | getattr(os, "O_NONBLOCK", 0)
-_NOFOLLOW: int = getattr(os, "O_NOFOLLOW", 0)
+FILE_FLAGS = os.O_RDONLY | getattr(os, "O_BINARY", 0) | getattr(os, "O_CLOEXEC", 0) | getattr(os, "O_NONBLOCK", 0)
+NO_FOLLOW: int = getattr(os, "O_NOFOLLOW", 0)
+
+FORGETS = hasattr(os, "posix_fadvise")
+"""Whether the system can be told to let go of what it has cached of a file (Linux, FreeBSD)."""
 
 Explain = Callable[[Exception, int], Problem]
 
@@ -45,9 +49,9 @@ class FileBytes(RawIOBase):
     def __init__(self, path: str | os.PathLike[str], *, follow: bool = True) -> None:
         super().__init__()
         self._fd = -1
-        if not follow and not _NOFOLLOW and os.path.islink(path):  # noqa: PTH114 - a Path costs more than the call
+        if not follow and not NO_FOLLOW and os.path.islink(path):  # noqa: PTH114 - a Path costs more than the call
             raise OSError(errno.ELOOP, "is a symbolic link")
-        self._fd = os.open(path, _FLAGS | (0 if follow else _NOFOLLOW))
+        self._fd = os.open(path, FILE_FLAGS | (0 if follow else NO_FOLLOW))
         if not stat.S_ISREG(os.fstat(self._fd).st_mode):
             self.close()
             raise OSError(errno.EINVAL, "is not a regular file")
@@ -204,6 +208,30 @@ def fail(entries: Sequence[Entry], receiver: Receiver, problem: Problem) -> None
     for entry in entries:
         receiver.begin(entry)
         receiver.end(entry, problem)
+
+
+def forget_cached(fd: int) -> bool:
+    """Have the system's cache let go of an open file, so that its medium is read; say whether it could be told.
+
+    What is not on the medium yet stays (it is about to be written, which this only hurries). Source: POSIX.1-2008,
+    posix_fadvise, POSIX_FADV_DONTNEED.
+    """
+    if sys.platform == "win32" or sys.platform == "darwin":
+        return False
+    try:
+        os.posix_fadvise(fd, 0, 0, os.POSIX_FADV_DONTNEED)
+    except OSError:
+        return False
+    return True
+
+
+def forget(store: Store, entry: Entry) -> bool:
+    """Have the system's cache let go of a file of a store, or of an archive; say whether it could be told."""
+    try:
+        with store.open(entry) as raw:
+            return forget_cached(raw.fileno())
+    except (OSError, CannotReach, CannotRead):  # an OSError also where the stream is no file of this system
+        return False
 
 
 def deliver_file(store: Store, entry: Entry, receiver: Receiver, buffer: bytearray | None = None) -> None:

@@ -15,7 +15,17 @@ from typing import Any
 import pytest
 from gather import Gather
 
-from drill.copies import BrokenOff, FileBytes, LinkSession, file_store, folder_store, plain_view, pump, reach
+from drill.copies import (
+    BrokenOff,
+    FileBytes,
+    FolderOpener,
+    LinkSession,
+    file_store,
+    folder_store,
+    plain_view,
+    pump,
+    reach,
+)
 from drill.errors import CannotReach, CannotRead, DrillError, Unfinished
 from drill.model import Copy, Entry, Medium, Store, Trouble
 from drill.rehearse.holdings import Holdings
@@ -438,3 +448,49 @@ def test_a_real_mount_bears_its_mark_at_its_top() -> None:
         make(Path(folder), {"2026/wedding/1.dng": b"1", "MARK.txt": b""})
         assert recognised(Path(folder, "2026/wedding"))
         assert not recognised(Path(folder, "2026/wedding"), "null")  # /dev/null lies above the mount point
+
+
+def opener(root: Path) -> FolderOpener:
+    found = folder_store(root).open
+    assert isinstance(found, FolderOpener)
+    return found
+
+
+@POSIX
+@pytest.mark.parametrize("from_medium", [False, True])
+def test_a_small_file_as_it_was_listed_comes_at_one_go(tmp_path: Path, from_medium: bool) -> None:
+    root = make(tmp_path / "c", {"a/x": b"12345", "y": b"6"})
+    quick = opener(root)
+    expected = (b"12345", b"6") if not from_medium or hasattr(os, "posix_fadvise") else (None, None)
+    found = tuple(quick.whole(Entry(*item), from_medium=from_medium) for item in (("a/x", 5), ("y", 1)))
+    assert found == expected
+
+
+@POSIX
+def test_what_is_not_as_it_was_listed_is_left_to_the_careful_way(tmp_path: Path) -> None:
+    root = make(tmp_path / "c", {"a/x": b"12345", "empty": b""})
+    make(tmp_path / "out", {"x": b"12345"})
+    os.mkfifo(root / "pipe")
+    (root / "link").symlink_to("a/x")
+    (root / "leads").symlink_to(tmp_path / "out", target_is_directory=True)
+    quick = opener(root)
+    paths = [
+        "pipe",
+        "link",
+        "leads/x",
+        "gone",
+        "a",
+        "a/",
+        "",
+        ".",
+        "..",
+        "../out/x",
+        "/a/x",
+        "a/../a/x",
+        "a\0/x",
+        "a/\0",
+    ]
+    for entry in [*(Entry(path, 5) for path in paths), Entry("a/x", 4), Entry("a/x", 6), Entry("a/x", None)]:
+        assert quick.whole(entry, from_medium=False) is None, entry
+    assert quick.whole(Entry("empty", 0), from_medium=False) is None  # a pipe would look the same
+    assert quick.whole(Entry("a/x", 5), from_medium=False) == b"12345"

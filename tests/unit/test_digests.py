@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 
-from drill.digests import KINDS, Digester, digest_file, hex_length, is_kind
+from drill.digests import KINDS, Digester, at_once, digest_file, hex_length, is_kind
 from drill.manifests.lists import digits_of, kind_named, suffix
 
 
@@ -19,6 +19,7 @@ def test_a_digest_has_the_length_that_its_kind_says(kind: str) -> None:
     assert len(digest.hex) == hex_length(kind)
     assert digest.hex == digest.hex.lower()
     bytes.fromhex(digest.hex)
+    assert at_once([kind])(b"heron") == (digest,)
 
 
 @pytest.mark.parametrize(
@@ -31,12 +32,15 @@ def test_what_is_no_kind_is_refused(text: str) -> None:
         hex_length(text)
     with pytest.raises(ValueError, match="no digest kind"):
         Digester([text])
+    with pytest.raises(ValueError, match="no digest kind"):
+        at_once([text])
 
 
 def test_many_kinds_in_one_pass_come_sorted_and_once() -> None:
     digester = Digester(["xxh64", "md5", "md5", "sha1"])
     digester.update(b"abc")
     assert [digest.kind for digest in digester.digests()] == ["md5", "sha1", "xxh64"]
+    assert at_once(["xxh64", "md5", "md5", "sha1"])(b"abc") == digester.digests()
 
 
 def test_the_size_counts_bytes_of_every_buffer_form() -> None:
