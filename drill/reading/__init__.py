@@ -4,11 +4,11 @@ Flows in: jobs (a file on an opened copy), the digest kinds wanted, the ledger o
 each job what the file showed (`Seen`), or the Problem its reading ran into; and what the reading cost. Must not know:
 promises, faults, verdicts. Nothing is written but the ledger.
 
-`onepass` is one pass over one file's bytes; `crew` the workers on the media; `run` the calling thread: it alone
-touches the ledger and calls back.
+`onepass` is one pass over one file's bytes; `lanes` what each medium has to give; `crew` the workers on the media;
+`run` the calling thread: it alone touches the ledger and calls back.
 """
 
-from drill.reading.crew import Job, JobKey
+from drill.reading.lanes import Job, JobKey
 from drill.reading.run import MediumRead, Readings, is_lasting, read_files, root_of
 
 __all__ = ["Job", "JobKey", "MediumRead", "Readings", "is_lasting", "read_files", "root_of"]

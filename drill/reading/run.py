@@ -13,7 +13,8 @@ from drill import clock
 from drill.digests import Digester
 from drill.ledger import Ledger, Root
 from drill.model import Entry, Problem, Seen, Trouble
-from drill.reading.crew import Arrived, Crew, Job, JobKey, Meter, Task, lanes
+from drill.reading.crew import Arrived, Crew, Meter
+from drill.reading.lanes import Job, JobKey, Task, lanes
 from drill.shelf import OpenCopy
 from drill.units import say_size, say_span
 
@@ -25,11 +26,15 @@ OnSeen = Callable[[Job, Seen | Problem], None]
 
 @dataclass(frozen=True, slots=True)
 class MediumRead:
-    """What was read from one medium: files done with, bytes that came (unpacked), seconds from first to last."""
+    """What was read from one medium: files done with, bytes that came (unpacked), seconds from first to last.
+
+    `maybe_cached`: some of it may have come from the system's cache, so that the rate is not sure to be the medium's.
+    """
 
     files: int
     bytes: int
     took_s: float
+    maybe_cached: bool = True
 
     @property
     def rate_bps(self) -> float | None:
@@ -58,6 +63,7 @@ def read_files(
     on_seen: OnSeen | None = None,
     with_capture: bool = True,
     afresh: bool = False,
+    honest_rates: bool = False,
 ) -> Readings:
     """Read every file once and digest it; what the ledger knows with all `kinds` is not read again.
 
@@ -68,7 +74,8 @@ def read_files(
     both on the calling thread. `with_capture=False` leaves out `parts` and `taken`. A file that is read for another
     kind than the ledger knows gets the known kinds too, so that all its digests are from one reading. A member
     whose archive's own check value differs is a Problem, though all its bytes came. A picture dated after `now` is
-    taken for undated (see `drill.capture`).
+    taken for undated (see `drill.capture`). With `honest_rates` each file is read from its medium, where the system
+    can be told to forget what it has cached; else see `MediumRead.maybe_cached`.
 
     Errors: Unfinished, Mistakes (the ledger); ValueError on an unknown kind; KeyboardInterrupt and whatever `on_seen`
     raises stop all workers within one block, and what was read by then is in the ledger.
@@ -86,7 +93,9 @@ def read_files(
         known = () if seen is None else tuple(digest.kind for digest in seen.digests)
         asked = wanted + job.kinds
         if seen is None or not set(asked) <= set(known) or (with_capture and not seen.captured):
-            tasks.append(Task(job, tuple(dict.fromkeys(asked + known)), root))
+            # The many tasks that want the same share one tuple.
+            kinds_now = asked if not (known or job.kinds) else tuple(dict.fromkeys(asked + known))
+            tasks.append(Task(key, job, kinds_now, root))
             continue
         done[key] = seen
         done.from_ledger += 1
@@ -94,7 +103,7 @@ def read_files(
             on_seen(job, seen)
     ledger.tick()
     if tasks:
-        crew = Crew(lanes(tasks), now if with_capture else None)
+        crew = Crew(lanes(tasks), not_after=now if with_capture else None, from_medium=honest_rates)
         _work(crew, done, ledger=ledger, progress=_Progress(tasks, progress), on_seen=on_seen, afresh=afresh)
     return done
 
@@ -128,7 +137,7 @@ def _work(
         while crew.arrived:
             arrived = crew.arrived.popleft()
             job, result = arrived.task.job, arrived.result
-            done[job.key] = result
+            done[arrived.task.key] = result
             _remember(arrived, ledger, is_lasting=lambda task: _is_lasting(task, begun, roots), afresh=afresh)
             if on_seen is not None:
                 on_seen(job, result)
@@ -207,7 +216,8 @@ def _by_medium(meters: Sequence[Meter]) -> dict[str, MediumRead]:
     for id_ in dict.fromkeys(meter.medium for meter in meters):
         own = [meter for meter in meters if meter.medium == id_]
         took_s = max(meter.end_s for meter in own) - min(meter.start_s for meter in own)
-        media[id_] = MediumRead(sum(meter.files for meter in own), sum(meter.bytes for meter in own), took_s)
+        files, came = sum(meter.files for meter in own), sum(meter.bytes for meter in own)
+        media[id_] = MediumRead(files, came, took_s, any(meter.maybe_cached for meter in own))
     return media
 
 

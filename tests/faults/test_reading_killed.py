@@ -60,7 +60,7 @@ with log.open("a", buffering=1) as said:
 
 def found_at(root: Path) -> OpenCopy:
     copy = Copy("copy", "ssd", root, None, "folder", None, None)
-    medium = Medium("ssd", "ssd", "desk", attached=False, offsite=False, carried=False)
+    medium = Medium("ssd", "ssd", "desk", attached=False, offsite=False, carried=False, readers=2)
     with LinkSession() as session:
         return open_copy(copy, medium, session=session, downloads=root.parent / "none")
 

@@ -24,13 +24,14 @@ import xxhash
 from PIL import Image
 
 from drill import capture
-from drill.copies import LinkSession, archive_view
+from drill.copies import FolderOpener, LinkSession, archive_view, forget
 from drill.faults.draw import Damage
 from drill.faults.overlay import Overlay
 from drill.ledger import Ledger
 from drill.model import Copy, Digest, Entry, Medium, Problem, Seen, Store, Trouble
 from drill.reading import Job, Readings, read_files, root_of
-from drill.reading.crew import BLOCK
+from drill.reading.crew import BLOCK, Crew
+from drill.reading.lanes import Task, lanes
 from drill.shelf import OpenCopy, State, open_copy
 
 NOW = datetime(2026, 11, 24, 20, 0, tzinfo=UTC)
@@ -80,6 +81,7 @@ def read(
     progress: Callable[[str], None] = lambda text: None,
     on_seen: Callable[[Job, Seen | Problem], None] | None = None,
     with_capture: bool = True,
+    honest_rates: bool = False,
 ) -> Readings:
     jobs = [Job(found, entry) for found in copies for entry in found.entries]
     with Ledger.open(None, now=NOW) as fresh:
@@ -91,6 +93,7 @@ def read(
             progress=progress,
             on_seen=on_seen,
             with_capture=with_capture,
+            honest_rates=honest_rates,
         )
 
 
@@ -240,6 +243,18 @@ def test_without_capture_there_are_digests_alone(tmp_path: Path) -> None:
     assert done["a.jpg"] == Seen(len(content), (Digest("xxh128", xxhash.xxh3_128_hexdigest(content)),))
 
 
+def test_the_quick_way_shows_what_the_careful_way_shows(tmp_path: Path) -> None:
+    root = write(tmp_path / "c", {f"{size}.jpg": some(size) for size in SIZES} | {"p.jpg": picture()})
+    (root / "link.jpg").symlink_to("p.jpg")
+    (root / "in").symlink_to(".", target_is_directory=True)
+    found = open_at(root)
+    kinds = ("md5", "sha256", "blake2b-160", "xxh3")
+    for with_capture in (True, False):
+        careful = read(Watch().over(found), kinds=kinds, with_capture=with_capture)
+        assert read(found, kinds=kinds, with_capture=with_capture) == careful
+        assert len(careful) == len(SIZES) + 2
+
+
 def test_an_unknown_kind_is_refused_before_anything_is_read(tmp_path: Path) -> None:
     watch = Watch()
     with pytest.raises(ValueError, match="no digest kind"):
@@ -360,7 +375,7 @@ def test_a_job_asked_for_twice_is_read_once(tmp_path: Path) -> None:
 # --- the workers -------------------------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize("kind", ["card", "hard-disk", "optical", "tape"])
+@pytest.mark.parametrize("kind", ["hard-disk", "optical", "tape"])
 def test_media_that_seek_have_one_reader_in_path_order(tmp_path: Path, kind: str) -> None:
     watch = Watch()
     names = [f"{folder}/{n}.bin" for folder in ("b", "a", "é", "Z") for n in range(3)]
@@ -369,24 +384,83 @@ def test_media_that_seek_have_one_reader_in_path_order(tmp_path: Path, kind: str
     assert len(watch.readers) == 1
 
 
-@pytest.mark.parametrize("kind", ["ssd", "computer", "tablet", "phone", "network-storage", "cloud"])
-def test_other_media_have_two(tmp_path: Path, kind: str) -> None:
-    watch = Watch(meet=2)
+BEARS = {"ssd": 8, "computer": 8, "card": 4, "tablet": 4, "phone": 4, "network-storage": 4, "cloud": 4}
+
+
+@pytest.mark.parametrize("kind", BEARS)
+def test_other_media_have_several(tmp_path: Path, kind: str) -> None:
+    watch = Watch(meet=BEARS[kind])
     read(watch.over(open_at(write(tmp_path / "c", {f"{n}": b"x" for n in range(20)}), kind=kind)))
-    assert len(watch.readers) == 2
+    assert len(watch.readers) == BEARS[kind]
     assert sorted(watch.opened) == sorted(f"{n}" for n in range(20))
 
 
-def test_many_media_are_read_side_by_side_by_eight_at_most(tmp_path: Path) -> None:
-    watch = Watch(meet=8)
+@pytest.mark.parametrize(("kind", "readers"), [("hard-disk", 3), ("ssd", 1), ("card", 32)])
+def test_the_studio_file_says_how_many(tmp_path: Path, kind: str, readers: int) -> None:
+    watch = Watch(meet=readers)
+    found = open_at(write(tmp_path / "c", {f"{n}": b"x" for n in range(40)}), kind=kind)
+    read(watch.over(replace(found, medium=replace(found.medium, readers=readers))))
+    assert len(watch.readers) == readers
+    assert sorted(watch.opened) == sorted(f"{n}" for n in range(40))
+
+
+def tells_of_its_cache(found: OpenCopy) -> FolderOpener:
+    """Return the copy's opener, its files on the medium and in the cache; skip where the system does not say so."""
+    assert found.store is not None and isinstance(found.store.open, FolderOpener)
+    os.sync() if hasattr(os, "sync") else None
+    read(found)
+    if not all(found.store.open.is_cached(entry) for entry in found.entries):
+        pytest.skip("this file system does not say what it has cached")
+    return found.store.open
+
+
+def test_small_files_from_the_cache_are_left_to_one_reader(tmp_path: Path) -> None:
+    found = open_at(write(tmp_path / "c", {f"{n:03}": some(5_000, n) for n in range(400)}))
+    tells_of_its_cache(found)
+    tasks = [Task(job.key, job, ("xxh128",), None) for job in (Job(found, entry) for entry in found.entries)]
+    crew = Crew(lanes(tasks), not_after=None, from_medium=False)
+    crew.start()
+    while not crew.wait(0.1):
+        pass
+    crew.halt()
+    assert len(crew.arrived) == 400
+    assert [meter.files for meter in crew.meters if meter.files] == [400]
+
+
+def test_the_cache_lets_go_of_a_file(tmp_path: Path) -> None:
+    found = open_at(write(tmp_path / "c", {"small": some(5_000), "big": some(3_000_000)}))
+    opener = tells_of_its_cache(found)
+    assert found.store is not None
+    for entry in found.entries:
+        assert forget(found.store, entry)
+        assert not opener.is_cached(entry)
+
+
+@pytest.mark.parametrize("form", ["folder", ".zip"])
+def test_whether_a_rate_is_the_mediums_is_told(tmp_path: Path, form: str) -> None:
+    root = write(tmp_path / "c", {"small": some(5_000), "big": some(3_000_000), "none": b""})
+    found = open_at(root) if form == "folder" else open_at(packed(root, tmp_path / "p.zip"), archive=form)
+    plain, honest = read(found), read(found, honest_rates=True)
+    assert plain == honest
+    assert plain.media["ssd"].maybe_cached
+    assert honest.media["ssd"].maybe_cached is not hasattr(os, "posix_fadvise")
+
+
+def test_streams_that_are_no_files_are_maybe_cached(tmp_path: Path) -> None:
+    done = read(Watch().over(open_at(write(tmp_path / "c", {"a": b"x"}))), honest_rates=True)
+    assert done.media["ssd"].maybe_cached
+
+
+def test_many_media_are_read_side_by_side_by_32_at_most(tmp_path: Path) -> None:
+    watch = Watch(meet=32)
     copies = []
     for number in range(12):
         kind = "card" if number % 2 else "ssd"
-        root = write(tmp_path / f"c{number}", {f"{n}": some(n) for n in range(4)})
+        root = write(tmp_path / f"c{number}", {f"{n}": some(n) for n in range(8)})
         copies.append(watch.over(open_at(root, on=f"m{number}", kind=kind)))
     done = read(*copies)
-    assert len(done) == 48 and all(isinstance(seen, Seen) for seen in done.values())
-    assert len(watch.readers) == 8
+    assert len(done) == 96 and all(isinstance(seen, Seen) for seen in done.values())
+    assert len(watch.readers) == 32
     assert done.media.keys() == {f"m{number}" for number in range(12)}
 
 
@@ -406,7 +480,7 @@ def test_progress_is_one_line_now_and_then(tmp_path: Path) -> None:
     said: list[str] = []
     root = write(tmp_path / "c", {f"{n:02}": some(50_000, n) for n in range(26)})
     start = time.monotonic()
-    read(Watch(0.1).over(open_at(root, kind="card")), progress=said.append)
+    read(Watch(0.1).over(open_at(root, kind="hard-disk")), progress=said.append)
     took = time.monotonic() - start
     assert took > 2.4
     assert 3 <= len(said) <= took * 5 + 2
@@ -499,7 +573,7 @@ def test_a_medium_that_vanishes_is_given_up_at_once(tmp_path: Path, how: str) ->
                 root.mkdir()
 
     watch = Watch(act=vanish)
-    found = watch.over(open_at(root, kind="card"))
+    found = watch.over(open_at(root, kind="hard-disk"))
     found = replace(found, medium=replace(found.medium, recognised_by="MARK.txt"))
     done = by_path(read(found))
     assert len(done) == 201 and len(watch.opened) in (51, 52)  # and no more tries after that
@@ -525,7 +599,7 @@ def test_what_a_caller_raises_stops_the_workers_and_loses_nothing(tmp_path: Path
         raise OSError(errno.ENOSPC, "no space")
 
     with Ledger.open(tmp_path / "n", now=NOW) as ledger, pytest.raises(OSError, match="no space"):
-        read(watch.over(open_at(root)), ledger=ledger, on_seen=full)
+        read(watch.over(open_at(root, kind="hard-disk")), ledger=ledger, on_seen=full)
     assert len(watch.opened) < 100
 
 
@@ -538,7 +612,7 @@ def test_a_crash_of_a_worker_is_the_runs_crash(tmp_path: Path, ledger: Ledger) -
 
     watch = Watch(0.005, act=crash)
     with pytest.raises(ZeroDivisionError, match="a defect"):
-        read(watch.over(open_at(root, kind="card")), ledger=ledger)
+        read(watch.over(open_at(root, kind="hard-disk")), ledger=ledger)
     assert len(watch.opened) == 11 and ledger.count == 10
 
 
@@ -546,7 +620,8 @@ def test_a_crash_of_a_worker_is_the_runs_crash(tmp_path: Path, ledger: Ledger) -
 def test_an_interrupt_stops_within_one_block_and_keeps_what_was_read(tmp_path: Path, form: str) -> None:
     root = write(tmp_path / "c", {f"{n:03}": some(40_000, n) for n in range(400)})
     whole = form == "folder"
-    found = open_at(root if whole else packed(root, tmp_path / "p.zip"), archive=None if whole else form)
+    at = root if whole else packed(root, tmp_path / "p.zip")
+    found = open_at(at, kind="hard-disk", archive=None if whole else form)
     times: list[float] = []
     assert found.store is not None
     store = found.store
