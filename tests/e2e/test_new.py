@@ -364,6 +364,9 @@ def test_each_byte_of_the_media_is_read_at_most_once_where_nothing_disagrees(tmp
     lines = [line for one in tmp_path.glob("strace.log.*") for line in one.read_text("utf-8", "replace").splitlines()]
     for line in lines:
         found = re.search(r"(?:read|readv|pread64|preadv2?)\(\d+<(.*?)>, .*\) = (\d+)$", line)
+        if "RWF_NOWAIT" in line:  # whether the system's cache has a first byte: no medium is read
+            assert not found or int(found.group(2)) == 1
+            continue
         if found and found.group(1).startswith(str(tmp_path / "media")):
             read[found.group(1)] += int(found.group(2))
         assert "mmap" not in line or str(tmp_path / "media") not in line
