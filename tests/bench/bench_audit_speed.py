@@ -3,13 +3,13 @@
 Run: python tests/bench/bench_audit_speed.py [FOLDER] [--gigabytes 3] [--small 100000] [--rounds 5] [--no-cold]
 
 Interleaved rounds, each a whole process over the same files; the first round warms the cache and does not count. Ours
-is a process that lists the folder and reads it with `drill.reading.read_files`, digests alone, and remembers nothing
-(the row that says so: with the notebook). Two ratios (above 1: we are faster): `reading` compares our time for listing
-and reading with the other's whole process, as our interpreter and its imports (a fifth of a second, once) are no part
-of the work; `process` compares whole processes. Targets are held against `reading`. Cold rows empty the system's cache
-before each process (Linux, root; else left out, and said); how fast a disk answers decides them, so the time that one
-reader takes for a small file is printed too. `honest` rows tell the system to let go of each file before it is read,
-from a warm cache.
+is a process that lists the folder and reads it with `drill.reading.read_files`, digests alone, and remembers nothing;
+rows of `drill audit` are the command itself, with lists, ledger and report. Two ratios (above 1: we are faster):
+`reading` compares our time for listing and reading with the other's whole process, as our interpreter and its imports
+(a fifth of a second, once) are no part of the work; `process` compares whole processes. Targets are held against
+`reading`. Cold rows empty the system's cache before each process (Linux, root; else left out, and said); how fast a
+disk answers decides them, so the time that one reader takes for a small file is printed too. `honest` rows tell the
+system to let go of each file before it is read, from a warm cache.
 
 A run during which other processes used more than 15 % of a core is dropped (Linux), unless too few would be left; the
 table says how many were kept.
@@ -69,27 +69,27 @@ def lists(folder: Path, program: Sequence[str], target: Path) -> Path:
 def read_with_drill(folder: Path, kinds: Sequence[str], medium_kind: str, way: str) -> float:
     from drill import clock  # noqa: PLC0415
     from drill.copies import LinkSession  # noqa: PLC0415
+    from drill.ledger import Ledger, Root  # noqa: PLC0415
     from drill.model import Copy, Entry, Medium, Seen  # noqa: PLC0415
-    from drill.notebook import Notebook, Root  # noqa: PLC0415
     from drill.reading import Job, read_files  # noqa: PLC0415
     from drill.shelf import open_copy  # noqa: PLC0415
 
-    class Forgetful(Notebook):
+    class Forgetful(Ledger):
         def get(self, root: Root, entry: Entry) -> None:
             return None
 
-        def put(self, root: Root, entry: Entry, seen: Seen) -> None:
+        def put(self, *reading: object, **more: object) -> None:
             pass
 
     start = time.perf_counter()
     copy = Copy("bench", "bench", folder, None, "folder", None, None)
     medium = Medium("bench", medium_kind, "desk", attached=False, offsite=False, carried=False)
-    with LinkSession() as session, (Notebook if way == "remembered" else Forgetful)(None) as notebook:
+    with LinkSession() as session, Forgetful.open(None, now=clock.now()) as ledger:
         found = open_copy(copy, medium, session=session, downloads=folder)
         done = read_files(
             [Job(found, entry) for entry in found.entries],
             kinds=kinds,
-            notebook=notebook,
+            ledger=ledger,
             now=clock.now(),
             progress=lambda text: None,
             with_capture=False,
@@ -148,12 +148,36 @@ def timed(command: Sequence[str], folder: Path, *, cold: bool) -> Timed:
     whole_s = time.perf_counter() - start
     if child.wait():
         raise SystemExit(f"{command[0]} failed: {complaint or said}")
-    inner_s = float(said) if command[0] == sys.executable else whole_s
+    inner_s = float(said) if "--child" in command else whole_s
     return Timed(whole_s, inner_s, peak_mb, (busy_s() - busy - own_s) / whole_s)
 
 
 def drill(folder: Path, kinds: str, *, way: str = "drill", medium_kind: str = "ssd") -> list[str]:
     return [sys.executable, __file__, "--child", way, str(folder), kinds, medium_kind]
+
+
+def audit_command(folder: Path, work: Path, promise: Path) -> list[str]:
+    """Return the command that audits a folder against its list, everything afresh; its studio file is written."""
+    studio = work / f"{promise.stem}.toml"
+    studio.write_text(
+        f"""[studio]
+name = "Kiln Lane"
+ledger = "{promise.stem}.sqlite"
+[[media]]
+id = "drive"
+kind = "ssd"
+place = "desk"
+[[shoots]]
+id = "reed"
+date = 2026-01-01
+manifest = "{promise.name}"
+[[copies]]
+on = "drive"
+at = "{folder.name}"
+manifest = "{promise.name}"
+"""
+    )
+    return [sys.executable, "-m", "drill", "audit", str(studio), "--all"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -213,11 +237,12 @@ def large(folder: Path, lists_in: Path, rounds: int) -> None:
     xxh128 = lists(folder, ["xxhsum", "-H2"], lists_in / "large.xxh128")
     sha256 = lists(folder, ["sha256sum"], lists_in / "large.sha256")
     hashlib_way = [sys.executable, __file__, "--child", "hashlib", str(folder), "-", "-"]
-    ours = drill(folder, "sha256")
+    ours, audit = drill(folder, "sha256"), audit_command(folder, lists_in, xxh128)
     rows = [
         Row(
             "large, warm, xxh128, against xxhsum -c", drill(folder, "xxh128"), ["xxhsum", "-c", "-q", str(xxh128)], 1.15
         ),
+        Row("large, warm, drill audit, against xxhsum -c", audit, ["xxhsum", "-c", "-q", str(xxh128)], None),
         Row("large, warm, sha256, against sha256sum -c", ours, ["sha256sum", "-c", "--quiet", str(sha256)], 6.0),
         Row("large, warm, sha256, against one thread of hashlib", ours, hashlib_way, 1.8),
         Row("sha256 with xxh128, against sha256", drill(folder, "sha256,xxh128"), ours, 0.9),
@@ -233,9 +258,10 @@ def large(folder: Path, lists_in: Path, rounds: int) -> None:
 def small(folder: Path, lists_in: Path, rounds: int, *, cold: bool) -> None:
     check = ["xxhsum", "-c", "-q", str(lists(folder, ["xxhsum", "-H2"], lists_in / "small.xxh128"))]
     ours, honest = drill(folder, "xxh128"), drill(folder, "xxh128", way="honest")
-    remembered = drill(folder, "xxh128", way="remembered")
+    audit = audit_command(folder, lists_in, lists_in / "small.xxh128")
     rows = [
-        Row("small, warm, remembered, against xxhsum -c", remembered, check, None),
+        Row("small, warm, drill audit, against xxhsum -c", audit, check, None),
+        Row("small, warm, drill audit without ledger", [*audit, "--no-ledger"], check, None),
         Row("small, warm, xxh128, against xxhsum -c", ours, check, 1.0),
         Row("small, honest, xxh128, against warm", honest, ours, None),
     ]
