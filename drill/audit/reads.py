@@ -7,7 +7,6 @@ stops the reading, a budget's end or Ctrl-C, takes nothing away.
 
 from collections import Counter, defaultdict
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import replace
 from datetime import datetime
 
 from drill import clock
@@ -85,6 +84,7 @@ class Reads:
             on_seen=self._take,
             with_capture=False,
             afresh=True,
+            honest_rates=True,  # what lies in the system's memory proves nothing of a medium
         )
         for medium, of_medium in read.media.items():
             self.media[medium].append(of_medium)
@@ -166,7 +166,8 @@ def rates_of(media: Mapping[str, Sequence[MediumRead]]) -> dict[str, MediumRead]
     added: dict[str, MediumRead] = {}
     for medium, portions in media.items():
         files, size = sum(one.files for one in portions), sum(one.bytes for one in portions)
-        added[medium] = replace(portions[0], files=files, bytes=size, took_s=sum(one.took_s for one in portions))
+        took_s, cached = sum(one.took_s for one in portions), any(one.maybe_cached for one in portions)
+        added[medium] = MediumRead(files, size, took_s, cached)
     return added
 
 

@@ -303,6 +303,6 @@ def _remember(ledger: Ledger, run: int, record: Audit, desk: _Desk) -> None:
         )
     for medium, read in rates_of({} if desk.reads is None else desk.reads.media).items():
         if read.bytes:
-            # Reading cannot yet tell the system to let go of what it has cached.
-            ledger.add_rate(run, medium, files=read.files, bytes=read.bytes, took_s=read.took_s, maybe_cached=True)
+            cached = read.maybe_cached
+            ledger.add_rate(run, medium, files=read.files, bytes=read.bytes, took_s=read.took_s, maybe_cached=cached)
     ledger.end_run(run, complete=record.complete)

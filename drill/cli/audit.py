@@ -80,7 +80,7 @@ def _audit(options: argparse.Namespace) -> int:
         look=options.look,
         progress=progress,
     )
-    with Ledger.open(None if options.no_ledger else studio.ledger, now=now) as ledger:
+    with Ledger.none(now=now) if options.no_ledger else Ledger.open(studio.ledger, now=now) as ledger:
         found = audit(studio, ledger, settings)
         progress("")
         if options.seed is None:

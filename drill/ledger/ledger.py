@@ -68,6 +68,8 @@ class Ledger:
         self._ids: dict[RootKey, int] = {}
         self._seeds: dict[RootKey, int] = {}
         self._run: int | None = None
+        self._unknown: set[RootKey] = set()  # places of which nothing is known, among questions in a row
+        self._keeps = True
 
     @classmethod
     def open(cls, path: Path | None, *, now: datetime, wait_s: float = 10.0) -> Self:
@@ -76,6 +78,13 @@ class Ledger:
         `now` dates the readings, unless the clock is not there yet. It waits at most `wait_s` for other runs.
         """
         return cls(connect(path, wait_s=wait_s), path, now)
+
+    @classmethod
+    def none(cls, *, now: datetime) -> Self:
+        """Return one that knows nothing and keeps no reading: what runs without a ledger have in its place."""
+        made = cls.open(None, now=now)
+        made._keeps = False
+        return made
 
     @classmethod
     def read(cls, path: Path, *, wait_s: float = 10.0) -> Self:
@@ -111,6 +120,8 @@ class Ledger:
 
         `copy` is the id of the copy that it was read in.
         """
+        if not self._keeps:
+            return
         when = read_at or self._moment()
         row = reading_row(root, entry, seen, read_at=when, took_s=took_s, run=self._run)
         if row is not None:
@@ -128,6 +139,8 @@ class Ledger:
         copy: str = "",
     ) -> None:
         """Remember what went wrong with a reading, always; `ranges` of bytes, from the first to after the last."""
+        if not self._keeps:
+            return
         when = read_at or self._moment()
         row = problem_row(root, entry, problem, ranges=ranges, read_at=when, took_s=took_s, run=self._run)
         self._add(root.key, row, copy)
@@ -245,6 +258,7 @@ class Ledger:
         return clock.now() + self._behind
 
     def _add(self, key: RootKey, row: Row, copy: str) -> None:
+        self._unknown.discard(key)
         self._pending.setdefault(key, {})[from_text(row.path), row.number] = row
         if copy:
             self._copies[key] = copy
@@ -279,8 +293,11 @@ class Ledger:
         return self._seeds[key]
 
     def _stored(self, key: RootKey, entry: Entry) -> Row | None:
+        if key in self._unknown:
+            return None
         id_ = self._root_id(key)
         if id_ is None:
+            self._unknown.add(key)
             return None
         values = (id_, to_text(entry.path), entry.index)
         try:
@@ -320,6 +337,7 @@ class Ledger:
 
     def _let_go(self) -> None:
         """End the questions in a row: on some file systems others could not commit in the meantime."""
+        self._unknown.clear()
         if self._db.in_transaction:
             self._ask(lambda: self._db.execute("ROLLBACK"))
 

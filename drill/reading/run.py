@@ -20,6 +20,7 @@ from drill.units import say_size, say_span
 
 _TICK_S = 0.2
 _REFUTES = frozenset({Trouble.IO, Trouble.DAMAGED, Trouble.CHECK_VALUE})  # the others say nothing of the file's bytes
+_BATCH = 1000  # results that are handled before the next look at the clock
 
 OnSeen = Callable[[Job, Seen | Problem], None]
 
@@ -135,12 +136,18 @@ def _work(
     def collect() -> None:
         roots: dict[str, Root | None] = {}  # archives as they are now, looked at once a round
         while crew.arrived:
-            arrived = crew.arrived.popleft()
-            job, result = arrived.task.job, arrived.result
-            done[arrived.task.key] = result
-            _remember(arrived, ledger, is_lasting=lambda task: _is_lasting(task, begun, roots), afresh=afresh)
-            if on_seen is not None:
-                on_seen(job, result)
+            some = [crew.arrived.popleft() for _ in range(min(len(crew.arrived), _BATCH))]
+            # All questions before all answers: each change between the two ends a transaction.
+            lasting = [arrived for arrived in some if _is_lasting(arrived, begun, roots)]
+            before = {arrived.task.key: _earlier(arrived, ledger) for arrived in lasting} if afresh else {}
+            for arrived in lasting:
+                _remember(arrived, ledger, before.get(arrived.task.key))
+            for arrived in some:
+                if isinstance(arrived.result, Problem):
+                    _remember_problem(arrived, arrived.result, ledger)
+                done[arrived.task.key] = arrived.result
+                if on_seen is not None:
+                    on_seen(arrived.task.job, arrived.result)
         ledger.tick()
 
     try:
@@ -160,17 +167,23 @@ def _work(
     progress.say(crew.meters)
 
 
-def _remember(arrived: Arrived, ledger: Ledger, *, is_lasting: Callable[[Task], bool], afresh: bool) -> None:
+def _earlier(arrived: Arrived, ledger: Ledger) -> Seen | None:
+    root = arrived.task.root
+    return None if root is None else ledger.get(root, arrived.task.job.entry)
+
+
+def _remember(arrived: Arrived, ledger: Ledger, before: Seen | None) -> None:
     task, result = arrived.task, arrived.result
-    if task.root is None:
-        return
-    entry, copy = task.job.entry, task.job.found.copy.id
-    if isinstance(result, Problem):
-        if result.trouble in _REFUTES:
-            ledger.put_problem(task.root, entry, result, took_s=arrived.took_s, copy=copy)
-    elif is_lasting(task):
-        seen = _with_earlier(result, ledger.get(task.root, entry)) if afresh else result
-        ledger.put(task.root, entry, seen, took_s=arrived.took_s, copy=copy)
+    if task.root is not None and isinstance(result, Seen):
+        seen, copy = _with_earlier(result, before), task.job.found.copy.id
+        ledger.put(task.root, task.job.entry, seen, took_s=arrived.took_s, copy=copy)
+
+
+def _remember_problem(arrived: Arrived, problem: Problem, ledger: Ledger) -> None:
+    task = arrived.task
+    if task.root is not None and problem.trouble in _REFUTES:
+        copy = task.job.found.copy.id
+        ledger.put_problem(task.root, task.job.entry, problem, took_s=arrived.took_s, copy=copy)
 
 
 def _with_earlier(seen: Seen, before: Seen | None) -> Seen:
@@ -186,16 +199,16 @@ def _with_earlier(seen: Seen, before: Seen | None) -> Seen:
     return replace(earlier, digests=tuple(digests))
 
 
-def _is_lasting(task: Task, begun: datetime, roots: dict[str, Root | None]) -> bool:
-    root, found = task.root, task.job.found
-    if root is None:
+def _is_lasting(arrived: Arrived, begun: datetime, roots: dict[str, Root | None]) -> bool:
+    root, found = arrived.task.root, arrived.task.job.found
+    if root is None or isinstance(arrived.result, Problem):
         return False
     if root.archive:
         if found.copy.id not in roots:
             roots[found.copy.id] = root_of(found)
         if roots[found.copy.id] != root:
             return False
-    return is_lasting(root, task.job.entry, begun)
+    return is_lasting(root, arrived.task.job.entry, begun)
 
 
 def is_lasting(root: Root, entry: Entry, begun: datetime) -> bool:
