@@ -89,6 +89,56 @@ class CopyResult:
 
 
 @dataclass(frozen=True, slots=True)
+class Group:
+    """Copies of a file that are alike: `files` are (copy, path) pairs, `looks` what a look inside came to and why.
+
+    `unreadable` are the bytes that cannot be read, as [from, to) pairs; from `stopped_at` on nothing more was tried.
+    """
+
+    files: tuple[tuple[str, str], ...]
+    size: int
+    looks: str
+    detail: str
+    unreadable: tuple[tuple[int, int], ...] = ()
+    stopped_at: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Between:
+    """How two groups, by number, differ: see `drill.comparing.Difference`; `words` say it to people.
+
+    `beginning` is the group that is the other one cut short, None where neither is.
+    """
+
+    groups: tuple[int, int]
+    ranges: tuple[tuple[int, int], ...]
+    ranges_left_out: int
+    same_until: int | None
+    zeroed: tuple[int, int]
+    flipped: int
+    beginning: int | None
+    words: str
+
+
+@dataclass(frozen=True, slots=True)
+class Disagreement:
+    """Copies of one file that differ, where no promise says what is right: a judgement, never a proof.
+
+    `likely_right` is a group's number, None where that cannot be told. `is_one_file` is false where nothing in them is
+    alike. Without groups it was not compared, and `judgement` says why.
+    """
+
+    name: str
+    copies: tuple[str, ...]
+    groups: tuple[Group, ...]
+    between: tuple[Between, ...]
+    likely_right: int | None
+    judgement: str
+    hint: str = ""
+    is_one_file: bool = True
+
+
+@dataclass(frozen=True, slots=True)
 class Audit:
     """A whole audit. `named` are the copies that were asked for by id; `notes` are for people.
 
@@ -105,6 +155,7 @@ class Audit:
     limit: str = ""
     notes: tuple[str, ...] = ()
     unfinished: str | None = None
+    disagreements: tuple[Disagreement, ...] = ()
 
     @property
     def falls_short(self) -> bool:
@@ -129,6 +180,7 @@ def to_json(audit: Audit) -> dict[str, Any]:
         "limit": audit.limit,
         "notes": list(audit.notes),
         "unfinished": audit.unfinished,
+        "disagreements": [asdict(one) | {"proof": False} for one in audit.disagreements],
     }
 
 

@@ -44,21 +44,21 @@ class Found:
 
 def copy_results(
     found: Sequence[Found],
+    judged: Mapping[str, Sequence[Judged]],
     promises: Promises,
     *,
     proofs: Callable[[Container[Digest]], Proofs],
     copies: Sequence[Copy],
     confidence: Fraction | None,
-    whole: bool,
 ) -> list[CopyResult]:
-    """Judge all copies; without `whole` files that have nothing to do with the shoots asked for are left out."""
-    judged = judge_all(found, promises, whole=whole)
+    """Return what came of each copy, whose files were judged."""
     finder = Finder(judged, promises, copies, proofs)
     return [_result(one, judged[one.scope.found.copy.id], finder, confidence) for one in found]
 
 
 def judge_all(found: Sequence[Found], promises: Promises, *, whole: bool) -> dict[str, list[Judged]]:
-    """Return every file's outcome, by copy."""
+    """Return every file's outcome, by copy; without `whole` files that have nothing to do with the shoots asked for are
+    left out."""
     has_unlisted = any(one.scope.candidates for one in found)
     sizes = sizes_of(((one.scope, one.results) for one in found), promises) if has_unlisted else {}
     return {one.scope.found.copy.id: _looked(one, _judge(one, promises, sizes, whole=whole)) for one in found}

@@ -16,13 +16,15 @@ from pathlib import Path
 
 from drill import clock
 from drill.audit.choose import Choice, Choosing, Limits, choose
+from drill.audit.disagree import Means, compare_all, in_doubt
+from drill.audit.judge import Judged
 from drill.audit.looks import Looks, look_into
 from drill.audit.past import CutShort, Past, Proof, Proofs, carried_on, cut_short, measured_rate
 from drill.audit.promises import Promises
-from drill.audit.reads import Reads, rates_of, say_continued
+from drill.audit.reads import Reads, TimeUp, rates_of, say_continued
 from drill.audit.results import Found, copy_results, judge_all
 from drill.audit.scope import Scope, listed_scope, unlisted_scope
-from drill.auditrecord import Audit, CopyResult
+from drill.auditrecord import Audit, CopyResult, Disagreement
 from drill.copies import LinkSession
 from drill.errors import Unfinished
 from drill.ledger import AuditedCopy, Ledger
@@ -72,6 +74,8 @@ def audit(studio: Studio, ledger: Ledger, options: Options) -> Audit:
             unfinished = desk.vanished()
             if options.look:
                 desk.look()
+            if unfinished is None:
+                desk.compare()
         except KeyboardInterrupt:
             unfinished = f"interrupted{_GOES_ON if ledger.path else ''}"
         except Unfinished as error:
@@ -88,6 +92,7 @@ def audit(studio: Studio, ledger: Ledger, options: Options) -> Audit:
         limit=options.limits.words,
         notes=tuple(desk.notes),
         unfinished=unfinished,
+        disagreements=tuple(desk.disagreements),
     )
     try:
         _remember(ledger, run, record, desk)
@@ -139,6 +144,8 @@ class _Desk:
         self.choice = Choice([])
         self.reads: Reads | None = None
         self.looks: dict[str, Looks] = {id_: {} for id_ in self.found}
+        self.disagreements: list[Disagreement] = []
+        self._judged: dict[str, list[Judged]] | None = None
         self.notes: list[str] = []
 
     # --- opening -----------------------------------------------------------------------------------------------------
@@ -156,7 +163,11 @@ class _Desk:
         if found.copy.listed is not None:
             return listed_scope(found, found.copy.listed, self.promises, self.asked)
         past = self.pasts.get(found.copy.id, Past())
-        return unlisted_scope(found, self.promises, past.digests, whole=self.asked is None)
+        listed = {
+            digest.kind for copy in self.studio.copies for item in (copy.listed or ())[:1] for digest in item.digests
+        }
+        kinds = tuple(sorted(listed)) or ("xxh128",)
+        return unlisted_scope(found, self.promises, past.digests, whole=self.asked is None, unpromised=kinds)
 
     # --- reading -----------------------------------------------------------------------------------------------------
 
@@ -241,8 +252,7 @@ class _Desk:
     def look(self) -> None:
         """Decode the files of which no digest is known, as long as there is time."""
         judged = judge_all(self._facts(), self.promises, whole=self.asked is None)
-        scratch = self.studio.scratch
-        with checking(scratch=scratch if scratch is not None and scratch.is_dir() else None) as check:
+        with checking(scratch=self._scratch) as check:
             for id_, items in judged.items():
                 entries = [item.entry for item in items if item.outcome == "extra" and item.entry is not None]
                 if entries and self.found[id_].state is State.HERE:
@@ -258,16 +268,42 @@ class _Desk:
         self.options.progress(f"{id_}: looking into {entry.path}")
         return self.reads is None or not self.reads.is_up()
 
+    def compare(self) -> None:
+        """Compare what differs from copy to copy, where no promise says what is right."""
+        if self.asked is not None:
+            return
+        self.options.progress("judging")
+        doubted = in_doubt(self._facts(), self._judge(), self.promises, look=self.options.look)
+        if not doubted:
+            return
+        with checking(scratch=self._scratch) as check:
+            compare_all(doubted, Means(self.found, self.studio.media, check, self._tell), self.disagreements)
+
+    def _tell(self, text: str) -> None:
+        if self.reads is not None and self.reads.is_up():
+            raise TimeUp
+        self.options.progress(text)
+
+    @property
+    def _scratch(self) -> Path | None:
+        scratch = self.studio.scratch
+        return scratch if scratch is not None and scratch.is_dir() else None
+
+    def _judge(self) -> dict[str, list[Judged]]:
+        if self._judged is None:
+            self._judged = judge_all(self._facts(), self.promises, whole=self.asked is None)
+        return self._judged
+
     def results(self) -> list[CopyResult]:
         """Judge every copy."""
         self.options.progress("judging")
         return copy_results(
             self._facts(),
+            self._judge(),
             self.promises,
             proofs=self.proofs,
             copies=self.studio.copies,
             confidence=self.options.limits.confidence,
-            whole=self.asked is None,
         )
 
     def _facts(self) -> list[Found]:

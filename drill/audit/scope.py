@@ -116,23 +116,27 @@ def _kinds(item: Listed, promises: Promises) -> tuple[str, ...]:
     return tuple(sorted(kinds))
 
 
-def unlisted_scope(found: OpenCopy, promises: Promises, known: Known, *, whole: bool) -> Scope:
+def unlisted_scope(
+    found: OpenCopy, promises: Promises, known: Known, *, whole: bool, unpromised: tuple[str, ...] = ("xxh128",)
+) -> Scope:
     """Take every file of a copy without a list that may be what is promised; `known` has the digests of earlier
-    readings. Without `whole` only the shoots asked for count, and nothing is called extra."""
+    readings. Without `whole` only the shoots asked for count, and nothing is called extra. Where nothing at all is
+    promised files are digested in the `unpromised` kinds, to be held against each other."""
+    kinds = promises.kinds or unpromised
     candidates: list[Entry] = []
     extra: list[Entry] = []
     for entry in found.entries:
         named = promises.named_like(entry.path)
         if named and not whole and not any(promises.asked[number] for number in named):
             continue
-        (candidates if named or _may_be_promised(entry, promises, known(entry)) else extra).append(entry)
-    return Scope(found, candidates=candidates, extra=extra if whole else (), usual=promises.kinds)
+        (candidates if named or _may_be_promised(entry, promises, known(entry), kinds) else extra).append(entry)
+    return Scope(found, candidates=candidates, extra=extra if whole else (), usual=kinds)
 
 
-def _may_be_promised(entry: Entry, promises: Promises, digests: Iterable[Digest]) -> bool:
-    """Say whether the bytes of a file are unknown in some promised kind, or known to be promised ones."""
+def _may_be_promised(entry: Entry, promises: Promises, digests: Iterable[Digest], kinds: Iterable[str]) -> bool:
+    """Say whether the bytes of a file are unknown in some kind, or known to be promised ones."""
     digests = tuple(digests)
-    if not digests or not set(promises.kinds) <= {digest.kind for digest in digests}:
+    if not digests or not set(kinds) <= {digest.kind for digest in digests}:
         return True
     return next(promises.holding(digests, path=entry.path, size=entry.size), None) is not None
 

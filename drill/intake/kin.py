@@ -27,6 +27,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 
 from drill import naming
+from drill.comparing import Joined
 from drill.coverage import name_key
 from drill.intake.contents import Content, Slot, contents_of
 from drill.intake.likeness import Heads, may_begin, name_buckets, not_unlike, pairs_by_parts
@@ -56,26 +57,6 @@ def picture_slots(
         else:
             slots[kin.root(at)].unmet.append(claim)
     return list(slots.values()), left
-
-
-class Joined:
-    """Sets that grow together (union-find)."""
-
-    def __init__(self, count: int) -> None:
-        self._above = list(range(count))
-
-    def root(self, number: int) -> int:
-        """Return the number that stands for the set."""
-        while self._above[number] != number:
-            self._above[number] = self._above[self._above[number]]
-            number = self._above[number]
-        return number
-
-    def join(self, one: int, other: int) -> int:
-        """Make one set of two; return the number that stands for it, the smaller one."""
-        first, second = sorted((self.root(one), self.root(other)))
-        self._above[second] = first
-        return first
 
 
 class Kin:

@@ -18,10 +18,10 @@ from datetime import date, datetime
 from itertools import combinations
 
 from drill import naming
+from drill.comparing import Joined
 from drill.globs import fold
 from drill.intake.contents import Slot
 from drill.intake.folders import Names
-from drill.intake.kin import Joined
 from drill.intake.wares import Ware
 from drill.model import Taken
 from drill.naming import Nature

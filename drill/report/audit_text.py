@@ -8,7 +8,8 @@ from collections.abc import Sequence
 
 from drill import clock, units
 from drill.auditrecord import Audit, CopyResult, FileResult
-from drill.report.words import paragraph, safe, table
+from drill.report.disagree_text import disagreements_text
+from drill.report.words import listed, paragraph, safe, table
 
 MOST_NAMES = 10
 _NAMED_TOGETHER = 3  # files of one piece of advice that are named
@@ -30,9 +31,10 @@ def audit_text(audit: Audit, *, width: int = 80) -> str:
         _head(audit, width),
         _table(audit, width),
         *(_damage(copy, width) for copy in audit.copies),
-        _listed("What the spot check shows", [_sample(copy) for copy in audit.copies if copy.sample], width),
-        _listed("What to do first", _first_steps(audit), width),
-        _listed("To know", [*_to_know(audit), *audit.notes], width),
+        disagreements_text(audit.disagreements, width),
+        listed("What the spot check shows", [_sample(copy) for copy in audit.copies if copy.sample], width),
+        listed("What to do first", _first_steps(audit), width),
+        listed("To know", [*_to_know(audit), *audit.notes], width),
         paragraph(NOT_PROVED, width),
     ]
     return "\n\n".join(part for part in parts if part) + "\n"
@@ -48,12 +50,6 @@ def _head(audit: Audit, width: int) -> str:
     if audit.unfinished is not None:
         text += f" Not finished: {audit.unfinished}."
     return paragraph(safe(text), width)
-
-
-def _listed(title: str, texts: Sequence[str], width: int) -> str:
-    if not texts:
-        return ""
-    return f"{title}\n" + "\n".join(paragraph(safe(text), width, first="- ", rest="  ") for text in texts)
 
 
 # --- the table ---------------------------------------------------------------------------------------------------
@@ -108,7 +104,7 @@ def _damage(copy: CopyResult, width: int) -> str:
     texts = [f"{file.path}: {file.outcome}: {file.detail}" for file in bad[:MOST_NAMES]]
     if len(bad) > MOST_NAMES:
         texts.append(f"and {len(bad) - MOST_NAMES:,} more (--json has all of them)")
-    return _listed(safe(f"{copy.copy}: {', '.join(kinds)}"), texts, width)
+    return listed(safe(f"{copy.copy}: {', '.join(kinds)}"), texts, width)
 
 
 # --- spot checks -------------------------------------------------------------------------------------------------

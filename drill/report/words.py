@@ -68,6 +68,13 @@ def paragraph(text: str, width: int, *, first: str = "", rest: str = "") -> str:
     return "\n".join((first if number == 0 else rest) + line for number, line in enumerate(lines))
 
 
+def listed(title: str, texts: Sequence[str], width: int) -> str:
+    """Set texts as a list under a title; nothing where there is none."""
+    if not texts:
+        return ""
+    return f"{title}\n" + "\n".join(paragraph(safe(text), width, first="- ", rest="  ") for text in texts)
+
+
 def table(
     headers: Sequence[str],
     rows: Sequence[Sequence[str]],

@@ -25,7 +25,7 @@ FLOORS = (
     ("manifests", "copies", "ledger"),
     ("studio", "shelf", "soundness"),
     ("guard", "scenario", "coverage", "plan", "faulttree", "timing", "reading"),
-    ("faults", "evidence", "measured", "places", "history"),
+    ("faults", "evidence", "measured", "places", "history", "comparing"),
     ("restore", "verify", "score"),
     ("rehearse", "audit", "survey", "intake", "enlist"),
     ("report", "demo"),
