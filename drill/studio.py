@@ -61,7 +61,8 @@ def load_studio(path: Path) -> Studio:
     shoots = _shoots(top.tables("shoots"), targets, classes, weights, notes)
     copies = _copies(top.tables("copies"), media, notes)
     if not shoots and not top.has("shoots"):
-        top.wrong("shoots", "nothing is promised", "add a [[shoots]] table with its manifest")
+        hint = "add a [[shoots]] table with its manifest; to go without, write shoots = [] as the first line"
+        top.wrong("shoots", "nothing is promised", hint)
     top.finish()
     if mistakes:
         raise Mistakes(mistakes)

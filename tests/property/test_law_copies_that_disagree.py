@@ -130,8 +130,7 @@ def test_a_damaged_copy_is_not_called_right(
         for n, (look, count) in enumerate(kinds.values())
     ]
     said = judge(found, sides)
-    others = [count for count in (count for _, count in list(kinds.values())[1:])]
-    has_most = votes > 1 and votes > sum(others)
+    has_most = votes > 1 and votes > sum(count for _, count in list(kinds.values())[1:])
     opens = [side.looks is Outcome.OPENS for side in sides]
     event(f"{'most' if has_most else 'no majority'}, right: {said.likely_right}")
     if has_most or (opens[0] and sum(opens) == 1):
