@@ -138,6 +138,20 @@ def dropping(path: str) -> str | None:
     return found
 
 
+_CAMERA_NOTE = re.compile(
+    r"(?:.*/)?(?:.*\.ctg|avf_info/[^/]+\.(?:inp|bnp|int)|sonycard\.ind|m4root/(?:mediapro\.xml|status\.bin)"
+    r"|nikon[0-9]{3}\.dsc|autprint\.mrk|bdmv/(?:index|movieobj)\.bdm)"
+)
+
+
+def camera_note(path: str) -> bool:
+    """Say whether a file is one that cameras keep on a card for themselves: a catalogue, a counter, a print order.
+
+    The names are from memory, of the commonest makes; none of these files has a picture in it.
+    """
+    return _CAMERA_NOTE.fullmatch(path.casefold()) is not None
+
+
 @lru_cache(maxsize=1024)  # a listing gives folder after folder
 def _lies_in(folder: str) -> str | None:
     return next(filter(None, map(_left_folder, folder.split("/"))), None)

@@ -13,6 +13,7 @@ from drill.cli.audit import add_audit
 from drill.cli.demo import add_demo
 from drill.cli.history import add_history
 from drill.cli.new import add_new
+from drill.cli.retire import add_retire
 from drill.cli.run import add_run
 from drill.cli.survey import add_survey
 from drill.cli.terminal import EPILOG, MISTAKEN, OK, UNFINISHED, columns, complain
@@ -78,6 +79,7 @@ def _parser() -> argparse.ArgumentParser:
     add_survey(commands)
     add_audit(commands)
     add_history(commands)
+    add_retire(commands)
     add_demo(commands)
     listing = commands.add_parser("scenarios", help="list the shipped scenarios by name and title")
     listing.set_defaults(call=_scenarios)

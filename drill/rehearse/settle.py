@@ -9,10 +9,10 @@ from dataclasses import dataclass, field
 from datetime import datetime
 
 from drill.coverage import listed_size
+from drill.further import further_failures
 from drill.model import Digest, Shoot, Studio
 from drill.record import Drill, FileNote, Sample, Seconds
 from drill.rehearse.drill import Case, Facts
-from drill.rehearse.further import further_failures
 from drill.rehearse.spot import sample_of
 from drill.sampling import Spot
 from drill.score import Outcome, count_bytes, count_classes, count_files, lost_work, score, verdict

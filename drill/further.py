@@ -3,7 +3,7 @@
 Flows in: a studio. Flows out: for each event (medium:x, place:y, account:z) the copies it takes. Must not know: bytes.
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 
 from drill.faulttree import smallest_cut_sets
 from drill.model import Studio
@@ -22,12 +22,13 @@ def events(studio: Studio) -> dict[str, frozenset[str]]:
             first.setdefault(f"account:{medium.account}", set()).add(medium.id)
     found = {}
     for event, media in first.items():
-        lost = _with_dependants(media, studio)
+        lost = with_dependants(media, studio)
         found[event] = frozenset(copy.id for copy in studio.copies if copy.on in lost)
     return found
 
 
-def _with_dependants(media: set[str], studio: Studio) -> set[str]:
+def with_dependants(media: Iterable[str], studio: Studio) -> set[str]:
+    """Return media, and those that cannot be read any more without them."""
     lost = set(media)
     while True:
         more = {m.id for m in studio.media.values() if m.id not in lost and lost.intersection(m.needs)}

@@ -1,0 +1,96 @@
+"""`drill retire`: may this card be formatted, this drive let go, this cloud cancelled? It deletes nothing."""
+
+import argparse
+import sys
+import tempfile
+from pathlib import Path
+
+from drill import clock
+from drill.cli.terminal import (
+    FALLS_SHORT,
+    OK,
+    UNFINISHED,
+    Commands,
+    check_file,
+    columns,
+    complain,
+    moment,
+    progress,
+)
+from drill.errors import Mistake, Mistakes
+from drill.guard import guard_outputs
+from drill.ledger import Ledger, ledger_files
+from drill.model import Studio
+from drill.report.files import swap_in
+from drill.report.retire_text import retire_text
+from drill.retire import Options, medium_named, retire
+from drill.retirerecord import Retirement, dump
+from drill.studio import load_studio
+
+RETIRE_EPILOG = """\
+exit codes: 0 yes, it may go; 1 no; 2 the command, the studio file, a manifest or the ledger is wrong; 3 it could not be
+finished (interrupted, a copy vanished), so keep it: what was read is kept, and the same command goes on from there.
+Nothing is ever deleted: copies are only read.
+"""
+
+
+def add_retire(commands: Commands) -> None:
+    """Add the command to the parser."""
+    retiring = commands.add_parser(
+        "retire",
+        help="may this card be formatted, this drive let go, this cloud cancelled?",
+        description="Rehearse letting a medium go: is every file on it promised, verified elsewhere, and in enough "
+        "places for the targets without it? Answers yes or no, and deletes nothing.",
+        epilog=RETIRE_EPILOG,
+    )
+    add = retiring.add_argument
+    add("studio", metavar="STUDIO", type=Path, help="the studio file (TOML)")
+    add("medium", metavar="MEDIUM", help="the id of the medium that is to go")
+    add("--read", action="store_true", help="read everything now, also what earlier readings have proved")
+    add("--now", type=moment, metavar="TIME", help="what counts as now (RFC 3339); default: the clock")
+    add("--json", metavar="FILE", help="write the record as JSON; - for standard output, without tables")
+    add("--no-ledger", action="store_true", help="neither use what earlier runs have shown, nor remember this one")
+    retiring.set_defaults(call=_retire)
+
+
+def _retire(options: argparse.Namespace) -> int:
+    studio = load_studio(options.studio)
+    medium_named(studio, options.medium)
+    _check_outputs(studio, options)
+    for warning in studio.warnings:
+        complain(f"warning: {warning}")
+    now = options.now or clock.now()
+    with Ledger.open(None if options.no_ledger else studio.ledger, now=now) as ledger:
+        record = retire(studio, options.medium, ledger, Options(now, read=options.read, progress=progress))
+    progress("")
+    if record.unfinished:
+        complain(f"drill: not finished: {record.unfinished}")
+    _deliver(record, options)
+    if record.may_go is None:
+        return UNFINISHED
+    return OK if record.may_go else FALLS_SHORT
+
+
+def _check_outputs(studio: Studio, options: argparse.Namespace) -> None:
+    """Refuse to write inside a copy, or where nothing can be written. Errors: Mistakes."""
+    outputs: dict[str, Path] = {}
+    if any(copy.url is not None and copy.archive is not None for copy in studio.copies):
+        outputs["[studio] scratch"] = studio.scratch or Path(tempfile.gettempdir())
+    if not options.no_ledger:
+        outputs["[studio] ledger"] = studio.ledger
+    if options.json not in (None, "-"):
+        outputs["--json"] = Path(options.json)
+        check_file(outputs["--json"], option="--json")
+        if any(outputs["--json"].absolute() == path.absolute() for path in ledger_files(studio.ledger)):
+            raise Mistakes([Mistake("--json", options.json, "is where the ledger is kept", "name another file")])
+    guard_outputs(studio, outputs)
+
+
+def _deliver(record: Retirement, options: argparse.Namespace) -> None:
+    """Print the answer, then write what was asked for. Errors: Unfinished."""
+    if options.json == "-":
+        sys.stdout.write(dump(record))
+        return
+    print(retire_text(record, width=columns()), end="")
+    if options.json is not None:
+        swap_in(Path(options.json), dump(record))

@@ -1,0 +1,204 @@
+"""The answer to "may it go?" as text: yes or no first, then the reasons, shoot by shoot, what to do first.
+
+Flows in: the record of a retirement. Flows out: text. Must not know: files, copies, terminals (the width is given).
+"""
+
+from collections.abc import Sequence
+
+from drill import clock, units
+from drill.report.words import paragraph, safe, table
+from drill.retirerecord import Named, Reason, Retirement, ShootLeft
+
+MOST_NAMED = 10
+PRACTICE = 3  # copies: common practice in the field, no source
+
+NOT_PROVED = (
+    "What a yes does not prove: that the other copies are whole tomorrow, or come back in time in every bad case "
+    "(drill run rehearses that); that what is promised is all that you owe: a contract, a law or a client may ask for "
+    "the originals for longer, or ask that their pictures are wiped, which formatting does not do. Where that matters, "
+    "ask a licensed adviser. Nothing was deleted or changed: drill only reads, and what you do next is yours."
+)
+
+
+def retire_text(record: Retirement, *, width: int = 80) -> str:
+    """Return the whole answer."""
+    parts = [
+        f"{paragraph(safe(answer(record)), width)}\n{paragraph(safe(_told(record)), width)}",
+        *(_reason(record, reason, width) for reason in record.reasons),
+        _table(record, width),
+        _listed("What to do first", _first_steps(record), width),
+        _listed("To know", _to_know(record), width),
+        paragraph(NOT_PROVED, width),
+    ]
+    return "\n\n".join(part for part in parts if part) + "\n"
+
+
+def answer(record: Retirement) -> str:
+    """Return yes or no in one short line."""
+    medium = record.medium
+    if record.may_go is None:
+        return f"No answer yet: {medium} must be kept."
+    if record.may_go:
+        verb = {"card": "formatted", "cloud": "cancelled"}.get(record.kind, "let go")
+        return f"Yes: {medium} may be {verb}."
+    others = len(record.reasons) - 1
+    more = f", and {others} more reason{'' if others == 1 else 's'}" if others else ""
+    return f"No: {medium} must be kept: {_short(record.reasons[0])}{more}."
+
+
+def _short(reason: Reason) -> str:
+    many, shoot = _files(len(reason.files)), reason.shoot or ""
+    return {
+        "not_known": "what is on it cannot be told",
+        "extra": f"{many} on it that no promise knows",
+        "unreadable": f"{many} on it could not be read",
+        "needed": "the studio's own files lie on it",
+        "not_verified": f"{many} of {shoot} verified nowhere else",
+        "weak": f"{many} of {shoot} cannot be verified",
+        "too_few": f"{shoot} would be in too few places",
+        "too_slow": f"{shoot} would come back too late",
+    }[reason.why]
+
+
+def _told(record: Retirement) -> str:
+    stakes, verified = sum(s.at_stake for s in record.shoots), sum(s.verified for s in record.shoots)
+    text = (
+        f"{record.studio}: without {record.medium}, {verified:,} of {_files(stakes)} that are promised and on it, or "
+    )
+    text += f"said to be, were verified elsewhere. On it: {_contents(record)}. Now is {record.now}; read in this run: "
+    text += f"{_files(record.files_read)}, {units.say_size(record.bytes_read)}."
+    text += f" With it goes what needs it: {', '.join(record.with_it)}." if record.with_it else ""
+    text += f" Not finished: {record.unfinished}." if record.unfinished else ""
+    return text
+
+
+def _contents(record: Retirement) -> str:
+    on_it = record.contents
+    parts = [f"{on_it.promised:,} promised", f"{on_it.extra:,} that no promise knows"]
+    parts += [f"{on_it.unreadable:,} unread"] if on_it.unreadable else []
+    parts += [f"{on_it.own:,} that systems, cameras and lists leave there"] if on_it.own else []
+    return f"{_files(on_it.files)} ({', '.join(parts)})"
+
+
+# --- reasons -----------------------------------------------------------------------------------------------------
+
+
+def _reason(record: Retirement, reason: Reason, width: int) -> str:
+    shoot = next((shoot for shoot in record.shoots if shoot.shoot == reason.shoot), None)
+    one = len(reason.files) == 1
+    many, are, they = _files(len(reason.files)), "is" if one else "are", "it is" if one else "they are"
+    title = {
+        "not_known": "What is on it is not known",
+        "extra": f"{many} {are} on it that no promise knows",
+        "unreadable": f"{many} on it could not be read, so nobody can say what {they}",
+        "needed": "The studio file, or lists or the ledger that it names, lie on it",
+        "not_verified": f"{reason.shoot}: {many} {are} verified nowhere else",
+        "weak": f"{reason.shoot}: {many} cannot be verified",
+        "too_few": f"{reason.shoot} would be in too few places",
+        "too_slow": f"{reason.shoot} would come back too late",
+    }[reason.why]
+    if reason.files:
+        return _listed(title, _named(reason.files), width)
+    return _listed(title, [_slow(shoot) if reason.why == "too_slow" and shoot else reason.detail], width)
+
+
+def _slow(shoot: ShootLeft) -> str:
+    took, target = units.say_span(shoot.projected_s), units.say_span(shoot.target_s or 0.0)
+    return f"restoring it from what is left is projected to take {took}, the target is {target}"
+
+
+def _named(files: Sequence[Named]) -> list[str]:
+    shown = [f"{file.where}: {file.path}" + (f": {file.detail}" if file.detail else "") for file in files[:MOST_NAMED]]
+    return shown + ([f"and {len(files) - MOST_NAMED:,} more (--json has all)"] if len(files) > MOST_NAMED else [])
+
+
+# --- shoot by shoot ----------------------------------------------------------------------------------------------
+
+
+def _table(record: Retirement, width: int) -> str:
+    if not record.shoots:
+        return ""
+    now = clock.parse_time(record.now)
+
+    def age(when: str | None) -> str:
+        past_s = 0.0 if when is None else (now - clock.parse_time(when)).total_seconds()
+        return "none" if when is None else "now" if past_s < 60 else f"{units.say_span(past_s)} ago"
+
+    rows = [
+        [
+            shoot.shoot,
+            f"{shoot.at_stake:,}",
+            f"{shoot.verified:,}",
+            age(shoot.oldest),
+            str(shoot.fewest),
+            _of_target(str(shoot.survivable), shoot.survivable_target),
+            units.say_span(shoot.projected_s)
+            + ("" if shoot.target_s is None else f" of {units.say_span(shoot.target_s)}"),
+        ]
+        for shoot in record.shoots
+    ]
+    headers = ["Shoot", "On it", "Verified elsewhere", "Oldest proof", "Media", "Survives", "Restore"]
+    text = (
+        "Without it. Media: on how many others at least each file was verified; no more are read than the targets "
+        "need. Survives: further failures after which every file is still on a copy that was verified, and the target."
+    )
+    body = table(headers, rows, width, right=(1, 2, 4), firm=(0,))
+    return f"Shoot by shoot\n{body}\n{paragraph(text, width)}"
+
+
+def _of_target(said: str, target: int | None) -> str:
+    return f"{said} (no target)" if target is None else f"{said} of {target}"
+
+
+# --- what to do --------------------------------------------------------------------------------------------------
+
+
+def _first_steps(record: Retirement) -> list[str]:
+    said = [] if record.may_go is not None else [f"run it again; until then keep {record.medium}"]
+    kinds = {reason.why for reason in record.reasons}
+    if "not_known" in kinds:
+        said.append(f"plug {record.medium} in, or name all of it in the studio file, and ask again")
+    for copy, count in record.would_help.items():
+        said.append(
+            f"plug in or log in to {copy}: it is said to hold {count:,} of the files that lack a proof; ask again"
+        )
+    said += [step for why, step in _STEPS.items() if why in kinds]
+    if record.may_go:
+        said = [f"look once more that it is {record.medium} that you hold, then do it, by hand and with its own device"]
+        said += [f"take {record.medium} out of the studio file afterwards, so that nothing counts on it"]
+    return said
+
+
+_STEPS = {
+    "extra": "look at the files that no promise knows: copy what is worth keeping to two other media and promise it "
+    "(drill new), or delete it yourself",
+    "unreadable": "copy what can still be read to another medium, before anything else",
+    "needed": "move the studio file and its lists to another disk, and have them in the studio file by their new place",
+    "not_verified": "bring the files that are verified nowhere else to another copy, and ask again",
+    "weak": "make a list with sha256 or xxh128 digests while the files are still there",
+    "too_few": "make one more copy, in another place, and ask again",
+    "too_slow": "make a copy on a quicker medium, or give the shoot more time (restore_within)",
+}
+
+
+def _to_know(record: Retirement) -> list[str]:
+    said = [f"{medium} does not count as another copy: {why}" for medium, why in record.not_counted]
+    said += record.cautions
+    few = [shoot.shoot for shoot in record.shoots if shoot.verified and shoot.media_left < PRACTICE]
+    if few:
+        said.append(
+            f"without it some files of {', '.join(few)} are on fewer than three media, also counting what is only said "
+            "(three copies: common practice, no source)"
+        )
+    return [*said, *record.notes]
+
+
+def _listed(title: str, texts: Sequence[str], width: int) -> str:
+    if not texts:
+        return ""
+    body = "\n".join(paragraph(safe(text), width, first="- ", rest="  ") for text in texts)
+    return f"{paragraph(safe(title), width)}\n{body}"
+
+
+def _files(number: int) -> str:
+    return f"{number:,} file{'' if number == 1 else 's'}"

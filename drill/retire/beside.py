@@ -1,0 +1,85 @@
+"""Beside: what lies on a plugged-in medium outside the folders that the studio file names.
+
+Flows in: the places of the copies on a medium. Flows out: names, and whether that could be looked at. Must not know:
+promises, readings. A card is formatted whole: a film in a folder beside DCIM goes with it.
+
+The top of a medium is where it is mounted. On the disk of the user's home, or of the system's temporary folder, no
+folder is a whole medium, so there nothing is looked for.
+"""
+
+import os
+import tempfile
+from collections.abc import Iterable, Sequence
+from pathlib import Path
+
+from drill import naming
+
+MOST_NAMED = 20
+_MOST_LOOKED_AT = 10_000
+
+
+def top_of(at: Path) -> Path | None:
+    """Return where the medium is mounted that a folder or file lies on; None where that is no medium of its own."""
+    real = Path(os.path.realpath(at))
+    top = next((here for here in (real, *real.parents) if os.path.ismount(here)), real)
+    home = os.path.realpath(os.path.expanduser("~"))  # noqa: PTH111 - Path's own raises where there is no home
+    for kept in (home, os.path.realpath(tempfile.gettempdir())):
+        if Path(kept).is_relative_to(top):
+            return None
+    return top
+
+
+def lies_beside(top: Path, copies: Iterable[Path], *, besides: Iterable[Path] = ()) -> list[str]:
+    """Return what is below `top` and in none of the copies, as paths: files, and folders that hold any; at most
+    MOST_NAMED. `besides` are files that are known. What systems and cameras leave behind, and lists, are left out."""
+    inside = [Path(os.path.realpath(at)) for at in copies]
+    known = {os.path.realpath(path) for path in besides}
+    found: list[str] = []
+    todo = [top]
+    while todo and len(found) < MOST_NAMED:
+        folder = todo.pop()
+        for item in _listing(folder):
+            path = folder / item.name
+            name = path.relative_to(top).as_posix()
+            if path in inside or os.path.realpath(path) in known or _is_nothing(name):
+                continue
+            if any(copy.is_relative_to(path) for copy in inside):
+                todo.append(path)
+            elif not item.is_dir(follow_symlinks=False):
+                found.append(name)
+            elif _holds_files(path, top):
+                found.append(f"{name}/")
+    return sorted(found[:MOST_NAMED])
+
+
+def _is_nothing(name: str) -> bool:
+    return naming.dropping(name) is not None or naming.camera_note(name) or naming.nature(name) is naming.Nature.LIST
+
+
+def _holds_files(folder: Path, top: Path) -> bool:
+    """Say whether there is a file in a folder, or one that cannot be looked into."""
+    todo, looked_at = [folder], 0
+    while todo:
+        here = todo.pop()
+        try:
+            with os.scandir(here) as inside:
+                items = list(inside)
+        except OSError:
+            return True
+        for item in items:
+            looked_at += 1
+            if item.is_dir(follow_symlinks=False):
+                todo.append(here / item.name)
+            elif not _is_nothing((here / item.name).relative_to(top).as_posix()):
+                return True
+        if looked_at > _MOST_LOOKED_AT:
+            return True
+    return False
+
+
+def _listing(folder: Path) -> Sequence["os.DirEntry[str]"]:
+    try:
+        with os.scandir(folder) as inside:
+            return sorted(inside, key=lambda item: item.name)
+    except OSError:
+        return []

@@ -1,0 +1,126 @@
+"""The whole rehearsal of letting a medium go: open, read what is not proven yet, judge.
+
+Flows in: a studio, a medium, the ledger, options. Flows out: the record, complete or as far as it got. Copies are only
+read, and nothing is ever deleted; the one thing written besides the ledger is an archive behind a link, in a folder of
+the run's own, removed at the end. Must not know: terminals.
+"""
+
+import shutil
+import tempfile
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+
+from drill import clock
+from drill.copies import LinkSession
+from drill.errors import Mistake, Mistakes, Unfinished
+from drill.ledger import Ledger
+from drill.measured import with_measured_rates
+from drill.model import Medium, Studio
+from drill.retire.desk import Desk
+from drill.retire.facts import cautions, matter, notes
+from drill.retire.going import going
+from drill.retire.holdings import summed
+from drill.retire.judge import judge
+from drill.retirerecord import Retirement
+
+UNTARGETED_S = 86400.0
+"""How old a proof may be where no target says so: our own choice, so that a run that was cut short can go on."""
+
+
+@dataclass(frozen=True, slots=True)
+class Options:
+    """How to ask: the moment that counts as now, and whether everything is read, whatever earlier readings showed."""
+
+    now: datetime
+    read: bool = False
+    progress: Callable[[str], None] = lambda text: None
+
+
+def retire(studio: Studio, medium: str, ledger: Ledger, options: Options) -> Retirement:
+    """Say whether a medium may be let go. Errors: Mistakes for an unknown id; what stops it later is in the record."""
+    whole = medium_named(studio, medium)
+    started, begun_s = clock.now(), clock.ticks_s()
+    studio, said = with_measured_rates(studio, ledger)
+    gone = going(studio, medium)
+    run = ledger.begin_run("retire", now=options.now)
+    desk = Desk(
+        studio,
+        gone,
+        ledger,
+        now=options.now,
+        again=options.read,
+        untargeted_s=UNTARGETED_S,
+        progress=options.progress,
+    )
+    unfinished: str | None = None
+    with LinkSession() as session:
+        try:
+            with _downloads(studio) as folder:
+                desk.open(session, folder)
+                desk.read()
+        except KeyboardInterrupt:
+            unfinished = "interrupted" + _kept(ledger)
+        except Unfinished as error:
+            unfinished = str(error)
+    options.progress("judging")
+    on_it = summed([holding.sum_up() for holding in desk.holdings.values()])
+    reasons, shoots = judge(matter(desk, on_it))
+    if unfinished is None and reasons and desk.vanished():
+        unfinished = f"{desk.vanished()}: plug it in again{_kept(ledger)}"
+    ledger.end_run(run, complete=unfinished is None)
+    return Retirement(
+        studio=studio.name,
+        medium=medium,
+        kind=whole.kind,
+        started=clock.rfc3339(started),
+        now=clock.rfc3339(options.now),
+        may_go=None if unfinished is not None else not reasons,
+        reasons=tuple(reasons),
+        shoots=tuple(shoots),
+        contents=on_it.counts,
+        with_it=gone.media[1:],
+        not_counted=tuple(gone.not_counted.items()),
+        bytes_read=desk.bytes_read,
+        files_read=desk.files_read,
+        seconds=round(clock.ticks_s() - begun_s, 3),
+        would_help=desk.would_help(),
+        cautions=tuple(cautions(desk)),
+        notes=(*notes(desk), *said),
+        unfinished=unfinished,
+    )
+
+
+def medium_named(studio: Studio, medium: str) -> Medium:
+    """Return the medium of that id. Errors: Mistakes that list the ids."""
+    if medium in studio.media:
+        return studio.media[medium]
+    on = next((copy.on for copy in studio.copies if copy.id == medium), None)
+    advice = f"that copy is on {on}; " if on is not None else ""
+    advice += "media: " + (", ".join(studio.media) or "none yet")
+    raise Mistakes([Mistake(str(studio.file), f"MEDIUM {medium}", "no medium has this id", advice)])
+
+
+def _kept(ledger: Ledger) -> str:
+    return "; what was read is kept in the ledger, and the same command goes on from there" if ledger.path else ""
+
+
+@contextmanager
+def _downloads(studio: Studio) -> Iterator[Path]:
+    """Make a fresh folder in scratch where an archive link may have to be downloaded to. Errors: Unfinished."""
+    if not any(copy.url is not None and copy.archive is not None for copy in studio.copies):
+        yield Path()
+        return
+    parent = studio.scratch or Path(tempfile.gettempdir())
+    try:
+        parent.mkdir(parents=True, exist_ok=True)
+        folder = Path(tempfile.mkdtemp(prefix="drill-", dir=parent))
+    except OSError as error:
+        what = f"scratch {parent} cannot be written: {error.strerror}; set scratch to another folder"
+        raise Unfinished(what) from None
+    try:
+        yield folder
+    finally:
+        shutil.rmtree(folder, ignore_errors=True)
