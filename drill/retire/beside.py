@@ -35,7 +35,7 @@ def lies_beside(top: Path, copies: Iterable[Path], *, besides: Iterable[Path] = 
     inside = [Path(os.path.realpath(at)) for at in copies]
     known = {os.path.realpath(path) for path in besides}
     found: list[str] = []
-    todo = [top]
+    todo = [] if any(top.is_relative_to(copy) for copy in inside) else [top]
     while todo and len(found) < MOST_NAMED:
         folder = todo.pop()
         for item in _listing(folder):

@@ -134,7 +134,7 @@ class Desk:
         return jobs + [Job(self.sources[id_].contents.found, entry) for id_, entry in wanted]
 
     def _read(self, jobs: list[Job]) -> None:
-        read = read_files(
+        read_files(
             jobs,
             kinds=self.kinds,
             ledger=self.ledger,
@@ -144,11 +144,11 @@ class Desk:
             with_capture=False,
             afresh=True,
         )
-        self.files_read += len(read)
-        self.bytes_read += read.bytes_read
 
     def _take(self, job: Job, result: Seen | Problem) -> None:
         id_ = job.found.copy.id
+        self.files_read += 1
+        self.bytes_read += result.size if isinstance(result, Seen) else 0
         contents = self.sources[id_].contents if id_ in self.sources else self.holdings[id_].contents
         contents.take(job.entry, result, self.now)
 

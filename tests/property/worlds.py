@@ -60,7 +60,7 @@ def build(world: World, folder: Path) -> Path:
     text = '[studio]\nname = "Reed"\nscratch = "scratch"\n'
     text += '[[shoots]]\nid = "reed"\ndate = 2026-09-12\nmanifest = "reed.sha256"\n'
     for copy in world.copies:
-        text += f'[[media]]\nid = "{copy.id}"\nkind = "ssd"\nplace = "{copy.place}"\n'
+        text += f'[[media]]\nid = "{copy.id}"\nkind = "ssd"\nplace = "{copy.place}"\nrecognised_by = "here.txt"\n'
         text += f'[[copies]]\non = "{copy.id}"\nat = "media/{copy.id}"\n'
         root = folder / "media" / copy.id
         root.mkdir(parents=True)

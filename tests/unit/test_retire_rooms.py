@@ -1,0 +1,156 @@
+"""What goes with a medium, what lies beside its copies, and the words of the answer."""
+
+import os
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from drill.model import Copy, Medium, Studio
+from drill.report.retire_text import answer, retire_text
+from drill.retire.beside import lies_beside, top_of
+from drill.retire.going import going
+from drill.retirerecord import Contents, Named, Reason, Retirement, ShootLeft, dump
+
+
+def medium(id_: str, kind: str = "ssd", **more: object) -> Medium:
+    return Medium(id_, kind, "home", attached=False, offsite=False, carried=False, **more)  # type: ignore[arg-type]
+
+
+def studio(*media: Medium, at: dict[str, Path] | None = None) -> Studio:
+    copies = tuple(Copy(m.id, m.id, (at or {}).get(m.id), None, "folder", None, None) for m in media)
+    home = Path("nowhere")
+    return Studio(home, "Reed", None, home, home, {}, {}, {m.id: m for m in media}, {}, (), copies)
+
+
+# --- what goes ---------------------------------------------------------------------------------------------------
+
+
+def test_needs_and_mirrors_are_followed_to_their_ends() -> None:
+    media = (
+        medium("phone"),
+        medium("tablet", needs=("phone",)),
+        medium("reader", needs=("tablet",)),
+        medium("cloud", mirrors="phone", keeps_versions_s=1.0),
+        medium("second", mirrors="cloud"),
+        medium("locked", needs=("second",)),
+        medium("shelf"),
+    )
+    gone = going(studio(*media), "phone")
+    assert gone.media == ("phone", "reader", "tablet")
+    assert set(gone.not_counted) == {"cloud", "second", "locked"}
+    counted = [copy.id for copy in studio(*media).copies if gone.counts(copy)]
+    assert counted == ["shelf"]
+    assert going(studio(*media), "second").media == ("second", "locked")  # what it mirrors stays
+
+
+def test_a_ring_of_mirrors_ends() -> None:
+    ring = studio(medium("a", mirrors="b"), medium("b", mirrors="a"))
+    assert set(going(ring, "a").not_counted) == {"b"}
+
+
+def test_a_login_takes_its_other_clouds_but_not_with_a_tablet() -> None:
+    tablet = medium("tablet", kind="tablet", account="login")
+    media = (medium("cloud", kind="cloud", account="login"), tablet, medium("free", kind="cloud"))
+    assert set(going(studio(*media), "cloud").not_counted) == {"tablet"}
+    assert going(studio(*media), "tablet").not_counted == {}
+
+
+def test_folders_in_each_other_are_the_same_files(tmp_path: Path) -> None:
+    inner = tmp_path / "a/b"
+    inner.mkdir(parents=True)
+    links = tmp_path / "link"
+    media = (medium("a"), medium("b"), medium("c"), medium("d"))
+    places = {"a": tmp_path / "a", "b": inner, "c": tmp_path / "other"}
+    (tmp_path / "other").mkdir()
+    if os.name == "posix":
+        links.symlink_to(tmp_path / "a")
+        places["d"] = links
+    shared = going(studio(*media, at=places), "a").shared
+    assert set(shared) == ({"b", "d"} if os.name == "posix" else {"b"})
+
+
+# --- beside ------------------------------------------------------------------------------------------------------
+
+
+def fill(top: Path, *paths: str) -> None:
+    for path in paths:
+        (top / path).parent.mkdir(parents=True, exist_ok=True)
+        (top / path).write_bytes(b"x")
+
+
+def test_a_film_beside_dcim_is_seen(tmp_path: Path) -> None:
+    fill(tmp_path, "DCIM/100REED_/A.DNG", "PRIVATE/CLIP/C0001.MP4", "CARD-7.txt", ".DS_Store", "MISC/AUTPRINT.MRK")
+    (tmp_path / "EMPTY").mkdir()
+    known = [tmp_path / "CARD-7.txt"]
+    assert lies_beside(tmp_path, [tmp_path / "DCIM"], besides=known) == ["PRIVATE/"]
+    assert lies_beside(tmp_path, [tmp_path], besides=known) == []
+
+
+def test_archives_and_deeper_copies(tmp_path: Path) -> None:
+    fill(tmp_path, "2026/heron.7z", "2026/kiln.7z", "2025/old.7z", "notes.txt", "work/day/raw/A.DNG", "work/b.dng")
+    copies = [tmp_path / "2026/heron.7z", tmp_path / "work/day"]
+    assert lies_beside(tmp_path, copies) == ["2025/", "2026/kiln.7z", "notes.txt", "work/b.dng"]
+
+
+def test_the_disk_of_the_home_folder_is_no_medium_of_its_own(tmp_path: Path) -> None:
+    assert top_of(tmp_path) is None
+    assert top_of(Path.home()) is None
+
+
+@pytest.mark.skipif(not os.path.ismount("/proc"), reason="needs some other mount")
+def test_another_mount_has_a_top() -> None:
+    assert top_of(Path("/proc/self")) == Path("/proc")
+
+
+# --- words -------------------------------------------------------------------------------------------------------
+
+LEFT = ShootLeft(
+    "reed", 3, 3000, 3, 1, "2026-11-20T20:00:00Z", {"x": 3}, 1, 1, 0, 1, (("place:home",),), 70.0, 60.0, None
+)
+YES = Retirement(
+    studio="Reed",
+    medium="card",
+    kind="card",
+    started="2026-11-24T20:00:00Z",
+    now="2026-11-24T20:00:00Z",
+    may_go=True,
+    reasons=(),
+    shoots=(LEFT,),
+    contents=Contents(4, 3000, 3, 1, 0, 0),
+)
+ONE = (Named("card", "la\x1b[2Jte.dng", "named like reed: a.dng, with other bytes"),)
+
+
+@pytest.mark.parametrize(
+    ("kind", "verb"), [("card", "formatted"), ("cloud", "cancelled"), ("ssd", "let go"), ("tape", "let go")]
+)
+def test_yes_in_one_line(kind: str, verb: str) -> None:
+    assert answer(replace(YES, kind=kind)) == f"Yes: card may be {verb}."
+
+
+@pytest.mark.parametrize(
+    "why", ["not_known", "extra", "unreadable", "needed", "not_verified", "weak", "too_few", "too_slow"]
+)
+@pytest.mark.parametrize("width", [60, 80, 120])
+def test_every_reason_has_its_words_and_fits(why: str, width: int) -> None:
+    files = ONE if why in ("extra", "unreadable", "needed", "not_verified", "weak") else ()
+    no = replace(YES, may_go=False, reasons=(Reason(why, "reed", "some words", files), Reason("extra", None, "", ONE)))
+    text = retire_text(no, width=width)
+    first = text.splitlines()[0]
+    assert first.startswith("No: card must be kept: ") and "\x1b" not in text
+    assert max(map(len, text.splitlines())) <= width
+    assert text.index("Shoot by shoot") < text.index("What to do first") < text.index("What a yes does not prove")
+    assert "and 1 more reason." in " ".join(text.split())
+
+
+def test_many_files_are_cut_and_the_record_has_all() -> None:
+    files = tuple(Named("card", f"R{number:04d}.DNG", "") for number in range(25))
+    no = replace(YES, may_go=False, reasons=(Reason("extra", None, "no promise knows them", files),))
+    assert "and 15 more" in retire_text(no) and "R0024" not in retire_text(no) and "R0024" in dump(no)
+
+
+def test_an_unfinished_answer_is_none() -> None:
+    cut = replace(YES, may_go=None, unfinished="interrupted")
+    assert answer(cut) == "No answer yet: card must be kept."
+    assert '"answer": null' in dump(cut) and "interrupted" in retire_text(cut)
