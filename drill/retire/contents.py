@@ -14,6 +14,7 @@ from drill.coverage import WEAK, same_content
 from drill.evidence import Promises
 from drill.ledger import Ledger, unchanged
 from drill.model import Digest, Entry, Problem, Promised, Seen, Trouble
+from drill.naming import dropping
 from drill.reading import root_of
 from drill.shelf import OpenCopy, State
 
@@ -53,6 +54,14 @@ def is_promised(file: Promised, digests: Iterable[Digest]) -> bool:
 def is_weak(file: Promised) -> bool:
     """Say whether a promise has no digest that could prove anything."""
     return all(digest.kind in WEAK for digest in file.digests)
+
+
+def left_behind(path: str, promises: Promises) -> bool:
+    """Say whether a file lies in a trash or the like, or bears the name of what systems leave, which nobody promised."""
+    above = path.rpartition("/")[0]
+    if above and dropping(f"{above}/x") is not None:
+        return True
+    return dropping(path) is not None and not promises.named_like(path)
 
 
 class Contents:

@@ -8,6 +8,7 @@ on it the best other copy; what failed, or is not in enough places, is read else
 
 from collections.abc import Callable, Iterable
 from collections.abc import Set as AbstractSet
+from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
 
@@ -18,7 +19,7 @@ from drill.further import events
 from drill.ledger import Ledger, ledger_files
 from drill.model import Copy, Problem, Seen, Studio
 from drill.reading import Job, read_files
-from drill.retire.contents import Contents, is_weak
+from drill.retire.contents import Contents, is_weak, left_behind
 from drill.retire.going import Going
 from drill.retire.holdings import Holding
 from drill.retire.judge import is_enough
@@ -88,11 +89,13 @@ class Desk:
         return open_copy(copy, self.studio.media[copy.on], session=session, downloads=folder)
 
     def _put(self, found: OpenCopy) -> None:
-        contents = Contents(found, self.ledger, self.promises, self.fresh)
         copy = found.copy
-        if self.gone.counts(copy):
+        if self.gone.counts(copy):  # what lies in a trash is no copy of anything
+            kept = tuple(entry for entry in found.entries if not left_behind(entry.path, self.promises))
+            contents = Contents(replace(found, entries=kept), self.ledger, self.promises, self.fresh)
             self.sources[copy.id] = Source(contents, self.promises, self._cost_s(copy))
             return
+        contents = Contents(found, self.ledger, self.promises, self.fresh)
         into = self.holdings if self.gone.goes(copy) else self.beside
         into[copy.id] = Holding(contents, self.promises, self.kinds, ours=self._ours(copy), again=self.again)
 

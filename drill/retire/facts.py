@@ -162,15 +162,15 @@ def _places(desk: Desk) -> dict[str, Path]:
 
 
 def _needed(desk: Desk) -> list[Named]:
-    """Return what the studio itself needs and lies in a copy on the medium: its file, its lists, its ledger."""
-    found: list[Named] = []
+    """Return what the studio itself needs and lies on the medium: its file, its lists, its ledger."""
+    found: dict[Path, Named] = {}
     for id_, at in _places(desk).items():
-        root = os.path.realpath(at)
+        root = top_of(at) or Path(os.path.realpath(at))
         for path in desk.kept_files():
             real = Path(os.path.realpath(path))
             if real.exists() and real.is_relative_to(root):
-                found.append(Named(id_, real.relative_to(root).as_posix(), "the studio needs it"))
-    return found
+                found.setdefault(real, Named(id_, real.relative_to(root).as_posix(), "the studio needs it"))
+    return list(found.values())
 
 
 # --- words -------------------------------------------------------------------------------------------------------

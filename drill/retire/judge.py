@@ -132,7 +132,8 @@ def _too_few(left: ShootLeft) -> list[Reason]:
         return []
     weakest = "; ".join(" and ".join(events) for events in left.weakest[:3])
     detail = (
-        f"{left.survivable} further failures would be survived without it, the target is {target} (weakest: {weakest})"
+        f"on the copies that were verified it would survive {left.survivable} further failures, the target is {target} "
+        f"(weakest: {weakest})"
     )
     return [Reason("too_few", left.shoot, detail)]
 

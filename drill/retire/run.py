@@ -70,7 +70,10 @@ def retire(studio: Studio, medium: str, ledger: Ledger, options: Options) -> Ret
     reasons, shoots = judge(matter(desk, on_it))
     if unfinished is None and reasons and desk.vanished():
         unfinished = f"{desk.vanished()}: plug it in again{_kept(ledger)}"
-    ledger.end_run(run, complete=unfinished is None)
+    try:
+        ledger.end_run(run, complete=unfinished is None)
+    except Unfinished as error:  # what was found is still told
+        unfinished = unfinished or str(error)
     return Retirement(
         studio=studio.name,
         medium=medium,

@@ -9,7 +9,6 @@ from collections import defaultdict
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from collections.abc import Set as AbstractSet
 
-from drill import naming
 from drill.coverage import ListIndex, ListingIndex
 from drill.evidence import Promises
 from drill.model import Entry, Promised
@@ -33,7 +32,7 @@ class Source:
         self._names = ListingIndex(found.entries) if is_here and not is_link else None
         self._by_size: dict[int, list[Entry]] = defaultdict(list)
         for entry in found.entries if self._names is not None else ():
-            if entry.size is not None and naming.dropping(entry.path) is None:
+            if entry.size is not None:
                 self._by_size[entry.size].append(entry)
         self._rows: dict[int, tuple[Entry, ...]] = {}
         self._said: dict[int, bool] = {}

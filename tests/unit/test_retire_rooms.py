@@ -3,14 +3,19 @@
 import os
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import pytest
+from worlds import NOW, CopyPlan, World, build
 
+from drill.ledger import Ledger
 from drill.model import Copy, Medium, Studio
 from drill.report.retire_text import answer, retire_text
+from drill.retire import Options, desk, retire
 from drill.retire.beside import lies_beside, top_of
 from drill.retire.going import going
 from drill.retirerecord import Contents, Named, Reason, Retirement, ShootLeft, dump
+from drill.studio import load_studio
 
 
 def medium(id_: str, kind: str = "ssd", **more: object) -> Medium:
@@ -101,6 +106,26 @@ def test_the_disk_of_the_home_folder_is_no_medium_of_its_own(tmp_path: Path) -> 
 @pytest.mark.skipif(not os.path.ismount("/proc"), reason="needs some other mount")
 def test_another_mount_has_a_top() -> None:
     assert top_of(Path("/proc/self")) == Path("/proc")
+
+
+# --- a copy that vanishes ----------------------------------------------------------------------------------------
+
+
+def test_a_copy_that_vanishes_leaves_no_answer(tmp_path: Path) -> None:
+    world = World(2, (CopyPlan("card", "bag", frozenset({0, 1})), CopyPlan("x", "home", frozenset({0, 1}))))
+    studio_file = build(world, tmp_path)
+
+    with Ledger.open(None, now=NOW) as ledger, pytest.MonkeyPatch.context() as patch:
+        reads = desk.read_files
+
+        def reading(*jobs: Any, **more: Any) -> Any:
+            (tmp_path / "media/x").rename(tmp_path / "unplugged")
+            return reads(*jobs, **more)
+
+        patch.setattr(desk, "read_files", reading)
+        record = retire(load_studio(studio_file), "card", ledger, Options(NOW))
+    assert record.may_go is None and record.unfinished == "x vanished while being read: plug it in again"
+    assert record.contents.promised == 2
 
 
 # --- words -------------------------------------------------------------------------------------------------------
