@@ -57,7 +57,7 @@ def is_weak(file: Promised) -> bool:
 
 
 def left_behind(path: str, promises: Promises) -> bool:
-    """Say whether a file lies in a trash or the like, or bears the name of what systems leave, which nobody promised."""
+    """Say whether a file lies in a trash or the like, or bears a name that systems give and nobody promised."""
     above = path.rpartition("/")[0]
     if above and dropping(f"{above}/x") is not None:
         return True
