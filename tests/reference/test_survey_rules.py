@@ -5,7 +5,8 @@ from collections.abc import Sequence
 import pytest
 
 from drill.model import Bus, Medium
-from drill.survey.rules import ceiling, lacks_3_2_1, storage_level
+from drill.survey.rules import lacks_3_2_1, storage_level
+from drill.timing import ceiling
 
 
 def media(scheme: str) -> list[Medium]:
