@@ -240,7 +240,8 @@ def worse_copies(pasts: Sequence[Past], copies: Iterable[Copy]) -> list[WorseCop
     for past in pasts:
         for one in past.audits:
             known = series[one.copy]
-            if one.reached and (not known or _tells(one, known[-1].audited, listed.get(one.copy))):
+            whole = not past.run.shoots
+            if one.reached and (not known or _tells(one, known[-1].audited, listed.get(one.copy), whole=whole)):
                 known.append(_Audited(past, one))
     found = []
     for id_ in listed:
@@ -251,13 +252,13 @@ def worse_copies(pasts: Sequence[Past], copies: Iterable[Copy]) -> list[WorseCop
     return found
 
 
-def _tells(one: AuditedCopy, before: AuditedCopy, listed: int | None) -> bool:
-    """Say whether an audit takes the place of the one before: it found more damage, or it looked at all that was right
-    then (or at all that the copy's list has now)."""
+def _tells(one: AuditedCopy, before: AuditedCopy, listed: int | None, *, whole: bool) -> bool:
+    """Say whether an audit takes the place of the one before: it found more damage, or it was of all shoots and looked
+    at all that was right then (or at all that the copy's list has now)."""
     if _damaged(one) > _damaged(before):
         return True
     judged = one.verified + _damaged(one)
-    return not one.not_read and judged >= min(before.verified, before.verified if listed is None else listed)
+    return whole and not one.not_read and judged >= min(before.verified, before.verified if listed is None else listed)
 
 
 def _copy_then(one: _Audited) -> CopyThen:

@@ -64,7 +64,7 @@ def audit(studio: Studio, ledger: Ledger, options: Options) -> Audit:
     seed = options.seed if options.seed is not None else earlier.seed if earlier else None
     seed = options.new_seed if seed is None else seed
     started = clock.now()
-    run = ledger.begin_run("audit", now=options.now, seed=seed)
+    run = ledger.begin_run("audit", now=options.now, seed=seed, shoots=options.shoots)
     desk = _Desk(studio, ledger, options, copies=copies, shoots=shoots, seed=seed)
     unfinished: str | None = None
     with _downloads(studio, copies) as folder, LinkSession() as session:

@@ -108,7 +108,7 @@ def _recorded(studio: Studio, scenarios: tuple[Scenario, ...], settings: Options
     """Drill, and note in the ledger what came of it. Errors: Mistakes, Unfinished."""
     if ledger is None:
         return rehearse(studio, scenarios, settings)
-    number = ledger.begin_run("drill", now=settings.now, seed=settings.seed)
+    number = ledger.begin_run("drill", now=settings.now, seed=settings.seed, shoots=settings.shoots)
     run = rehearse(studio, scenarios, replace(settings, ledger=ledger))
     try:
         ledger.add_drills(number, run.drills)

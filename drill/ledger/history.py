@@ -6,7 +6,7 @@ know: files, readings, how results came about.
 
 import json
 import sqlite3
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import astuple, dataclass, fields, replace
 from datetime import datetime
 from typing import Any
@@ -17,7 +17,7 @@ from drill.record import Drill, drill_to_json
 
 @dataclass(frozen=True, slots=True)
 class PastRun:
-    """One run of a command: "drill", "audit", "retire", "new" or "lists".
+    """One run of a command: "drill", "audit", "retire", "new" or "lists"; `shoots` it was confined to, if to any.
 
     `now` is what counted as now, `started` and `ended` are the clock's; without `ended` it was killed. Times in UTC.
     """
@@ -30,6 +30,7 @@ class PastRun:
     seed: int | None
     complete: bool
     version: str
+    shoots: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,11 +95,19 @@ class MeasuredRate:
 
 
 def insert_run(
-    db: sqlite3.Connection, kind: str, *, now: datetime, started: datetime, seed: int | None, by: str
+    db: sqlite3.Connection,
+    kind: str,
+    *,
+    now: datetime,
+    started: datetime,
+    seed: int | None,
+    by: str,
+    shoots: Sequence[str] = (),
 ) -> int:
     """Begin a run of that kind, by that version of the program; return its id."""
-    row = (kind, needed_us(started), needed_us(now), None if seed is None else str(seed), by)
-    found = db.execute("INSERT INTO runs (kind, started_us, now_us, seed, version) VALUES (?, ?, ?, ?, ?)", row)
+    row = (kind, needed_us(started), needed_us(now), None if seed is None else str(seed), by, " ".join(shoots))
+    columns = "kind, started_us, now_us, seed, version, shoots"  # ids have no spaces
+    found = db.execute(f"INSERT INTO runs ({columns}) VALUES ({_marks(6)})", row)
     assert found.lastrowid is not None
     return found.lastrowid
 
@@ -130,7 +139,8 @@ def insert_rate(db: sqlite3.Connection, run: int, rate: MeasuredRate) -> None:
 
 def select_runs(db: sqlite3.Connection) -> tuple[PastRun, ...]:
     """Return all runs, the first first."""
-    rows = db.execute("SELECT id, kind, started_us, ended_us, now_us, seed, complete, version FROM runs ORDER BY id")
+    columns = "id, kind, started_us, ended_us, now_us, seed, complete, version, shoots"
+    rows = db.execute(f"SELECT {columns} FROM runs ORDER BY id")
     return tuple(_run(row) for row in rows)
 
 
@@ -172,10 +182,11 @@ def _drill_row(drill: Drill) -> tuple[Any, ...]:
 
 
 def _run(row: tuple[Any, ...]) -> PastRun:
-    id_, kind, started_us, ended_us, now_us, seed, complete, version = row
+    id_, kind, started_us, ended_us, now_us, seed, complete, version, shoots = row
     ended = None if ended_us is None else moment_of(ended_us)
     seed = None if seed is None else int(seed)
-    return PastRun(id_, kind, moment_of(started_us), ended, moment_of(now_us), seed, bool(complete), version)
+    at, now = moment_of(started_us), moment_of(now_us)
+    return PastRun(id_, kind, at, ended, now, seed, bool(complete), version, tuple(shoots.split()))
 
 
 def _marks(count: int) -> str:

@@ -7,7 +7,7 @@ second. For the calling thread alone.
 """
 
 import sqlite3
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from datetime import datetime, timedelta
 from pathlib import Path
@@ -172,10 +172,14 @@ class Ledger:
 
     # --- runs ------------------------------------------------------------------------------------------------------
 
-    def begin_run(self, kind: str, *, now: datetime, seed: int | None = None) -> int:
-        """Begin a run ("drill", "audit", "retire", "new" or "lists"): what is put from here on is of it."""
+    def begin_run(self, kind: str, *, now: datetime, seed: int | None = None, shoots: Sequence[str] = ()) -> int:
+        """Begin a run ("drill", "audit", "retire", "new" or "lists"): what is put from here on is of it.
+
+        `shoots` are those it is confined to, by id.
+        """
         with self._writing() as db:
-            run = history.insert_run(db, kind, now=now, started=clock.now(), seed=seed, by=__version__)
+            started = clock.now()
+            run = history.insert_run(db, kind, now=now, started=started, seed=seed, by=__version__, shoots=shoots)
         self._run = run
         return run
 

@@ -115,7 +115,9 @@ _HISTORY = (
     "CREATE INDEX rates_by_medium ON rates (medium, at_us)",
 )
 
-STEPS: tuple[tuple[str, ...], ...] = (_FIRST, _HISTORY)
+_SCOPE = ("ALTER TABLE runs ADD COLUMN shoots TEXT NOT NULL DEFAULT ''",)  # empty: all of them
+
+STEPS: tuple[tuple[str, ...], ...] = (_FIRST, _HISTORY, _SCOPE)
 """The statements of each step; a file of version N has seen the first N."""
 
 

@@ -46,7 +46,9 @@ def audited(built: Built, *more: str) -> dict[str, Any]:
     return outcome.record
 
 
-@pytest.mark.parametrize("form", ["folder", ".zip", ".7z", ".tar.gz"])
+@pytest.mark.parametrize(
+    "form", ["folder", ".zip", *(pytest.param(form, marks=pytest.mark.deep) for form in (".7z", ".tar.gz"))]
+)
 def test_what_no_promise_settles_is_judged(form: str, tmp_path: Path) -> None:
     holds = {
         "x": {"extra/E1.JPG": ZEROED, "extra/E2.JPG": GOOD, "extra/note.txt": b"one"},

@@ -37,7 +37,9 @@ OUTCOMES = {
 }
 
 
-@pytest.mark.parametrize("form", ["folder", ".zip", ".7z", ".tar.gz"])
+@pytest.mark.parametrize(
+    "form", ["folder", ".zip", *(pytest.param(form, marks=pytest.mark.deep) for form in (".7z", ".tar.gz"))]
+)
 @pytest.mark.parametrize("listed", [True, False])
 def test_what_no_digest_is_known_of_is_decoded(form: str, listed: bool, tmp_path: Path) -> None:
     holds = (*held(*FILES), *EXTRA)

@@ -86,7 +86,7 @@ def test_a_renamed_import_is_found_by_content(tmp_path: Path) -> None:
     assert ask(built, "--no-ledger", code=0)["shoots"][0]["sources"] == {"x": 3}
 
 
-@pytest.mark.parametrize("form", [".zip", ".7z", ".tar.gz"])
+@pytest.mark.parametrize("form", [".zip", *(pytest.param(form, marks=pytest.mark.deep) for form in (".7z", ".tar.gz"))])
 def test_an_archive_is_another_copy_and_may_go_too(tmp_path: Path, form: str) -> None:
     built = lay(tmp_path / "s", copies=(copy("card", *FILES), copy("x", *FILES, form=form)), media=MEDIA[:2])
     ask(built, "--no-ledger", code=0)
@@ -318,7 +318,7 @@ def test_proofs_that_were_made_by_a_drill_count(tmp_path: Path) -> None:
 CLOUD = Medium(id="cloud", kind="cloud", place="web", account="login")
 
 
-@pytest.mark.parametrize("form", ["link", "link.zip"])
+@pytest.mark.parametrize("form", ["link", pytest.param("link.zip", marks=pytest.mark.deep)])
 def test_a_cloud_may_be_cancelled_by_its_list(tmp_path: Path, form: str) -> None:
     with link_server(tmp_path / "s/cloud") as (base, served):
         cloud = copy("cloud", *FILES, form=form, says=True)
@@ -328,7 +328,7 @@ def test_a_cloud_may_be_cancelled_by_its_list(tmp_path: Path, form: str) -> None
     assert any("by its list alone" in caution for caution in value["cautions"])
 
 
-@pytest.mark.parametrize("form", ["link", "link.zip"])
+@pytest.mark.parametrize("form", ["link", pytest.param("link.zip", marks=pytest.mark.deep)])
 def test_a_cloud_is_another_copy_when_it_is_read(tmp_path: Path, form: str) -> None:
     with link_server(tmp_path / "s/cloud") as (base, _):
         cloud = copy("cloud", *FILES, form=form, says=True)

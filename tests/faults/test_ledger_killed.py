@@ -59,11 +59,14 @@ def begin(path: Path, log: Path, *, who: str, first: int, count: int, pause_s: f
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="a run that is ended there is told so first; this is about SIGKILL")
-def test_killed_at_any_instant_the_file_is_whole_and_a_second_is_the_most_that_is_lost(tmp_path: Path) -> None:
+@pytest.mark.parametrize("attempts", [5, pytest.param(30, marks=pytest.mark.deep)])
+def test_killed_at_any_instant_the_file_is_whole_and_a_second_is_the_most_that_is_lost(
+    tmp_path: Path, attempts: int
+) -> None:
     path, rng = tmp_path / "ledger.sqlite", random.Random(11)
     known: set[int] = set()
     with_news = 0
-    for attempt in range(20):
+    for attempt in range(attempts):
         log = tmp_path / f"log-{attempt}"
         log.touch()
         child = begin(path, log, who="a", first=attempt * 10_000, count=10_000, pause_s=0.0005)

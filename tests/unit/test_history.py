@@ -148,6 +148,12 @@ def test_an_audit_of_less_heals_nothing() -> None:
     assert worse_copies(audited(PART, HURT, PART), [copy()])
 
 
+def test_an_audit_of_some_shoots_heals_nothing() -> None:
+    *before, last = audited(WHOLE, HURT, WHOLE)
+    of_one = replace(last, run=replace(last.run, shoots=("reed",)))
+    assert worse_copies([*before, of_one], [copy()]) and not worse_copies([*before, last], [copy()])
+
+
 def test_what_was_repaired_thrown_away_or_listed_anew_is_over() -> None:
     for since in (WHOLE, replace(WHOLE, verified=37)):
         assert not worse_copies(audited(WHOLE, HURT, since), [copy()])

@@ -732,3 +732,10 @@ def test_a_full_disk_is_said_in_words(tmp_path: Path) -> None:
             assert ledger.get(ROOT, entries[9]) == seen_of(9)
     finally:
         subprocess.run(["umount", tmp_path], check=True)
+
+
+def test_a_run_says_which_shoots_it_was_confined_to(path: Path) -> None:
+    with opened(path) as ledger:
+        ledger.begin_run("audit", now=NOW, seed=1, shoots=("reed", "kiln-2.b"))
+        ledger.begin_run("audit", now=NOW, seed=1)
+        assert [run.shoots for run in ledger.runs()] == [("reed", "kiln-2.b"), ()]
