@@ -13,7 +13,7 @@ stand as of their day. Behind a link nothing tells whether a file changed, so no
 from collections import defaultdict
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
-from datetime import datetime
+from datetime import datetime, timedelta
 
 from drill import clock
 from drill.coverage import WEAK, name_key, same_content
@@ -21,6 +21,7 @@ from drill.globs import fold
 from drill.ledger import Evidence, Root, unchanged
 from drill.model import Digest, Entry, Listed, Promised, ProofAge, Shoot
 
+_CLOCKS_DIFFER = timedelta(days=1)
 Readings = Mapping[tuple[str, int], Evidence]
 
 
@@ -79,8 +80,12 @@ def standing(
     root: Root | None,
     entries: Sequence[Entry] | None,
     listed: Sequence[Listed] | None,
+    now: datetime,
 ) -> Standing:
-    """Hold a copy's last readings against what is promised. `entries` is None where the copy cannot be listed now."""
+    """Hold a copy's last readings against what is promised. `entries` is None where the copy cannot be listed now.
+
+    A reading that is dated more than a day later than `now` proves nothing: a clock was wrong, and it would never age.
+    """
     here = None if entries is None else {(entry.path, entry.index): entry for entry in entries}
     said = {} if listed is None or not readings else {item.path: item for item in listed}
     proven: dict[int, datetime] = {}
@@ -97,7 +102,8 @@ def standing(
         for number in matched:
             sizes.setdefault(number, known.size or 0)
             near[_folders(known.path)].add(promises.shoots[number])
-        fresh = entry is None or (root is not None and unchanged(known, root, entry))
+        same = entry is None or (root is not None and unchanged(known, root, entry))
+        fresh = same and known.read_at - now <= _CLOCKS_DIFFER
         if fresh and known.problem is None:
             read.add(key)
         if why is not None:
@@ -129,7 +135,8 @@ def _refuted(
     proven: Collection[int],
     near: Mapping[str, Collection[str]],
 ) -> dict[int, Refuted]:
-    """Say for which promised files the wrong ones stand: by the copy's list, else by name and size or folder.
+    """Say for which promised files the wrong ones stand: by what was read there before, by the copy's list, else by
+    name and size or folder.
 
     A promised file that is proven elsewhere on the copy is not refuted there. Where shoots share a name, it is of the
     one whose other files lie in that folder, or that the folders are named after.
@@ -137,7 +144,11 @@ def _refuted(
     found: dict[int, Refuted] = {}
     for known, why in wrong:
         item = said.get(known.path)
-        numbers = list(promises.holding(item.digests, path=item.path, size=item.size)) if item is not None else []
+        numbers: list[int] = []
+        if has_changed(known):
+            numbers = list(promises.holding(known.before, path=known.path, size=None))
+        if not numbers and item is not None:
+            numbers = list(promises.holding(item.digests, path=item.path, size=item.size))
         if not numbers:
             numbers = [n for n in promises.named_like(known.path) if _stands_for(known, promises.files[n])]
             numbers = list(_of_shoot(numbers, known.path, promises, near))
@@ -145,6 +156,14 @@ def _refuted(
             if number not in proven:
                 found.setdefault(number, Refuted(known.path, known.read_at, why))
     return found
+
+
+def has_changed(known: Evidence) -> bool:
+    """Say whether a file is known to hold other bytes than it was first seen to, or cannot be read any more."""
+    first = dict(known.before)
+    return bool(known.before) and (
+        known.problem is not None or any(first.get(kind, text) != text for kind, text in known.digests)
+    )
 
 
 def _stands_for(known: Evidence, file: Promised) -> bool:

@@ -20,6 +20,7 @@ from drill.reading import JobKey
 from drill.sampling import Candidate, budget_order, draw, sample_size, within_budget
 from drill.units import say_size, say_span
 
+_LARGE = 50_000_000  # bytes: a large raw picture, where no size is known at all
 _PORTIONS = 20  # of a budget of time: what comes first is read first, whatever the paths
 _LEAST_PORTION_S = 30.0
 
@@ -134,6 +135,8 @@ def _name(pick: Pick) -> str:
 def _by_budget(scopes: Sequence[Scope], limits: Limits, by: Choosing, done: frozenset[JobKey]) -> Choice:
     picks: dict[str, Pick] = {}
     lanes: dict[str, list[Candidate]] = defaultdict(list)
+    known = (entry.size for scope in scopes for entry in scope.to_read if entry.size is not None)
+    unknown = max(known, default=_LARGE)  # a budget is not to be overrun by files whose size nobody tells
     for scope in scopes:
         medium = scope.found.medium
         lane = (f"bus {medium.bus}" if medium.bus else medium.id) if limits.budget_s is not None else ""
@@ -141,7 +144,8 @@ def _by_budget(scopes: Sequence[Scope], limits: Limits, by: Choosing, done: froz
         for pick in _picks(scope):
             if pick.key not in done:
                 picks[_name(pick)] = pick
-                lanes[lane].append(_candidate(pick, cost_s, right[pick.entry.path, pick.entry.index], by))
+                contents = right[pick.entry.path, pick.entry.index]
+                lanes[lane].append(_candidate(pick, cost_s, contents, by, unknown=unknown))
     chosen = [
         within_budget(
             budget_order(candidates, by.seed, now=by.now), budget_s=limits.budget_s, budget_bytes=limits.budget_bytes
@@ -164,8 +168,8 @@ def _right_contents(scope: Scope, promises: Promises) -> dict[tuple[str, int], C
     return right
 
 
-def _candidate(pick: Pick, cost_s: Callable[[int], float], right: Contents, by: Choosing) -> Candidate:
-    size = pick.entry.size or 0
+def _candidate(pick: Pick, cost_s: Callable[[int], float], right: Contents, by: Choosing, *, unknown: int) -> Candidate:
+    size = unknown if pick.entry.size is None else pick.entry.size
     known = by.pasts[pick.copy].of(pick.entry) if pick.copy in by.pasts else None
     proven = known is not None and known.problem is None and _is_right(known.digests, right)
     return Candidate(

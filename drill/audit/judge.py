@@ -8,8 +8,9 @@ yet the name of a promised file that is not otherwise on that copy, and its size
 altered.
 """
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from itertools import chain
 
 from drill.audit.promises import Content, Promises
 from drill.audit.scope import Known, Said, Scope, folder_name, same_name_elsewhere
@@ -141,12 +142,20 @@ def judge_refusing(scope: Scope, problem: Problem) -> list[Judged]:
 
 
 def judge_unlisted(
-    scope: Scope, results: Results, promises: Promises, sizes: Mapping[Content, int], *, known: Known, whole: bool
+    scope: Scope,
+    results: Results,
+    promises: Promises,
+    sizes: Mapping[Content, int],
+    *,
+    known: Known,
+    was: Callable[[Entry], Sequence[tuple[Digest, ...]]] = lambda entry: (),
+    whole: bool,
 ) -> list[Judged]:
     """Judge every file of a copy without a list; `sizes` are those of promised contents that some read verified.
 
-    `known` has the digests of earlier readings, for files that were left out this time. Without `whole` what has
-    nothing to do with the shoots asked for is left out.
+    `known` has the digests of earlier readings, for files that were left out this time, and `was` those of what lay
+    under a file's path when that was read before: promised bytes that are other ones now are no stranger's. Without
+    `whole` what has nothing to do with the shoots asked for is left out.
     """
     here = _contents_here(scope, results, promises)
     held, open_names = _held(scope, results, promises, here, known)
@@ -157,7 +166,7 @@ def judge_unlisted(
             judged.append(Judged(entry.path, "verified", "", entry, promises.files[mine[0]].digests))
         if (entry.path, entry.index) in here:
             continue
-        stands_for = _stands_for(entry, scope, promises, held, sizes)
+        stands_for = _stands_for(entry, scope, promises, held, sizes, was=was(entry))
         result = results.get((entry.path, entry.index))
         one = _unlisted(entry, result, promises, stands_for, scope.found, is_open=name_key(entry.path) in open_names)
         if whole or one.outcome != "extra":
@@ -227,10 +236,19 @@ def _of_bytes(name: str, *, is_open: bool) -> tuple[str, str]:
 
 
 def _stands_for(
-    entry: Entry, scope: Scope, promises: Promises, held: set[Content], sizes: Mapping[Content, int]
+    entry: Entry,
+    scope: Scope,
+    promises: Promises,
+    held: set[Content],
+    sizes: Mapping[Content, int],
+    *,
+    was: Sequence[tuple[Digest, ...]],
 ) -> int | None:
     """Return the promised file that a file of other bytes stands for, None where it is just another file."""
     root = folder_name(scope.found)
+    for number in chain.from_iterable(promises.holding(each, path=entry.path, size=None) for each in was):
+        if promises.asked[number] and promises.content(number) not in held:
+            return number
     for number in promises.named_like(entry.path):
         content = promises.content(number)
         if not promises.asked[number] or content in held:
@@ -243,9 +261,16 @@ def _stands_for(
     return None
 
 
-def sizes_of(here: Iterable[tuple[Scope, Results]], promises: Promises) -> dict[Content, int]:
-    """Return the sizes of promised contents, as the reads of all copies showed them."""
+def sizes_of(
+    here: Iterable[tuple[Scope, Results]],
+    promises: Promises,
+    earlier: Iterable[tuple[str, int, tuple[Digest, ...]]] = (),
+) -> dict[Content, int]:
+    """Return the sizes of promised contents, as the reads of all copies showed them; as `earlier` ones did, else."""
     sizes: dict[Content, int] = {}
+    for path, size, digests in earlier:
+        for number in promises.holding(digests, path=path, size=size):
+            sizes[promises.content(number)] = size
     for scope, results in here:
         for entry in scope.to_read:
             seen = results.get((entry.path, entry.index))

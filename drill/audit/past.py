@@ -5,7 +5,7 @@ bytes, whether an audit was cut short, and how fast media were. Must not know: l
 """
 
 from collections import defaultdict
-from collections.abc import Container, Iterable, Mapping
+from collections.abc import Container, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
@@ -28,12 +28,25 @@ class Past:
 
     def of(self, entry: Entry) -> Evidence | None:
         """Return the last reading of a file, if the file is unchanged since."""
-        if self._root is None or self._ledger is None:
-            return None
+        known = self.ask().get((entry.path, entry.index)) if self._root is not None else None
+        return known if known is not None and self._root is not None and unchanged(known, self._root, entry) else None
+
+    def before(self, entry: Entry) -> Sequence[tuple[Digest, ...]]:
+        """Return what readings of that path showed, the first and the last, whether the file changed since or not."""
+        known = self.ask().get((entry.path, entry.index))
+        return () if known is None else (known.before, known.digests)
+
+    def sizes(self) -> Iterator[tuple[str, int, tuple[Digest, ...]]]:
+        """Yield path, size and digests of all that was ever read to its end."""
+        for known in self.ask().values():
+            if known.problem is None and known.size is not None:
+                yield known.path, known.size, known.digests
+
+    def ask(self) -> Mapping[tuple[str, int], Evidence]:
+        """Ask the ledger, once: what is asked for before the reading stays as it was then."""
         if self._evidence is None:
-            self._evidence = self._ledger.evidence(self._root)
-        known = self._evidence.get((entry.path, entry.index))
-        return known if known is not None and unchanged(known, self._root, entry) else None
+            self._evidence = {} if self._ledger is None or self._root is None else self._ledger.evidence(self._root)
+        return self._evidence
 
     def digests(self, entry: Entry) -> tuple[Digest, ...]:
         """Return what the last reading of an unchanged file showed; nothing where it ran into a problem."""

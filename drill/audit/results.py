@@ -7,6 +7,7 @@ from collections import Counter
 from collections.abc import Callable, Container, Mapping, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
+from itertools import chain
 
 from drill.audit.around import Ranges
 from drill.audit.intact import Finder
@@ -60,7 +61,9 @@ def judge_all(found: Sequence[Found], promises: Promises, *, whole: bool) -> dic
     """Return every file's outcome, by copy; without `whole` files that have nothing to do with the shoots asked for are
     left out."""
     has_unlisted = any(one.scope.candidates for one in found)
-    sizes = sizes_of(((one.scope, one.results) for one in found), promises) if has_unlisted else {}
+    earlier = chain.from_iterable(one.past.sizes() for one in found if one.scope.candidates)
+    read = ((one.scope, one.results) for one in found)
+    sizes = sizes_of(read, promises, earlier) if has_unlisted else {}
     return {one.scope.found.copy.id: _looked(one, _judge(one, promises, sizes, whole=whole)) for one in found}
 
 
@@ -85,7 +88,7 @@ def _judge(one: Found, promises: Promises, sizes: Mapping[Content, int], *, whol
         return judge_refusing(scope, problem)
     if scope.found.copy.listed is not None:
         return judge_listed(scope, one.results, reached=state is State.HERE)
-    return judge_unlisted(scope, one.results, promises, sizes, known=one.past.digests, whole=whole)
+    return judge_unlisted(scope, one.results, promises, sizes, known=one.past.digests, was=one.past.before, whole=whole)
 
 
 def _result(one: Found, judged: Sequence[Judged], finder: Finder, confidence: Fraction | None) -> CopyResult:

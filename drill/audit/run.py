@@ -163,6 +163,7 @@ class _Desk:
         if found.copy.listed is not None:
             return listed_scope(found, found.copy.listed, self.promises, self.asked)
         past = self.pasts.get(found.copy.id, Past())
+        past.ask()  # now: what is read later takes the place of what was read before
         listed = {
             digest.kind for copy in self.studio.copies for item in (copy.listed or ())[:1] for digest in item.digests
         }
@@ -215,6 +216,7 @@ class _Desk:
     def proofs(self, only: Container[Digest] | None = None) -> Proofs:
         """Return who is known to hold which bytes: by this audit's reads, else by earlier ones still standing."""
         proofs = Proofs(only)
+        carried = self.carried.keys() - (set() if self.reads is None else self.reads.results.keys())
         for copy in self.studio.copies:
             found = self.found.get(copy.id)
             if found is None or found.state is not State.HERE:
@@ -223,8 +225,11 @@ class _Desk:
                 continue
             past = self.pasts.get(copy.id, Past())
             for entry in found.entries:
-                result = self.outcome_of((copy.id, entry.path, entry.index))
-                if isinstance(result, Seen):
+                key = (copy.id, entry.path, entry.index)
+                result = self.outcome_of(key)
+                if key in carried and (known := past.of(entry)) is not None:
+                    proofs.add(Proof(copy.id, entry.path, known.read_at), known.digests)
+                elif isinstance(result, Seen):
                     proofs.add(Proof(copy.id, entry.path, self.options.now), result.digests)
                 elif result is None and (known := past.of(entry)) is not None:
                     proofs.add(Proof(copy.id, entry.path, known.read_at), known.digests)

@@ -24,6 +24,7 @@ from drill.ledger.rows import (
     RootKey,
     Row,
     crc_of,
+    digests_of,
     evidence_of,
     from_text,
     is_of,
@@ -41,6 +42,10 @@ _COMMIT_EVERY_S = 0.5  # with a reader's ticks of 0.2 s and the commit itself st
 _MOST_PENDING = 20_000
 _FIELDS = len(Row._fields)
 _PUT = f"INSERT OR REPLACE INTO readings (root, {COLUMNS}) VALUES (?, {', '.join('?' * (_FIELDS + 1))})"
+# What a place was first seen to hold, when that is no longer what its last reading says: else rot would be forgotten.
+_KEEP = """INSERT OR IGNORE INTO before SELECT root, path, number, digests FROM readings
+    WHERE root = ? AND path = ? AND number = ? AND digests IS NOT NULL AND digests IS NOT ?"""
+_BEFORE = "SELECT path, number, digests FROM before WHERE root = ?"
 _GET = f"SELECT {COLUMNS} FROM readings WHERE root = ? AND path = ? AND number = ?"
 _ALL = f"SELECT {COLUMNS} FROM readings WHERE root = ?"
 _SEEN_ROOT = """INSERT INTO roots (path, medium, archive, copy, read_at_us) VALUES (?, ?, ?, ?, ?)
@@ -278,6 +283,7 @@ class Ledger:
             last_us = max(row.read_at_us for row in rows.values())
             db.execute(_SEEN_ROOT, (to_text(path), medium, int(archive), self._copies.get(key, ""), last_us))
             id_, seed = self._root_id(key), self._seed(key)
+            db.executemany(_KEEP, ((id_, row.path, row.number, row.digests) for row in rows.values()))
             db.executemany(_PUT, ((id_, *row, crc_of(row, seed)) for row in rows.values()))
 
     def _root_id(self, key: RootKey) -> int | None:
@@ -318,6 +324,7 @@ class Ledger:
         seed, path, on = self._seed(key), key[0], key[1]
         roots: dict[tuple[int | None, int | None], Root] = {}
         found: dict[FileKey, Evidence] = {}
+        before = {(from_text(p), number): digests_of(text) for p, number, text in self._db.execute(_BEFORE, (id_,))}
         for values in self._db.execute(_ALL, (id_,)):
             row = self._right(values, seed)
             if row is None:
@@ -327,7 +334,8 @@ class Ledger:
                 modified = None if state[1] is None else moment_of(state[1])
                 roots[state] = Root(path, on, key[2], state[0], modified)
             one = evidence_of(row, roots[state])
-            found[one.path, one.index] = one
+            place = one.path, one.index
+            found[place] = one._replace(before=before[place]) if place in before else one
         return found
 
     @staticmethod

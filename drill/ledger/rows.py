@@ -51,6 +51,7 @@ class Evidence(NamedTuple):
 
     `root` is where the copy lay, for an archive with its size and time as they were. `ranges` are the bytes that could
     not be read, each from its first byte to the one after its last. Times are in UTC, `took_s` is in seconds.
+    `before` is what the file was first seen to hold, where a later reading showed anything else.
     (A tuple, as a copy may have a million of them: made in a third of the time of a frozen dataclass.)
     """
 
@@ -64,6 +65,7 @@ class Evidence(NamedTuple):
     ranges: tuple[tuple[int, int], ...]
     read_at: datetime
     took_s: float
+    before: tuple[Digest, ...] = ()
 
 
 class Row(NamedTuple):
@@ -183,7 +185,7 @@ def seen_of(row: Row) -> Seen | None:
     if row.digests is None or row.size is None:
         return None
     whole = None if row.whole is None else bool(row.whole)
-    return Seen(row.size, _digests(row.digests), row.parts or b"", _taken(row.taken), bool(row.captured), whole)
+    return Seen(row.size, digests_of(row.digests), row.parts or b"", _taken(row.taken), bool(row.captured), whole)
 
 
 def evidence_of(row: Row, root: Root) -> Evidence:
@@ -195,7 +197,7 @@ def evidence_of(row: Row, root: Root) -> Evidence:
         row.number,
         row.size,
         None if row.modified_us is None else moment_of(row.modified_us),
-        _digests(row.digests) if row.digests else (),
+        digests_of(row.digests) if row.digests else (),
         problem,
         tuple((first, end) for first, end in json.loads(row.ranges)) if row.ranges else (),
         moment_of(row.read_at_us),
@@ -252,7 +254,8 @@ def _bounded(size: int | None) -> int | None:
     return None if size is None or size > _LARGEST else size
 
 
-def _digests(text: str) -> tuple[Digest, ...]:
+def digests_of(text: str) -> tuple[Digest, ...]:
+    """Return digests as a row has them."""
     return tuple([Digest._make(word.split(":")) for word in text.split()])
 
 

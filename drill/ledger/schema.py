@@ -115,9 +115,18 @@ _HISTORY = (
     "CREATE INDEX rates_by_medium ON rates (medium, at_us)",
 )
 
-_SCOPE = ("ALTER TABLE runs ADD COLUMN shoots TEXT NOT NULL DEFAULT ''",)  # empty: all of them
+_BEFORE = (
+    "ALTER TABLE runs ADD COLUMN shoots TEXT NOT NULL DEFAULT ''",  # empty: all of them
+    """CREATE TABLE before (
+        root INTEGER NOT NULL REFERENCES roots (id),
+        path ANY NOT NULL,
+        number INTEGER NOT NULL,
+        digests TEXT NOT NULL,
+        PRIMARY KEY (root, path, number)
+    ) STRICT, WITHOUT ROWID""",
+)
 
-STEPS: tuple[tuple[str, ...], ...] = (_FIRST, _HISTORY, _SCOPE)
+STEPS: tuple[tuple[str, ...], ...] = (_FIRST, _HISTORY, _BEFORE)
 """The statements of each step; a file of version N has seen the first N."""
 
 

@@ -19,7 +19,7 @@ from drill.shelf import OpenCopy
 from drill.units import say_size, say_span
 
 _TICK_S = 0.2
-_REFUTES = frozenset({Trouble.IO, Trouble.DAMAGED, Trouble.CHECK_VALUE})  # the others say nothing of the file's bytes
+_REFUTES = frozenset({Trouble.IO, Trouble.DAMAGED, Trouble.CHECK_VALUE, Trouble.REFUSED})  # each ends a proof
 _BATCH = 1000  # results that are handled before the next look at the clock
 
 OnSeen = Callable[[Job, Seen | Problem], None]

@@ -19,14 +19,15 @@ from drill.rehearse.holdings import Claims
 from drill.rehearse.reads import Read
 from drill.shelf import OpenCopy, State
 
-_REFUTES = frozenset({Trouble.IO, Trouble.DAMAGED, Trouble.CHECK_VALUE})  # the others say nothing of the file's bytes
+_REFUTES = frozenset({Trouble.IO, Trouble.DAMAGED, Trouble.CHECK_VALUE, Trouble.REFUSED})  # each ends a proof
 
 
 class Memory:
     """The ledger as one run sees it; without one, it knows nothing and keeps nothing."""
 
-    def __init__(self, ledger: Ledger | None, shoots: Sequence[Shoot]) -> None:
+    def __init__(self, ledger: Ledger | None, shoots: Sequence[Shoot], *, now: datetime) -> None:
         self._ledger = ledger
+        self._now = now
         self._promises = Promises(shoots)
         self._kinds = kinds_of(self._promises.files)
         self._numbers = {id(file): number for number, file in enumerate(self._promises.files)}
@@ -66,7 +67,7 @@ class Memory:
         readings = self._ledger.evidence(root) if root else self._ledger.evidence_of_copy(found.copy.id, found.copy.on)
         entries = found.entries if is_here else None
         listed = None if found.remembered else found.copy.listed
-        return standing(readings, self._promises, root=root, entries=entries, listed=listed)
+        return standing(readings, self._promises, root=root, entries=entries, listed=listed, now=self._now)
 
     def learned(self, found: OpenCopy) -> Iterator[tuple[Entry, tuple[Digest, ...]]]:
         """Yield what is known of the unchanged files on a copy, where it tells them from every promised file."""

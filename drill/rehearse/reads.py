@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from itertools import count
 from pathlib import Path
 
+from drill.copies import forget
 from drill.errors import Unfinished
 from drill.faults import Faulted
 from drill.model import Digest, Entry, Problem, Promised, Trouble, View
@@ -69,6 +70,7 @@ class Reads:
         apart = set(touched)
         plain = [entry for entry in entries if entry not in apart]
         missing = [entry for entry in plain if (found.copy.id, entry.path, entry.index) not in self._shared]
+        _let_go(found, missing)
         for entry, read in self._restore(found, found.view, missing).items():
             self._shared[found.copy.id, entry.path, entry.index] = read
             self.on_read(found, entry, read)
@@ -112,6 +114,13 @@ class Reads:
     def _read(self, restored: Restored[Finding], path: Path) -> Read:
         kept = path if restored.found is not None and self._is_kept(restored.found) else None
         return Read(restored.problem, restored.size, restored.took_s, restored.found, kept)
+
+
+def _let_go(found: OpenCopy, entries: Sequence[Entry]) -> None:
+    """Have the system's memory let go of what is read next, where it can be told: a drill is about the media."""
+    if found.store is not None and found.copy.url is None:
+        for entry in found.store.files() if found.is_archive and entries else entries:
+            forget(found.store, entry)
 
 
 def place(read: Read, target: Path) -> str | None:

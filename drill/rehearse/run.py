@@ -149,7 +149,7 @@ class _Hall:
         self.worth: dict[str, Counter[tuple[str, int]]] = {}
         self.stages: list[Stage] = []
         self.wanting: Wanting = {}
-        self.memory = Memory(options.ledger, studio.shoots)
+        self.memory = Memory(options.ledger, studio.shoots, now=options.now)
         self.tried: dict[str, frozenset[str]] = {}  # of a spot check: by shoot, the promised paths to restore
         self._known_claims: tuple[tuple[str, int], list[Claims]] = (("", -1), [])
         self.reads: Reads
@@ -193,6 +193,7 @@ class _Hall:
             self.tried = choose(
                 spot,
                 shoots,
+                size_of=lambda file, claims: size_of(Case(file, claims), self.sizes),
                 claims_of=self.holdings.claims,
                 costs=Costs(media, self.studio.buses),
                 proven=self.memory.proven,

@@ -12,13 +12,13 @@ from dataclasses import dataclass
 from datetime import datetime
 from fractions import Fraction
 
-from drill.coverage import listed_size
 from drill.model import Bus, Medium, Promised, Shoot
 from drill.record import Sample
 from drill.rehearse.holdings import Claims
 from drill.sampling import Candidate, Spot, bad_at_most, budget_order, draw, sample_size, within_budget
 from drill.timing import Load, transfer_s
 
+UNKNOWN_SIZE = 50_000_000  # bytes, where no size is known at all: a large raw picture
 Proven = Callable[
     [Promised, Claims], Sequence[datetime]
 ]  # when each copy of a file was last proven, of those that were
@@ -41,24 +41,31 @@ def choose(
     spot: Spot,
     shoots: Iterable[Shoot],
     *,
+    size_of: Callable[[Promised, Claims], int | None],
     claims_of: Callable[[Promised], Claims],
     costs: Costs,
     proven: Proven,
     seed: int,
     now: datetime,
 ) -> dict[str, frozenset[str]]:
-    """Return the promised paths to restore, by shoot. A budget counts every copy of a file: scenarios ask them all."""
+    """Return the promised paths to restore, by shoot. A budget counts every copy of a file: scenarios ask them all.
+
+    A file of unknown size counts as the largest one whose size is known: a budget is not to be overrun.
+    """
     if spot.confidence is not None:
         return {shoot.id: _drawn(shoot, spot.confidence, spot.at_most, seed) for shoot in shoots}
     assert spot.budget is not None
     candidates: dict[str, Candidate] = {}
     places: dict[str, tuple[str, str]] = {}
     shoots = list(shoots)
-    for shoot in shoots:
-        for file in shoot.promise:
-            key = f"{shoot.id}\0{file.path}"
-            places[key] = shoot.id, file.path
-            candidates[key] = _candidate(key, file, claims_of(file), costs=costs, proven=proven)
+    rows = [(shoot.id, file, claims_of(file)) for shoot in shoots for file in shoot.promise]
+    sizes = {id(file): size_of(file, claims) for _, file, claims in rows}
+    usual = max((size for size in sizes.values() if size is not None), default=UNKNOWN_SIZE)
+    for id_, file, claims in rows:
+        key = f"{id_}\0{file.path}"
+        places[key] = id_, file.path
+        size = sizes[id(file)]
+        candidates[key] = _candidate(key, usual if size is None else size, file, claims, costs=costs, proven=proven)
     ordered = budget_order(candidates.values(), seed, now=now)
     taken = within_budget(ordered, budget_s=spot.budget.budget_s, budget_bytes=spot.budget.budget_bytes)
     found: dict[str, set[str]] = {shoot.id: set() for shoot in shoots}
@@ -74,8 +81,7 @@ def _drawn(shoot: Shoot, confidence: Fraction, at_most: Fraction, seed: int) -> 
     return frozenset(item.partition("\0")[2] for item in rooted)
 
 
-def _candidate(key: str, file: Promised, claims: Claims, *, costs: Costs, proven: Proven) -> Candidate:
-    size = file.size if file.size is not None else listed_size(claims) or 0
+def _candidate(key: str, size: int, file: Promised, claims: Claims, *, costs: Costs, proven: Proven) -> Candidate:
     total, cost_s = costs.of(claims, size)
     proofs = sorted(proven(file, claims))
     # Of a file with several proven copies, the one proven longest ago is what a drill would renew.

@@ -146,6 +146,7 @@ class Desk:
             on_seen=self._take,
             with_capture=False,
             afresh=True,
+            honest_rates=True,  # the system's memory proves nothing: what goes was often copied a moment ago
         )
 
     def _take(self, job: Job, result: Seen | Problem) -> None:

@@ -5,6 +5,7 @@ Flows in: the ledger, copies as found. Flows out: standings. Must not know: what
 
 import os
 from collections.abc import Sequence
+from datetime import datetime
 
 from drill.evidence import Promises, Standing, standing
 from drill.inventory import LOOKED_INTO
@@ -16,7 +17,8 @@ from drill.survey.look import Found
 class Proofs:
     """The ledger as a survey asks it; without one, nothing was ever proved."""
 
-    def __init__(self, ledger: Ledger | None, shoots: Sequence[Shoot]) -> None:
+    def __init__(self, ledger: Ledger | None, shoots: Sequence[Shoot], *, now: datetime) -> None:
+        self._now = now
         self._ledger = ledger if ledger is not None and ledger.count else None
         self._promises = Promises(shoots if self._ledger is not None else ())
 
@@ -39,4 +41,4 @@ class Proofs:
             else self._ledger.evidence_of_copy(copy.id, copy.on)
         )
         entries = found.entries if is_here else None
-        return standing(readings, self._promises, root=found.root, entries=entries, listed=copy.listed)
+        return standing(readings, self._promises, root=found.root, entries=entries, listed=copy.listed, now=self._now)

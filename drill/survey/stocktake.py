@@ -57,7 +57,7 @@ def survey(
     chosen = shoots_named(studio, shoots)
     wanted = Wanted.of((shoot.id, shoot.promise) for shoot in studio.shoots)
     spans = _spans(studio.shoots)
-    proofs = Proofs(ledger, studio.shoots)
+    proofs = Proofs(ledger, studio.shoots, now=now)
     looked = _look_at_all(studio, wanted, proofs, now=now, progress=progress)
     progress("counting")
     sizes, unclear = _sizes(wanted, looked)

@@ -249,3 +249,25 @@ def test_names_that_are_no_unicode(tmp_path: Path) -> None:
     for _ in range(2):
         outcome = audited(built, "--json", "-")
         assert outcome.code == 0 and counts(outcome, "x") == {"verified": 4}, outcome.said
+
+
+@pytest.mark.parametrize("alone", [True, False])
+def test_rot_in_a_copy_without_a_list_is_damage_also_where_neither_size_nor_folder_tells(
+    tmp_path: Path, alone: bool
+) -> None:
+    """The earlier reading tells: what was promised bytes is no stranger's picture when it has others."""
+    files = (("raw/AAAA0001.dng", A), ("raw/AAAA0002.dng", B))
+    card = copy("drive", holds=held(("DCIM/100REED_/AAAA0001.DNG", A), ("DCIM/100REED_/AAAA0002.DNG", B)))
+    copies = (card,) if alone else (card, copy("x", *files))
+    built = build(tmp_path / "s", Studio(media=media("drive", "x"), shoots=(shoot(*files),), copies=copies))
+    assert counts(audited(built, "--json", "-"))["verified"] == 2
+    target = built.file.parent / "media/drive/DCIM/100REED_/AAAA0002.DNG"
+    times = target.stat()
+    target.write_bytes(B[:-1] + bytes([B[-1] ^ 1]))
+    os.utime(target, ns=(times.st_atime_ns, times.st_mtime_ns))
+    outcome = audited(built, "--copy", "drive", "--json", "-")
+    assert (outcome.code, counts(outcome).get("altered"), counts(outcome).get("verified")) == (1, 1, 1), outcome.said
+    surveyed = start("survey", built.file, "--now", NOW, cwd=tmp_path)
+    assert surveyed.code == 1 and "wrong when last read" in " ".join(surveyed.out.split()), surveyed.said
+    again = audited(built, "--copy", "drive", "--all")
+    assert again.code == 1, "the damage is not forgotten at the next reading"

@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from hashlib import sha256
+from pathlib import Path
 
 import pytest
 
@@ -14,6 +15,7 @@ from drill.model import Digest, Entry, Listed, Problem, Promised, Seen, Shoot, T
 ROOT = Root("/media/reed", "ssd")
 DAY = datetime(2026, 9, 1, 12, tzinfo=UTC)
 LATER = DAY + timedelta(days=20)
+NOW = LATER + timedelta(days=1)
 
 
 def digest(content: bytes, kind: str = "sha256") -> Digest:
@@ -32,7 +34,7 @@ def entry(path: str, content: bytes, modified: datetime = DAY) -> Entry:
 def told(
     ledger: Ledger, shoots: Sequence[Shoot], entries: Sequence[Entry] | None, listed: Sequence[Listed] | None = None
 ) -> Standing:
-    return standing(ledger.evidence(ROOT), Promises(shoots), root=ROOT, entries=entries, listed=listed)
+    return standing(ledger.evidence(ROOT), Promises(shoots), root=ROOT, entries=entries, listed=listed, now=NOW)
 
 
 def ledger_with(*readings: tuple[str, bytes], at: datetime = LATER) -> Ledger:
@@ -64,6 +66,13 @@ def test_a_file_that_changed_or_is_gone_is_proved_no_more(now: Entry) -> None:
 
 def test_of_a_copy_that_cannot_be_listed_readings_stand_as_of_their_day() -> None:
     assert told(ledger_with(("r.dng", b"one")), [REED], None).proven == {0: LATER}
+
+
+def test_a_proof_from_the_future_is_none() -> None:
+    """A clock that was years ahead for one audit would make a proof that never ages."""
+    assert not told(
+        ledger_with(("r.dng", b"one"), at=NOW + timedelta(days=900)), [REED], [entry("r.dng", b"one")]
+    ).proven
 
 
 def test_of_two_proofs_the_later_counts() -> None:
@@ -143,3 +152,25 @@ def test_ages_count_every_held_file_once() -> None:
     age = proof_age("x", range(5), known)
     assert (age.held, age.proven, age.never, age.refuted) == (5, 2, 2, ("raw/R0001.DNG",))
     assert age.oldest is not None and datetime.fromisoformat(age.oldest) == DAY
+
+
+def test_what_was_promised_bytes_and_has_others_is_wrong_whatever_its_name(tmp_path: Path) -> None:
+    """Neither size nor folder tells what it stands for; its own first reading does, also after many others."""
+    with Ledger.open(tmp_path / "ledger.sqlite", now=LATER) as ledger:
+        for content in (b"one", b"bad", b"worse"):
+            read(ledger, "DCIM/X0000.DNG", content)
+            ledger.flush()
+        known = told(ledger, [REED], [entry("DCIM/X0000.DNG", b"worse")])
+        assert known.refuted.keys() == {0} and not known.proven
+        read(ledger, "DCIM/X0000.DNG", b"one")
+        assert told(ledger, [REED], [entry("DCIM/X0000.DNG", b"one")]).proven == {0: LATER}
+        ledger.put_problem(ROOT, entry("DCIM/X0000.DNG", b"one"), Problem(Trouble.REFUSED, "not allowed"))
+        assert told(ledger, [REED], [entry("DCIM/X0000.DNG", b"one")]).refuted.keys() == {0}
+
+
+def test_a_reading_in_another_kind_than_the_first_is_no_change() -> None:
+    ledger = ledger_with(("X.DNG", b"one"))
+    ledger.flush()
+    ledger.put(ROOT, entry("X.DNG", b"one"), Seen(3, (digest(b"one", "xxh128"),)), read_at=LATER)
+    known = told(ledger, [REED], [entry("X.DNG", b"one")])
+    assert not known.refuted and not known.proven
