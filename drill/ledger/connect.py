@@ -95,7 +95,10 @@ def failure(path: Path | None, error: sqlite3.Error) -> Mistakes | Unfinished:
     if code in _BUSY:
         what = f"the ledger {where} is in use by another run"
         return Unfinished(f"{what}; run again when that has ended; {_WITHOUT}")
-    what = f"the ledger {where} cannot be used: {_REASONS.get(code, f'{error}; look at that disk')}"
+    reason = _REASONS.get(code, f"{error}; look at that disk")
+    if path is not None and code == sqlite3.SQLITE_IOERR and not os.access(path.parent, os.W_OK):
+        reason = "its folder may not be written"  # where SQLite keeps its log beside it
+    what = f"the ledger {where} cannot be used: {reason}"
     return Unfinished(f"{what}, or name another file; {_WITHOUT}")
 
 
