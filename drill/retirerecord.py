@@ -25,9 +25,10 @@ class Named:
 class Reason:
     """One reason to keep the medium: its kind, the shoot it is about, in words, and the files.
 
-    `why`: "not_known" (what is on it cannot be told), "extra" (files that no promise knows), "unreadable", "needed" (it
-    holds what the studio itself needs), "not_verified" (promised files that nothing else was seen to hold), "weak"
-    (their digests are too short to prove anything), "too_few" (too few failures would be survived), "too_slow".
+    `why`: "not_known" (what is on it cannot be told), "extra" (files that no promise knows), "unreadable", "not_read"
+    (not tried yet), "needed" (it holds what the studio itself needs), "not_verified" (promised files that nothing else
+    was seen to hold), "weak" (their digests are too short to prove anything), "too_few" (too few failures would be
+    survived), "too_slow".
     """
 
     why: str
@@ -82,6 +83,8 @@ class Retirement:
 
     `with_it` are media that cannot be read without it, `not_counted` others that are no other copy, with the reason.
     `would_help` has the copies that are not here, with how many of the files that lack a proof each is said to hold.
+    `but` says what would be left too close together, whatever the answer; `damaged` are files on other copies that were
+    found wrong or unreadable, and `mendable` the shoots in too few places for which mending these would be enough.
     """
 
     studio: str
@@ -99,6 +102,9 @@ class Retirement:
     files_read: int = 0
     seconds: float = 0.0
     would_help: Mapping[str, int] = field(default_factory=dict)
+    but: tuple[str, ...] = ()
+    damaged: tuple[Named, ...] = ()
+    mendable: tuple[str, ...] = ()
     cautions: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
     unfinished: str | None = None
@@ -128,6 +134,9 @@ def to_json(record: Retirement) -> dict[str, Any]:
         "not_counted": [{"medium": medium, "why": why} for medium, why in record.not_counted],
         "would_help": dict(record.would_help),
         "read": {"files": record.files_read, "bytes": record.bytes_read, "seconds": record.seconds},
+        "but": list(record.but),
+        "damaged": [asdict(file) for file in record.damaged],
+        "mendable": list(record.mendable),
         "cautions": list(record.cautions),
         "notes": list(record.notes),
         "unfinished": record.unfinished,

@@ -10,7 +10,7 @@ from drill.report.words import paragraph, safe, table
 from drill.retirerecord import Named, Reason, Retirement, ShootLeft
 
 MOST_NAMED = 10
-PRACTICE = 3  # copies: common practice in the field, no source
+MOST_MENDED = 3
 
 NOT_PROVED = (
     "What a yes does not prove: that the other copies are whole tomorrow, or come back in time in every bad case "
@@ -24,7 +24,9 @@ def retire_text(record: Retirement, *, width: int = 80) -> str:
     """Return the whole answer."""
     parts = [
         f"{paragraph(safe(answer(record)), width)}\n{paragraph(safe(_told(record)), width)}",
+        _listed("But", _buts(record), width) if record.may_go else "",
         *(_reason(record, reason, width) for reason in record.reasons),
+        _listed("Found wrong on other copies", _named(record.damaged), width),
         _table(record, width),
         _listed("What to do first", _first_steps(record), width),
         _listed("To know", _to_know(record), width),
@@ -40,7 +42,8 @@ def answer(record: Retirement) -> str:
         return f"No answer yet: {medium} must be kept."
     if record.may_go:
         verb = {"card": "formatted", "cloud": "cancelled"}.get(record.kind, "let go")
-        return f"Yes: {medium} may be {verb}."
+        but = f", but {record.but[0]}" if record.but else ""
+        return f"Yes{but}: {medium} may be {verb}."
     others = len(record.reasons) - 1
     more = f", and {others} more reason{'' if others == 1 else 's'}" if others else ""
     return f"No: {medium} must be kept: {_short(record.reasons[0])}{more}."
@@ -52,6 +55,7 @@ def _short(reason: Reason) -> str:
         "not_known": "what is on it cannot be told",
         "extra": f"{many} on it that no promise knows",
         "unreadable": f"{many} on it could not be read",
+        "not_read": f"{many} on it {'was' if len(reason.files) == 1 else 'were'} not read yet",
         "needed": "the studio's own files lie on it",
         "not_verified": f"{many} of {shoot} verified nowhere else",
         "weak": f"{many} of {shoot} cannot be verified",
@@ -61,15 +65,23 @@ def _short(reason: Reason) -> str:
 
 
 def _told(record: Retirement) -> str:
-    stakes, verified = sum(s.at_stake for s in record.shoots), sum(s.verified for s in record.shoots)
-    text = (
-        f"{record.studio}: without {record.medium}, {verified:,} of {_files(stakes)} that are promised and on it, or "
-    )
-    text += f"said to be, were verified elsewhere. On it: {_contents(record)}. Now is {record.now}; read in this run: "
+    text = f"{record.studio}: {_on_it(record)}. Now is {record.now}; read in this run: "
     text += f"{_files(record.files_read)}, {units.say_size(record.bytes_read)}."
     text += f" With it goes what needs it: {', '.join(record.with_it)}." if record.with_it else ""
     text += f" Not finished: {record.unfinished}." if record.unfinished else ""
     return text
+
+
+def _on_it(record: Retirement) -> str:
+    stakes, verified = sum(s.at_stake for s in record.shoots), sum(s.verified for s in record.shoots)
+    is_unseen = not record.contents.files and any(reason.why == "not_known" for reason in record.reasons)
+    there = "" if is_unseen else f". On it: {_contents(record)}"
+    if stakes:
+        return (
+            f"without {record.medium}, {verified:,} of {_files(stakes)} that are promised and on it, or said to be, "
+            f"were verified elsewhere{there}"
+        )
+    return f"what is on {record.medium} could not be looked at" if is_unseen else f"nothing promised is on it{there}"
 
 
 def _contents(record: Retirement) -> str:
@@ -91,15 +103,25 @@ def _reason(record: Retirement, reason: Reason, width: int) -> str:
         "not_known": "What is on it is not known",
         "extra": f"{many} {are} on it that no promise knows",
         "unreadable": f"{many} on it could not be read, so nobody can say what {they}",
+        "not_read": f"{many} on it {'was' if one else 'were'} not read yet",
         "needed": "The studio file, or lists or the ledger that it names, lie on it",
         "not_verified": f"{reason.shoot}: {many} {are} verified nowhere else",
         "weak": f"{reason.shoot}: {many} cannot be verified",
         "too_few": f"{reason.shoot} would be in too few places",
         "too_slow": f"{reason.shoot} would come back too late",
     }[reason.why]
+    if record.unfinished and reason.why in _EARLY:
+        title = f"{reason.shoot}: {_EARLY[reason.why].format(many=many)}"
     if reason.files:
         return _listed(title, _named(reason.files), width)
     return _listed(title, [_slow(shoot) if reason.why == "too_slow" and shoot else reason.detail], width)
+
+
+_EARLY = {  # what is said of a run that was cut short: reading on may still change it
+    "not_verified": "{many} not verified elsewhere yet",
+    "too_few": "in too few places so far",
+    "too_slow": "by what is known so far it would come back too late",
+}
 
 
 def _slow(shoot: ShootLeft) -> str:
@@ -154,24 +176,47 @@ def _of_target(said: str, target: int | None) -> str:
 
 
 def _first_steps(record: Retirement) -> list[str]:
-    said = [] if record.may_go is not None else [f"run it again; until then keep {record.medium}"]
     kinds = {reason.why for reason in record.reasons}
+    if record.may_go is None:
+        said = [f"run it again, it goes on reading; until then keep {record.medium}"]
+        return said + _mend(record) + [_STEPS[why] for why in _STEPS if why in kinds and why in _LASTING]
+    said = []
     if "not_known" in kinds:
-        said.append(f"plug {record.medium} in, or name all of it in the studio file, and ask again")
+        plug = "log in to {0}, or get a new link" if record.kind == "cloud" else "plug {0} in"
+        said.append(f"{plug.format(record.medium)}, or name all of it in the studio file, and ask again")
+    said += _mend(record)
     for copy, count in record.would_help.items():
         said.append(
             f"plug in or log in to {copy}: it is said to hold {count:,} of the files that lack a proof; ask again"
         )
-    said += [step for why, step in _STEPS.items() if why in kinds]
+    said += [step for why, step in _STEPS.items() if why in kinds and not (why == "too_few" and _is_mended(record))]
     if record.may_go:
         said = [f"look once more that it is {record.medium} that you hold, then do it, by hand and with its own device"]
         said += [f"take {record.medium} out of the studio file afterwards, so that nothing counts on it"]
+        said += _mend(record)
     return said
 
 
+def _mend(record: Retirement) -> list[str]:
+    """Say which files on other copies to mend."""
+    if not record.damaged:
+        return []
+    shown = [f"{file.path} on {file.where}" for file in record.damaged[:MOST_MENDED]]
+    more = len(record.damaged) - len(shown)
+    named = ", ".join(shown) + (f" and {more:,} more" if more else "")
+    return [f"repair or replace {named}, and ask again; put the old file aside until then"]
+
+
+def _is_mended(record: Retirement) -> bool:
+    """Say whether mending is all that the shoots in too few places need."""
+    few = {reason.shoot for reason in record.reasons if reason.why == "too_few"}
+    return few <= set(record.mendable)
+
+
+_LASTING = ("extra", "unreadable", "needed", "weak")  # these stay, however far a run that was cut short goes on
 _STEPS = {
-    "extra": "look at the files that no promise knows: copy what is worth keeping to two other media and promise it "
-    "(drill new), or delete it yourself",
+    "extra": "look at the files that no promise knows: copy what is worth keeping to two other media, one of them in "
+    "another place, and promise it (drill new FOLDER --add), or delete it yourself",
     "unreadable": "copy what can still be read to another medium, before anything else",
     "needed": "move the studio file and its lists to another disk, and have them in the studio file by their new place",
     "not_verified": "bring the files that are verified nowhere else to another copy, and ask again",
@@ -182,15 +227,16 @@ _STEPS = {
 
 
 def _to_know(record: Retirement) -> list[str]:
-    said = [f"{medium} does not count as another copy: {why}" for medium, why in record.not_counted]
-    said += record.cautions
-    few = [shoot.shoot for shoot in record.shoots if shoot.verified and shoot.media_left < PRACTICE]
-    if few:
-        said.append(
-            f"without it some files of {', '.join(few)} are on fewer than three media, also counting what is only said "
-            "(three copies: common practice, no source)"
-        )
-    return [*said, *record.notes]
+    return list(record.notes) if record.may_go else [*_buts(record), *record.notes]
+
+
+def _buts(record: Retirement) -> list[str]:
+    """Say what a yes rests on: where what is left lies, what does not count, what nobody can check from here."""
+    said = list(record.but)
+    if said:
+        said[-1] += " (also counting what is only said to be there; three copies: common practice, no source)"
+    said += [f"{medium} does not count as another copy: {why}" for medium, why in record.not_counted]
+    return [*said, *record.cautions]
 
 
 def _listed(title: str, texts: Sequence[str], width: int) -> str:

@@ -17,12 +17,13 @@ from drill.coverage import kinds_of
 from drill.evidence import Promises
 from drill.further import events
 from drill.ledger import Ledger, ledger_files
-from drill.model import Copy, Problem, Seen, Studio
+from drill.model import Copy, Entry, Problem, Seen, Studio
 from drill.reading import Job, read_files
 from drill.retire.contents import Contents, is_weak, left_behind
 from drill.retire.going import Going
 from drill.retire.holdings import Holding
 from drill.retire.judge import is_enough
+from drill.retire.samefile import Identity, identities, parted
 from drill.retire.seek import Source, next_reads
 from drill.shelf import OpenCopy, State, open_copy
 from drill.timing import Load, transfer_s
@@ -60,6 +61,8 @@ class Desk:
         self._enough: dict[tuple[int | None, frozenset[str]], bool] = {}
         self._where: tuple[LinkSession, Path] | None = None
         self.looked = False
+        self.same: dict[str, tuple[Entry, ...]] = {}  # of other copies, what are the very files of one that is out
+        self._gone_files: set[Identity] = set()
 
     def fresh(self, number: int, at: datetime) -> bool:
         """Say whether a proof of that time still counts; one from later than now never does."""
@@ -70,9 +73,9 @@ class Desk:
     # --- opening -----------------------------------------------------------------------------------------------------
 
     def open(self, session: LinkSession, folder: Path) -> None:
-        """Find every copy as it is now, those that go first."""
+        """Find every copy as it is now, first those that are no other copy: the rest is held against their files."""
         self._where = session, folder
-        for copy in sorted(self.studio.copies, key=lambda copy: not self.gone.goes(copy)):
+        for copy in sorted(self.studio.copies, key=self.gone.counts):
             is_download = copy.url is not None and copy.archive is not None
             if is_download and not (self.gone.goes(copy) and copy.listed is None):
                 if self.gone.counts(copy):
@@ -91,10 +94,12 @@ class Desk:
     def _put(self, found: OpenCopy) -> None:
         copy = found.copy
         if self.gone.counts(copy):  # what lies in a trash is no copy of anything
-            kept = tuple(entry for entry in found.entries if not left_behind(entry.path, self.promises))
+            others, self.same[copy.id] = parted(found, self._gone_files)
+            kept = tuple(entry for entry in others if not left_behind(entry.path, self.promises))
             contents = Contents(replace(found, entries=kept), self.ledger, self.promises, self.fresh)
-            self.sources[copy.id] = Source(contents, self.promises, self._cost_s(copy))
+            self.sources[copy.id] = Source(contents, self.promises, self._cost_s(copy), same=self.same[copy.id])
             return
+        self._gone_files |= identities(found)
         contents = Contents(found, self.ledger, self.promises, self.fresh)
         into = self.holdings if self.gone.goes(copy) else self.beside
         into[copy.id] = Holding(contents, self.promises, self.kinds, ours=self._ours(copy), again=self.again)

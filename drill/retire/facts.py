@@ -5,7 +5,7 @@ Flows in: the desk, after all reading. Flows out: a Matter, texts. Must not know
 
 import os
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from pathlib import Path
 
 from drill import clock
@@ -32,11 +32,13 @@ def matter(desk: Desk, on_it: OnIt) -> Matter:
         targets=desk.targets,
         extra=on_it.extra,
         unreadable=on_it.unreadable,
+        unread=on_it.unread,
         unknown=_unknown(desk),
         needed=_needed(desk),
         medium_of={copy.id: copy.on for copy in desk.studio.copies},
         events=desk.events,
         projected_s={shoot: _projected_s(desk, shoot, frozenset(stakes)) for shoot in _shoots(desk, stakes)},
+        mendable=mendable(desk),
     )
 
 
@@ -54,24 +56,31 @@ def _stake(desk: Desk, number: int, size: int | None) -> Stake:
         for id_, source in desk.sources.items()
         if (proof := source.contents.proofs.get(number)) is not None
     }
-    holders = [id_ for id_, source in desk.sources.items() if id_ in proofs or _may_hold(source, number)]
     return Stake(
         shoot=desk.promises.shoots[number],
         path=file.path,
         size=size,
         proofs=proofs,
-        media_left=len({desk.sources[id_].contents.found.medium.id for id_ in holders}),
+        media_left=len(_media_left(desk, number)),
         why_not="" if proofs else "xxh32 alone proves nothing" if weak else _why_not(desk, number),
         weak=weak,
     )
 
 
+def _media_left(desk: Desk, number: int) -> frozenset[str]:
+    """Return the other media that are proven or said to hold a promised file."""
+    sources = desk.sources.values()
+    return frozenset(s.contents.found.medium.id for s in sources if _may_hold(s, number))
+
+
 def _may_hold(source: Source, number: int) -> bool:
     """Say whether a copy is said to hold a promised file, and nothing that was read speaks against it."""
     state = source.contents.found.state
+    if number in source.contents.proofs:
+        return True
     if not source.is_said_to_hold(number) or state is State.REFUSES:
         return False
-    return state is State.AWAY or bool(source.likely(number)) or number in source.contents.proofs
+    return state is State.AWAY or bool(source.likely(number))
 
 
 def _why_not(desk: Desk, number: int) -> str:
@@ -82,6 +91,9 @@ def _why_not(desk: Desk, number: int) -> str:
 def _says(source: Source, number: int) -> str:
     """Say in words what one other copy has of a promised file, and why that proves nothing."""
     contents, found = source.contents, source.contents.found
+    same = source.same(number)
+    if same is not None:
+        return f"{same} on {contents.id} is the very file that goes, under a second name (a hard link)"
     if not source.is_said_to_hold(number):
         return ""
     if found.state is State.AWAY:
@@ -100,6 +112,35 @@ def _came_to(source: Source, entry: Entry) -> str:
     problem = source.contents.problems.get((entry.path, entry.index))
     came = "has other bytes" if problem is None else f"could not be read ({problem.detail})"
     return f"{entry.path} on {source.contents.id} {came}"
+
+
+def damaged(desk: Desk) -> list[Named]:
+    """Return the files on other copies that were found wrong or could not be read, of what is at stake."""
+    found: dict[tuple[str, str], Named] = {}
+    stakes = sorted(desk.at_stake())
+    sizes = desk.sizes(stakes)
+    for number in stakes:
+        file, shoot = desk.promises.files[number], desk.promises.shoots[number]
+        for id_, source in desk.sources.items():
+            for entry in source.wrong(number, sizes.get(number)):
+                problem = source.contents.problems.get((entry.path, entry.index))
+                came = "other bytes than promised" if problem is None else f"could not be read ({problem.detail})"
+                found.setdefault((id_, entry.path), Named(id_, entry.path, f"{came}; {shoot}: {file.path}"))
+    return list(found.values())
+
+
+def mendable(desk: Desk) -> list[str]:
+    """Return the shoots in too few places that would be in enough if what was found wrong elsewhere were mended."""
+    stakes = sorted(desk.at_stake())
+    sizes = desk.sizes(stakes)
+    short = [number for number in stakes if not desk.is_enough(number, desk.proven(number))]
+
+    def would_do(number: int) -> bool:
+        mended = {id_ for id_, source in desk.sources.items() if source.wrong(number, sizes.get(number))}
+        return desk.is_enough(number, desk.proven(number) | mended)
+
+    never = {desk.promises.shoots[number] for number in short if not would_do(number)}
+    return [shoot for shoot in _shoots(desk, short) if shoot not in never]
 
 
 def _projected_s(desk: Desk, shoot: str, stakes: frozenset[int]) -> float:
@@ -179,6 +220,10 @@ def _needed(desk: Desk) -> list[Named]:
 def cautions(desk: Desk) -> list[str]:
     """Say what a yes rests on that nobody can check from here."""
     said = [f"{id_} does not count as another copy: {why}" for id_, why in desk.gone.shared.items()]
+    for id_, same in desk.same.items():
+        if same:
+            are = "1 file is the very file" if len(same) == 1 else f"{len(same):,} files are the very files"
+            said.append(f"on {id_} {are} that would go, under a second name (hard links): no other copy")
     for id_, holding in desk.holdings.items():
         if holding.by_list and not holding.is_hidden:
             said.append(f"what is on {id_} is known by its list alone; what else is there cannot be seen from here")
@@ -219,4 +264,30 @@ def notes(desk: Desk) -> list[str]:
     for id_, source in desk.sources.items():
         if source.contents.found.state is State.REFUSES:
             said.append(f"{id_} gives nothing: {source.contents.found.reason}")
+    return said
+
+
+# --- what is left ------------------------------------------------------------------------------------------------
+
+_PRACTICE = 3  # copies: common practice in the field, no source
+
+
+def thin(desk: Desk) -> list[str]:
+    """Say what is left of which shoots too close together, also counting what is only said; the gravest first."""
+    left: dict[str, set[frozenset[str]]] = {}
+    for number in sorted(desk.at_stake()):
+        left.setdefault(desk.promises.shoots[number], set()).add(_media_left(desk, number))
+    media = desk.studio.media
+    checks: list[tuple[str, Callable[[frozenset[str]], bool]]] = [
+        ("in one place only", lambda on: len({media[id_].place for id_ in on}) == 1),
+        ("only on what you carry", lambda on: all(media[id_].carried for id_ in on)),
+        ("nowhere off-site", lambda on: not any(media[id_].offsite for id_ in on)),
+        (f"on fewer than {_PRACTICE} media", lambda on: len(on) < _PRACTICE),
+    ]
+    said = []
+    for words, is_so in checks:
+        shoots = [id_ for id_, sets in left.items() if any(on and is_so(on) for on in sets)]
+        if shoots:
+            named = ", ".join(shoots[:3]) + (f" and {len(shoots) - 3:,} more shoots" if len(shoots) > 3 else "")
+            said.append(f"files of {named} are then {words}")
     return said

@@ -32,6 +32,7 @@ class OnIt:
     counts: Counts
     extra: tuple[Named, ...]
     unreadable: tuple[Named, ...]
+    unread: tuple[Named, ...]  # nobody has tried yet
 
 
 class Holding:
@@ -137,6 +138,7 @@ class Holding:
         promised = own = 0
         extra: list[Named] = []
         unreadable: list[Named] = []
+        unread: list[Named] = []
         for entry in self.entries:
             if self.is_own(entry):
                 own += 1
@@ -144,12 +146,13 @@ class Holding:
                 promised += 1
             elif self.is_told(entry):
                 extra.append(Named(id_, entry.path, self._likeness(entry)))
+            elif (problem := self.contents.problems.get((entry.path, entry.index))) is not None:
+                unreadable.append(Named(id_, entry.path, problem.detail))
             else:
-                problem = self.contents.problems.get((entry.path, entry.index))
-                unreadable.append(Named(id_, entry.path, problem.detail if problem else "it was not read"))
+                unread.append(Named(id_, entry.path, "not read yet"))
         size = sum(entry.size or 0 for entry in self.entries)
-        counts = Counts(len(self.entries), size, promised, own, len(extra), len(unreadable))
-        return OnIt(counts, tuple(extra), tuple(unreadable))
+        counts = Counts(len(self.entries), size, promised, own, len(extra), len(unreadable) + len(unread))
+        return OnIt(counts, tuple(extra), tuple(unreadable), tuple(unread))
 
     def _likeness(self, entry: Entry) -> str:
         """Say which promised file a file of unknown content is named like."""
@@ -184,4 +187,5 @@ def summed(parts: Sequence[OnIt]) -> OnIt:
         ),
         tuple(named for part in parts for named in part.extra),
         tuple(named for part in parts for named in part.unreadable),
+        tuple(named for part in parts for named in part.unread),
     )

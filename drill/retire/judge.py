@@ -49,18 +49,21 @@ class Matter:
 
     `unknown` says in words what cannot be told of the medium; `needed` are files of the studio's own on it; `medium_of`
     has the medium of each copy that counts, `events` the copies that each failure takes; `projected_s` the restore time
-    of each shoot without the medium.
+    of each shoot without the medium; `mendable` the shoots that would be in enough places if what was found wrong on
+    other copies were mended.
     """
 
     stakes: Sequence[Stake]
     targets: Mapping[str, Targets]
     extra: Sequence[Named]
     unreadable: Sequence[Named]
+    unread: Sequence[Named]
     unknown: Sequence[str]
     needed: Sequence[Named]
     medium_of: Mapping[str, str]
     events: Mapping[str, frozenset[str]]
     projected_s: Mapping[str, float]
+    mendable: Collection[str] = ()
 
 
 def judge(matter: Matter) -> tuple[list[Reason], list[ShootLeft]]:
@@ -73,10 +76,12 @@ def judge(matter: Matter) -> tuple[list[Reason], list[ShootLeft]]:
         reasons.append(Reason("extra", None, "no promise knows them", tuple(matter.extra)))
     if matter.unreadable:
         reasons.append(Reason("unreadable", None, "what they are could not be read", tuple(matter.unreadable)))
+    if matter.unread:
+        reasons.append(Reason("not_read", None, "they were not read yet", tuple(matter.unread)))
     if matter.needed:
         reasons.append(Reason("needed", None, "the studio file, or what it names, lies there", tuple(matter.needed)))
     for left in shoots:
-        reasons += _too_few(left) + _too_slow(left)
+        reasons += _too_few(left, mendable=left.shoot in matter.mendable) + _too_slow(left)
     return reasons, shoots
 
 
@@ -126,16 +131,18 @@ def _unproven(matter: Matter, shoot: str) -> list[Reason]:
     return found + ([Reason("weak", shoot, "their list proves too little", weak)] if weak else [])
 
 
-def _too_few(left: ShootLeft) -> list[Reason]:
+def _too_few(left: ShootLeft, *, mendable: bool) -> list[Reason]:
     target = left.survivable_target
     if target is None or left.verified < left.at_stake or left.survivable >= target:
         return []
     weakest = "; ".join(" and ".join(events) for events in left.weakest[:3])
     detail = (
-        f"on the copies that were verified it would survive {left.survivable} further failures, the target is {target} "
+        f"on the copies that were verified it would survive {left.survivable} further "
+        f"failure{'' if left.survivable == 1 else 's'}, the target is {target} "
         f"(weakest: {weakest})"
     )
-    return [Reason("too_few", left.shoot, detail)]
+    mend = "; mending what was found wrong on other copies would be enough" if mendable else ""
+    return [Reason("too_few", left.shoot, detail + mend)]
 
 
 def _too_slow(left: ShootLeft) -> list[Reason]:

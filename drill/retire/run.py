@@ -20,7 +20,7 @@ from drill.ledger import Ledger
 from drill.measured import with_measured_rates
 from drill.model import Medium, Studio
 from drill.retire.desk import Desk
-from drill.retire.facts import cautions, matter, notes
+from drill.retire.facts import cautions, damaged, matter, mendable, notes, thin
 from drill.retire.going import going
 from drill.retire.holdings import summed
 from drill.retire.judge import judge
@@ -90,6 +90,9 @@ def retire(studio: Studio, medium: str, ledger: Ledger, options: Options) -> Ret
         files_read=desk.files_read,
         seconds=round(clock.ticks_s() - begun_s, 3),
         would_help=desk.would_help(),
+        but=tuple(thin(desk)),
+        damaged=tuple(damaged(desk)),
+        mendable=tuple(mendable(desk)),
         cautions=tuple(cautions(desk)),
         notes=(*notes(desk), *said),
         unfinished=unfinished,

@@ -11,6 +11,7 @@ from collections.abc import Set as AbstractSet
 
 from drill.coverage import ListIndex, ListingIndex
 from drill.evidence import Promises
+from drill.globs import fold
 from drill.model import Entry, Promised
 from drill.retire.contents import Contents
 from drill.shelf import State
@@ -19,9 +20,11 @@ Enough = Callable[[int, AbstractSet[str]], bool]
 
 
 class Source:
-    """One other copy: where on it a promised file may be."""
+    """One other copy: where on it a promised file may be. `same` are files on it that are those of one that goes."""
 
-    def __init__(self, contents: Contents, promises: Promises, cost_s: Callable[[int], float]) -> None:
+    def __init__(
+        self, contents: Contents, promises: Promises, cost_s: Callable[[int], float], *, same: Sequence[Entry] = ()
+    ) -> None:
         found = contents.found
         self.contents, self._promises, self.cost_s = contents, promises, cost_s
         is_here = found.state is State.HERE
@@ -34,6 +37,7 @@ class Source:
         for entry in found.entries if self._names is not None else ():
             if entry.size is not None:
                 self._by_size[entry.size].append(entry)
+        self._same = ListingIndex(same) if same else None
         self._rows: dict[int, tuple[Entry, ...]] = {}
         self._said: dict[int, bool] = {}
 
@@ -44,6 +48,11 @@ class Source:
             index = self._list or self._names
             self._said[number] = bool(index is not None and index.claims(file))
         return self._said[number] or number in self.contents.remembered or bool(self.contents.holding.get(number))
+
+    def same(self, number: int) -> str | None:
+        """Return the path of a file named like a promised one that is, on the disk, the file that goes."""
+        claims = [] if self._same is None else self._same.claims(self._promises.files[number])
+        return next((claim.entry.path for claim in claims if claim.entry is not None), None)
 
     def likely(self, number: int) -> list[Entry]:
         """Return the files that may be a promised one by reading, list or name, best first, and were not read yet."""
@@ -56,6 +65,25 @@ class Source:
         """Return the files that might have been a promised one and are not, or could not be read."""
         file = self._promises.files[number]
         return [entry for entry in self._led_to(number) if self.contents.is_another(entry, file)]
+
+    def wrong(self, number: int, size: int | None) -> list[Entry]:
+        """Return the files that should be a promised one and are not, or could not be read, where none on it is.
+
+        A camera uses its names again: one that is another promised file is not wrong, and a name alone says nothing.
+        The list has to say it, or the size or the folder be the same.
+        """
+        if number in self.contents.proofs:
+            return []
+        file = self._promises.files[number]
+        claims = () if self._list is None else self._list.claims(file)
+        listed = {claim.entry.path for claim in claims if claim.entry is not None}
+
+        def is_meant(entry: Entry) -> bool:
+            if entry.path in listed or (size is not None and entry.size == size):
+                return True
+            return _folder(entry.path) == _folder(file.path)
+
+        return [e for e in self.tried(number) if is_meant(e) and not self.contents.numbers(e)]
 
     def _led_to(self, number: int) -> tuple[Entry, ...]:
         """Return the files that readings, the list or names lead to."""
@@ -78,6 +106,11 @@ class Source:
         if self.contents.was_read(entry) or self.contents.is_another(entry, file):
             return False
         return None in (file.size, entry.size) or file.size == entry.size
+
+
+def _folder(path: str) -> str:
+    """Return the name of the folder that a file lies in, as names are compared."""
+    return fold(path).rpartition("/")[0].rpartition("/")[2]
 
 
 def next_reads(

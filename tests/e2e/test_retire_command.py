@@ -13,7 +13,7 @@ from typing import Any
 
 import pytest
 from census import census
-from described import Medium, Studio, Targets
+from described import Medium, Place, Studio, Targets
 from hand import FILES, A, B, D, copy, held, picture, shoot
 from runner import Outcome, begin, start
 from studios import SECRET, Built, build, link_server
@@ -37,7 +37,7 @@ def ask(built: Built, *more: str | Path, medium: str = "card", code: int, why: t
     assert census(*built.sources) == before
     assert text.code == code, text.said
     first = text.out.splitlines()[0]
-    assert first.startswith("Yes: " if code == 0 else f"No: {medium} must be kept: "), first
+    assert first.startswith(("Yes: ", "Yes, but ") if code == 0 else f"No: {medium} must be kept: "), first
     assert max(map(len, text.out.splitlines())) <= 80
     value: dict[str, Any] = json.loads(target.read_text(encoding="utf-8"))
     assert value["schema"] == "restore-retire/1" and value["answer"] == ("yes" if code == 0 else "no")
@@ -213,6 +213,101 @@ def test_a_copy_in_the_same_folder_is_no_other_copy(tmp_path: Path) -> None:
     built.file.write_text(text.replace('at = "media/x"', 'at = "media/card/../card"'), encoding="utf-8")
     value = ask(built, "--no-ledger", code=1, why=("not_verified",))
     assert any("the same files" in caution for caution in value["cautions"])
+
+
+def link_files(built: Built, id_: str, *, of: str = "card", renamed: bool = False) -> None:
+    """Make a copy anew out of second names of another copy's files."""
+    media = built.file.parent / "media"
+    shutil.rmtree(media / id_)
+    for number, (path, _) in enumerate(FILES):
+        target = media / id_ / (f"terns/{number}.dng" if renamed else path)
+        target.parent.mkdir(parents=True, exist_ok=True)
+        target.hardlink_to(media / of / path)
+
+
+@pytest.mark.parametrize("renamed", [False, True])
+@pytest.mark.parametrize("says", [False, True])
+def test_second_names_of_the_same_files_are_no_other_copy(tmp_path: Path, *, renamed: bool, says: bool) -> None:
+    built = lay(tmp_path / "s", media=MEDIA[:2], copies=(copy("card", *FILES), copy("x", *FILES, says=says or None)))
+    ask(built, code=0)  # also what was proven before does not count
+    link_files(built, "x", renamed=renamed)
+    value = ask(built, code=1, why=("not_verified",))
+    assert len(named(value, "not_verified")) == 3
+    assert any("on x 3 files are the very files that would go" in caution for caution in value["cautions"])
+    detail = value["reasons"][0]["files"][0]["detail"]
+    assert renamed or "is the very file that goes" in detail, detail
+    # A real copy beside them is one.
+    shutil.copytree(tmp_path / "s/media/card", tmp_path / "s/media/x/again")
+    ask(built, code=0)
+
+
+def test_a_second_name_of_the_same_archive_is_no_other_copy(tmp_path: Path) -> None:
+    packed = (copy("card", *FILES, form=".zip"), copy("x", *FILES, form=".zip"))
+    built = lay(tmp_path / "s", media=MEDIA[:2], copies=packed)
+    ask(built, "--no-ledger", code=0)
+    one, other = sorted((tmp_path / "s/media").rglob("*.zip"))
+    other.unlink()
+    other.hardlink_to(one)
+    assert len(named(ask(built, "--no-ledger", code=1, why=("not_verified",)), "not_verified")) == 3
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="making a link needs a right there")
+def test_a_link_inside_a_copy_to_the_same_file_is_no_other_copy(tmp_path: Path) -> None:
+    built = lay(tmp_path / "s", media=MEDIA[:2], copies=(copy("card", *FILES), copy("x", *FILES)))
+    first, kept = tmp_path / "s/media/x" / FILES[0][0], tmp_path / "s/media/x/.Trashes/501/a.dng"
+    first.unlink()
+    kept.parent.mkdir(parents=True)
+    kept.hardlink_to(tmp_path / "s/media/card" / FILES[0][0])
+    first.symlink_to(kept)
+    assert named(ask(built, "--no-ledger", code=1, why=("not_verified",)), "not_verified") == [FILES[0][0]]
+
+
+@pytest.mark.parametrize(
+    ("places", "expected"),
+    [
+        (("far", "home", "web"), ()),
+        (("home", "home", "home"), ("in one place only", "nowhere off-site")),
+        (("bag", "bag", "bag"), ("in one place only", "only on what you carry", "nowhere off-site")),
+        (("bag", "home", "bag"), ("nowhere off-site",)),
+        (("far", "home"), ("on fewer than 3 media",)),
+    ],
+)
+def test_a_yes_says_first_where_what_is_left_lies(
+    tmp_path: Path, places: tuple[str, ...], expected: tuple[str, ...]
+) -> None:
+    kept = tuple(Medium(id=f"d{n}", place=place) for n, place in enumerate(places))
+    built = lay(
+        tmp_path / "s",
+        media=(CARD, *kept),
+        places=(Place(id="bag", carried=True), Place(id="far", offsite=True), Place(id="web", offsite=True)),
+        copies=(copy("card", *FILES), *(copy(medium.id, *FILES) for medium in kept)),
+    )
+    value = ask(built, "--no-ledger", code=0)
+    assert value["but"] == [f"files of terns are then {words}" for words in expected]
+    first = start("retire", built.file, "card", "--no-ledger", cwd=tmp_path).out.splitlines()[0]
+    assert first.startswith(f"Yes, but {value['but'][0]}:"[:79] if expected else "Yes: ")
+
+
+def test_damage_elsewhere_is_named_where_it_leaves_too_few_places(tmp_path: Path) -> None:
+    media = (CARD, Medium(id="x", place="home"), Medium(id="y", place="far"))
+    built = lay(
+        tmp_path / "s",
+        media=media,
+        shoots=(shoot(*FILES, targets=Targets(further_failures=1)),),
+        copies=(copy("card", *FILES), copy("x", holds=held((FILES[0][0], D), *FILES[1:])), copy("y", *FILES)),
+    )
+    value = ask(built, "--no-ledger", code=1, why=("too_few",))
+    assert [(each["where"], each["path"]) for each in value["damaged"]] == [("x", FILES[0][0])]
+    assert value["mendable"] == ["terns"]
+    shown = " ".join(start("retire", built.file, "card", "--no-ledger", cwd=tmp_path).out.split())
+    assert "put the old file aside" in shown
+    assert f"repair or replace {FILES[0][0]} on x, and ask again" in shown and "one more copy" not in shown
+
+
+def test_another_picture_under_a_name_used_again_is_not_called_wrong(tmp_path: Path) -> None:
+    other = held(*FILES[1:], ("DCIM/101REED_/AAAA0001.dng", picture(77, 4000)))
+    built = lay(tmp_path / "s", copies=(copy("card", *FILES), copy("x", holds=other), copy("y", *FILES)))
+    assert ask(built, "--no-ledger", code=0)["damaged"] == []
 
 
 def test_a_copy_that_is_away_proves_nothing(tmp_path: Path) -> None:
@@ -398,6 +493,7 @@ def test_ctrl_c_ends_with_3_keeps_the_proofs_and_goes_on(tmp_path: Path) -> None
             value = json.loads(out)
             assert value["answer"] is None and value["complete"] is False, value
             assert "interrupted" in value["unfinished"] and "interrupted" in err
+            assert "unreadable" not in [reason["why"] for reason in value["reasons"]], value["reasons"]
             seen = value["read"]["files"]
             break
         for name in tmp_path.glob("s/ledger.sqlite*"):

@@ -31,6 +31,7 @@ GOOD = Matter(
     targets={"reed": Targets(), "kiln": Targets()},
     extra=(),
     unreadable=(),
+    unread=(),
     unknown=(),
     needed=(),
     medium_of={id_: id_ for id_ in "xyz"},
@@ -63,6 +64,7 @@ NAMED = (Named("card", "late.dng", ""),)
         (replace(GOOD, unknown=["card cannot be reached"]), "not_known"),
         (replace(GOOD, extra=NAMED), "extra"),
         (replace(GOOD, unreadable=NAMED), "unreadable"),
+        (replace(GOOD, unread=NAMED), "not_read"),
         (replace(GOOD, needed=NAMED), "needed"),
         (replace(GOOD, stakes=[*GOOD.stakes, stake(path="c.dng")]), "not_verified"),
         (replace(GOOD, stakes=[*GOOD.stakes, replace(stake(path="c.dng"), weak=True)]), "weak"),
@@ -82,6 +84,13 @@ def test_targets_that_are_just_met() -> None:
     reasons, (left,) = judge(same_place)
     assert [reason.why for reason in reasons] == ["too_few"] and left.weakest == (("place:home",),)
     assert "place:home" in reasons[0].detail
+    assert "survive 0 further failures" in reasons[0].detail and "mending" not in reasons[0].detail
+    assert "mending" in judge(replace(same_place, mendable=["reed"]))[0][0].detail
+
+
+def test_one_failure_is_singular() -> None:
+    two = replace(GOOD, stakes=[stake("x", "z")], targets={"reed": Targets(further_failures=2)})
+    assert "survive 1 further failure," in judge(two)[0][0].detail
 
 
 def test_a_copy_in_one_place_is_not_enough_for_one_more_failure() -> None:

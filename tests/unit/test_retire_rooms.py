@@ -155,11 +155,11 @@ def test_yes_in_one_line(kind: str, verb: str) -> None:
 
 
 @pytest.mark.parametrize(
-    "why", ["not_known", "extra", "unreadable", "needed", "not_verified", "weak", "too_few", "too_slow"]
+    "why", ["not_known", "extra", "unreadable", "not_read", "needed", "not_verified", "weak", "too_few", "too_slow"]
 )
 @pytest.mark.parametrize("width", [60, 80, 120])
 def test_every_reason_has_its_words_and_fits(why: str, width: int) -> None:
-    files = ONE if why in ("extra", "unreadable", "needed", "not_verified", "weak") else ()
+    files = ONE if why in ("extra", "unreadable", "not_read", "needed", "not_verified", "weak") else ()
     no = replace(YES, may_go=False, reasons=(Reason(why, "reed", "some words", files), Reason("extra", None, "", ONE)))
     text = retire_text(no, width=width)
     first = text.splitlines()[0]
@@ -179,3 +179,51 @@ def test_an_unfinished_answer_is_none() -> None:
     cut = replace(YES, may_go=None, unfinished="interrupted")
     assert answer(cut) == "No answer yet: card must be kept."
     assert '"answer": null' in dump(cut) and "interrupted" in retire_text(cut)
+
+
+def test_cautions_stand_right_below_a_yes() -> None:
+    thin = replace(YES, but=("files of reed are then in one place only",), cautions=("look at what lies beside",))
+    lines = retire_text(thin, width=120).splitlines()
+    assert lines[0] == "Yes, but files of reed are then in one place only: card may be formatted."
+    text = "\n".join(lines)
+    assert text.index("look at what lies beside") < text.index("Shoot by shoot") and "To know" not in text
+
+
+DAMAGED = (Named("zip", "heron/R0007.DNG", "other bytes than promised"),)
+FEW = replace(YES, may_go=False, reasons=(Reason("too_few", "reed", "some words"),), damaged=DAMAGED)
+
+
+def test_what_is_wrong_elsewhere_is_named_and_mending_it_is_the_answer() -> None:
+    text = retire_text(replace(FEW, mendable=("reed",)), width=120)
+    assert "repair or replace heron/R0007.DNG on zip, and ask again" in text and "one more copy" not in text
+    text = retire_text(FEW, width=120)
+    assert "repair or replace heron/R0007.DNG on zip" in text and "make one more copy" in text
+
+
+def test_what_was_cut_short_advises_to_run_it_again_alone() -> None:
+    reasons = (
+        Reason("not_verified", "reed", "", ONE),
+        Reason("not_read", None, "", ONE),
+        Reason("too_few", "reed", ""),
+    )
+    text = retire_text(replace(YES, may_go=None, reasons=reasons, unfinished="interrupted"), width=120)
+    assert "1 file on it was not read yet" in text and "1 file not verified elsewhere yet" in text
+    assert "run it again" in text and "copy what can" not in text and "bring the files" not in text
+    assert "could not be read" not in text and "one more copy" not in text
+
+
+def test_a_cloud_is_not_plugged_in() -> None:
+    away = replace(
+        YES,
+        kind="cloud",
+        medium="cloud",
+        may_go=False,
+        reasons=(Reason("not_known", None, "cloud cannot be reached"),),
+        shoots=(),
+        contents=Contents(0, 0, 0, 0, 0, 0),
+    )
+    text = retire_text(away, width=120)
+    assert "log in to cloud, or get a new link" in text and "plug" not in text and "0 of 0" not in text
+    assert "what is on cloud could not be looked at" in text and "plug card in" in retire_text(
+        replace(away, kind="card", medium="card")
+    )
