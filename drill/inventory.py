@@ -9,7 +9,7 @@ from collections.abc import Mapping
 from dataclasses import asdict, dataclass
 from typing import Any
 
-from drill.model import ProofAge
+from drill.model import OtherBytes, ProofAge
 
 SCHEMA = "restore-survey/1"
 LOOKED_INTO = "here"  # the state of a copy whose files or members were listed
@@ -57,14 +57,6 @@ class Lone:
     path: str
     copy: str
     on_paper: bool
-
-
-@dataclass(frozen=True, slots=True)
-class OtherBytes:
-    """A file that, by its copy's own list, has other bytes than the promised file it stands for."""
-
-    path: str
-    promised: str
 
 
 @dataclass(frozen=True, slots=True)

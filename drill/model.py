@@ -128,6 +128,14 @@ class Seen:
     whole: bool | None = None
 
 
+@dataclass(frozen=True, slots=True)
+class OtherBytes:
+    """A file that, by its copy's own list, has other bytes than the promised file it stands for."""
+
+    path: str
+    promised: str
+
+
 # --- what earlier readings prove -------------------------------------------------------------------------------------
 
 

@@ -21,7 +21,6 @@ from drill.inventory import (
     Disagreement,
     Exposure,
     Lone,
-    OtherBytes,
     OtherSize,
     Practice,
     Rule321,
@@ -30,8 +29,9 @@ from drill.inventory import (
     Tally,
 )
 from drill.ledger import Ledger
-from drill.model import Copy, Medium, Promised, Shoot, Studio
+from drill.model import Medium, OtherBytes, Promised, Shoot, Studio
 from drill.naming import dropping
+from drill.places import named_inside
 from drill.studio import shoots_named
 from drill.survey import rules
 from drill.survey.look import Found, look
@@ -130,31 +130,13 @@ def _look_at(studio: Studio, wanted: Wanted, found: Found, known: Standing) -> _
     if not holds:
         holding.state[:] = holding.state.replace(bytes([SAID]), bytes([REFUSED]))
     if holding.extra:
-        own, inner = _known_in(copy, studio)
-        own.add(found.medium.recognised_by)
+        inside, mark = named_inside(copy, studio), found.medium.recognised_by
         holding.extra[:] = [
-            path for path in holding.extra if path not in own and not path.startswith(inner) and dropping(path) is None
+            path for path in holding.extra if path != mark and not inside.has(path) and dropping(path) is None
         ]
     files = None if found.entries is None else len(found.entries)
     bare = replace(found, entries=None)
     return _Seen(bare, holding, known, files, None if copy.listed is None else len(copy.listed))
-
-
-def _known_in(copy: Copy, studio: Studio) -> tuple[set[str | None], tuple[str, ...]]:
-    """Return the paths on a copy of lists and archives that the studio file names, and the folders of other copies in
-    it: they are no pictures too many."""
-    at = copy.at
-    if at is None or copy.form != "folder":
-        return set(), ()
-    others = [other for other in studio.copies if other.at is not None and other.at != at]
-    files = [*studio.manifest_files, *(other.at for other in others if other.form == "archive")]
-    folders = [other.at for other in others if other.form == "folder"]
-    return (
-        {path.relative_to(at).as_posix() for path in files if path is not None and path.is_relative_to(at)},
-        tuple(
-            f"{path.relative_to(at).as_posix()}/" for path in folders if path is not None and path.is_relative_to(at)
-        ),
-    )
 
 
 def _sizes(wanted: Wanted, looked: Sequence[_Seen]) -> tuple[list[int | None], dict[int, Disagreement]]:
