@@ -1,4 +1,4 @@
-"""The way in: `drill`, and `python -m drill`. Loading the program takes a moment, in which Ctrl-C is a quiet end too."""
+"""The way in: `drill`, and `python -m drill`. Loading takes a moment, in which Ctrl-C is a quiet end too."""
 
 import sys
 
@@ -6,7 +6,7 @@ import sys
 def main() -> int:
     """Run the `drill` command; return its exit code."""
     try:
-        from drill.cli import main as command  # loaded here, so that an interruption meanwhile is met
+        from drill.cli import main as command  # noqa: PLC0415 - an interruption meanwhile is met here
     except KeyboardInterrupt:
         print("drill: interrupted", file=sys.stderr)
         return 3

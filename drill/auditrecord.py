@@ -8,6 +8,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass
 from typing import Any
 
+from drill.model import OtherBytes
+
 SCHEMA = "restore-audit/1"
 OUTCOMES = ("verified", "altered", "unreadable", "missing", "extra", "opens", "cannot_check", "not_read")
 DAMAGE = ("altered", "unreadable", "missing")
@@ -17,12 +19,14 @@ DAMAGE = ("altered", "unreadable", "missing")
 class Intact:
     """Where the right bytes of a damaged file are: on which copy, under which path, and when that was last proved.
 
-    `verified` is RFC 3339; None where only a list says so.
+    `verified` is RFC 3339; None where only a list says so. `by_name`: the list's digests lead to no promise, and the
+    one promised file of that name and folder is held there.
     """
 
     copy: str
     path: str
     verified: str | None
+    by_name: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,6 +71,7 @@ class CopyResult:
 
     `counts` has every one of OUTCOMES. `continued` of the verified files were read by an audit that was cut short.
     `reason` says why a copy was not reached, refuses, or vanished; `refuses` that it was reached and gives nothing.
+    `other_bytes` are names of its own list that have other bytes there than promised, whatever their outcome.
     """
 
     copy: str
@@ -81,6 +86,9 @@ class CopyResult:
     continued: int = 0
     unlisted: tuple[str, ...] = ()
     sample: Sample | None = None
+    other_bytes: tuple[OtherBytes, ...] = ()
+    is_archive: bool = False
+    has_list: bool = True
 
     @property
     def damaged(self) -> int:
@@ -198,6 +206,7 @@ def _copy_json(copy: CopyResult) -> dict[str, Any]:
         "continued": copy.continued,
         "unlisted": list(copy.unlisted),
         "sample": None if copy.sample is None else asdict(copy.sample),
+        "other_bytes": [asdict(one) for one in copy.other_bytes],
     }
 
 

@@ -2,6 +2,9 @@
 
 Flows in: damaged files, proofs, the copies' lists. Flows out: for each file the places, best first. Must not know: how
 anything is read. A place found damaged or missing in the same audit is none.
+
+A list of another digest kind than the promise leads to none by its digests. Then the one promised file of that name and
+folder counts, if there is only one whose digests cannot be held against the list's; such places are marked.
 """
 
 from collections import defaultdict
@@ -10,9 +13,9 @@ from collections.abc import Callable, Container, Iterable, Mapping, Sequence
 from drill import clock
 from drill.audit.judge import Judged
 from drill.audit.past import Proofs
-from drill.audit.promises import Promises
+from drill.audit.promises import Content, Promises
 from drill.auditrecord import DAMAGE, Intact
-from drill.coverage import WEAK
+from drill.coverage import WEAK, same_content
 from drill.model import Copy, Digest
 
 MOST_PLACES = 3
@@ -33,7 +36,9 @@ class Finder:
         self._promises = promises
         damaged = {id_: [one for one in found if one.outcome in DAMAGE] for id_, found in judged.items()}
         self._bad = {(id_, one.path) for id_, found in damaged.items() for one in found}
-        asked = {digest for found in damaged.values() for one in found for digest in self._digests(one)}
+        copies = list(copies)
+        self._roots = {copy.id: copy.at.name for copy in copies if copy.at is not None and copy.form == "folder"}
+        asked = {digest for id_, found in damaged.items() for one in found for digest in self._digests(id_, one)[0]}
         self._proofs = proofs(asked) if asked else Proofs(asked)
         self._said: dict[Digest, list[tuple[str, str]]] = defaultdict(list)
         for copy in copies if asked else ():
@@ -44,20 +49,36 @@ class Finder:
 
     def places(self, copy: str, one: Judged) -> tuple[Intact, ...]:
         """Return where the right bytes of a damaged file are: one place a copy, what was read before what is said."""
-        digests = self._digests(one)
+        digests, by_name = self._digests(copy, one)
         found: dict[str, Intact] = {}
         for proof in self._proofs.of(digests):
             if (proof.copy, proof.path) not in self._bad:
-                found.setdefault(proof.copy, Intact(proof.copy, proof.path, clock.rfc3339(proof.at)))
+                found.setdefault(proof.copy, Intact(proof.copy, proof.path, clock.rfc3339(proof.at), by_name))
         for digest in digests:
             for id_, path in self._said.get(digest, ()):
                 if id_ != copy and (id_, path) not in self._bad:
-                    found.setdefault(id_, Intact(id_, path, None))
+                    found.setdefault(id_, Intact(id_, path, None, by_name))
         return tuple(found.values())[:MOST_PLACES]
 
-    def _digests(self, one: Judged) -> list[Digest]:
-        """Return every digest of the right bytes, those too that a promise has of them in other kinds."""
+    def _digests(self, copy: str, one: Judged) -> tuple[list[Digest], bool]:
+        """Return every digest of the right bytes, those too that a promise has of them in other kinds; and whether
+        nothing but its name led to that promise."""
         known = [digest for digest in one.right if digest.kind not in WEAK]
-        for number in self._promises.holding(known, path=one.path, size=None):
-            known += [digest for digest in self._promises.files[number].digests if digest.kind not in WEAK]
-        return list(dict.fromkeys(known))
+        numbers = list(self._promises.holding(known, path=one.path, size=None))
+        by_name = not numbers and (number := self._named(copy, one)) is not None
+        if by_name and number is not None:
+            numbers = [number]
+        for each in numbers:
+            known += [digest for digest in self._promises.files[each].digests if digest.kind not in WEAK]
+        return list(dict.fromkeys(known)), by_name
+
+    def _named(self, copy: str, one: Judged) -> int | None:
+        """Return the one promised file of that name and folder whose digests are of other kinds than the list's."""
+        root = self._roots.get(copy, "")
+        found: dict[Content, int] = {}
+        for number in self._promises.named_like(one.path):
+            file = self._promises.files[number]
+            differs = same_content(file, one.right, path=one.path, size=None) is False
+            if not differs and self._promises.same_folder(number, one.path, root=root):
+                found.setdefault(self._promises.content(number), number)
+        return next(iter(found.values())) if len(found) == 1 else None

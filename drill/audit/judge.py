@@ -66,7 +66,7 @@ def _listed(said: Said, entry: Entry, result: Seen | Problem | None, found: Open
         detail = f"not there; {entry.path} has its name and other bytes"
         return Judged(said.item.path, "missing", detail, None, right)
     owner = owners.of(result)
-    detail = "other bytes than its list says (damaged, or edited since)" + (
+    detail = "other bytes than its list says (damaged, edited since, or another picture of that name)" + (
         f"; they are those of {owner}" if owner is not None else ""
     )
     return Judged(entry.path, "altered", detail, entry, right)
@@ -232,7 +232,8 @@ def _of_bytes(name: str, *, is_open: bool) -> tuple[str, str]:
         return "extra", "no promise has its bytes"
     if is_open:  # another file of that name, left out this time, may be the promised one
         return "extra", f"other bytes than {name}; another file of that name was not read"
-    return "altered", f"other bytes than promised (damaged, or edited since): it should be {name}"
+    why = "damaged, edited since, or another picture of that name"
+    return "altered", f"other bytes than promised ({why}): it should be {name}"
 
 
 def _stands_for(

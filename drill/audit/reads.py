@@ -42,7 +42,6 @@ class Reads:
         self._scopes, self._ledger, self._now = scopes, ledger, now
         self._progress = progress
         self._ends_s = None if budget_s is None else clock.ticks_s() + budget_s
-        self._last_s: dict[str, float] = {}
         self.results: dict[JobKey, Seen | Problem] = {}
         self.ranges: dict[JobKey, Ranges] = {}
         self.bytes: Counter[str] = Counter()
@@ -73,32 +72,47 @@ class Reads:
     def _read_portion(self, picks: Sequence[Pick]) -> None:
         self._say("")
         jobs = [Job(self._scopes[p.copy].found, p.entry, kinds=self._kinds(p.key)) for p in picks]
+        came: dict[str, Counter[str]] = {job.found.medium.id: Counter() for job in jobs}
+        files: dict[str, Counter[str]] = {medium: Counter() for medium in came}
+
+        def take(job: Job, result: Seen | Problem) -> None:
+            id_, medium = job.found.copy.id, job.found.medium.id
+            self.results[job.key] = result
+            files[medium][id_] += 1
+            if isinstance(result, Seen):
+                self.bytes[id_] += result.size
+                came[medium][id_] += result.size
+
         start_s = clock.ticks_s()
-        self._last_s = dict.fromkeys((job.found.medium.id for job in jobs), start_s)
-        read: Readings = read_files(
+        took_s: dict[str, float] = {}
+        try:
+            read = self._read_files(jobs, take)
+            took_s = {medium: of_medium.took_s for medium, of_medium in read.media.items()}
+        except BaseException:  # also Ctrl-C: what came by then took its time
+            took_s = dict.fromkeys(came, clock.ticks_s() - start_s)
+            raise
+        finally:
+            for medium, span_s in took_s.items():
+                for id_, part_s in shared_out(span_s, came[medium], files[medium]).items():
+                    self.seconds[id_] += part_s
+        for medium, of_medium in read.media.items():
+            self.media[medium].append(of_medium)
+
+    def _read_files(self, jobs: Sequence[Job], take: Callable[[Job, Seen | Problem], None]) -> Readings:
+        return read_files(
             jobs,
             kinds=(),
             ledger=self._ledger,
             now=self._now,
             progress=self._say,
-            on_seen=self._take,
+            on_seen=take,
             with_capture=False,
             afresh=True,
             honest_rates=True,  # what lies in the system's memory proves nothing of a medium
         )
-        for medium, of_medium in read.media.items():
-            self.media[medium].append(of_medium)
 
     def _kinds(self, key: JobKey) -> tuple[str, ...]:
         return self._scopes[key[0]].kinds_of(key[1], key[2])
-
-    def _take(self, job: Job, result: Seen | Problem) -> None:
-        id_, medium, at_s = job.found.copy.id, job.found.medium.id, clock.ticks_s()
-        self.results[job.key] = result
-        if isinstance(result, Seen):
-            self.bytes[id_] += result.size
-        self.seconds[id_] += at_s - self._last_s[medium]
-        self._last_s[medium] = at_s
 
     # --- once more ---------------------------------------------------------------------------------------------------
 
@@ -159,6 +173,13 @@ class Reads:
             if root is not None:
                 self._ledger.put(root, entry, seen, copy=id_)
         self.seconds[id_] += clock.ticks_s() - begun_s
+
+
+def shared_out(span_s: float, came: Mapping[str, int], files: Mapping[str, int]) -> dict[str, float]:
+    """Share the seconds of one medium out to its copies by the bytes that came, by files where none came."""
+    weights = came if sum(came.values()) else files
+    total = sum(weights.values())
+    return {id_: span_s * weight / total for id_, weight in weights.items()} if total else {}
 
 
 def rates_of(media: Mapping[str, Sequence[MediumRead]]) -> dict[str, MediumRead]:

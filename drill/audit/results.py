@@ -17,7 +17,7 @@ from drill.audit.past import Past, Proofs
 from drill.audit.promises import Content, Promises
 from drill.audit.scope import Scope
 from drill.auditrecord import DAMAGE, OUTCOMES, CopyResult, FileResult, Intact, Sample
-from drill.model import Copy, Digest, Problem, Trouble
+from drill.model import Copy, Digest, OtherBytes, Problem, Trouble
 from drill.sampling import bad_at_most, estimate, interval
 from drill.shelf import State
 
@@ -28,7 +28,8 @@ _TOLD = ("verified", *DAMAGE, "extra")  # outcomes that tell of a drawn file whe
 class Found:
     """What was found out about one copy; `carried` was read by an audit that this one carries on.
 
-    With a confidence `population` is the number of files that the `drawn` ones stand for.
+    With a confidence `population` is the number of files that the `drawn` ones stand for. `other_bytes` are the names
+    of its list that have other bytes there than promised.
     """
 
     scope: Scope
@@ -41,6 +42,7 @@ class Found:
     population: int | None
     drawn: frozenset[Key]
     looks: Looks
+    other_bytes: tuple[OtherBytes, ...] = ()
 
 
 def copy_results(
@@ -64,7 +66,20 @@ def judge_all(found: Sequence[Found], promises: Promises, *, whole: bool) -> dic
     earlier = chain.from_iterable(one.past.sizes() for one in found if one.scope.candidates)
     read = ((one.scope, one.results) for one in found)
     sizes = sizes_of(read, promises, earlier) if has_unlisted else {}
-    return {one.scope.found.copy.id: _looked(one, _judge(one, promises, sizes, whole=whole)) for one in found}
+    judged = {one.scope.found.copy.id: _judge(one, promises, sizes, whole=whole) for one in found}
+    return {one.scope.found.copy.id: _looked(one, _too_many(one, judged[one.scope.found.copy.id])) for one in found}
+
+
+def _too_many(one: Found, judged: list[Judged]) -> list[Judged]:
+    """Leave out of what is extra the files of another copy inside; not one that could not be read."""
+    inside = one.scope.inside
+
+    def is_known(item: Judged) -> bool:
+        if item.outcome != "extra" or item.entry is None or not inside.has(item.path):
+            return False
+        return not isinstance(one.results.get((item.entry.path, item.entry.index)), Problem)
+
+    return [item for item in judged if not is_known(item)] if inside.files or inside.folders else judged
 
 
 def _looked(one: Found, judged: list[Judged]) -> list[Judged]:
@@ -109,6 +124,9 @@ def _result(one: Found, judged: Sequence[Judged], finder: Finder, confidence: Fr
         continued=len(one.carried & verified),
         unlisted=found.unlisted,
         sample=_sample(one, judged, confidence),
+        other_bytes=one.other_bytes,
+        is_archive=found.is_archive,
+        has_list=found.copy.listed is not None,
     )
 
 
@@ -117,9 +135,10 @@ def _file(one: Found, item: Judged, finder: Finder) -> FileResult:
     detail = item.detail
     if item.outcome in DAMAGE:
         intact = finder.places(one.scope.found.copy.id, item)
-        here = next((place.path for place in intact if place.copy == one.scope.found.copy.id), None)
+        here = next((place for place in intact if place.copy == one.scope.found.copy.id), None)
         if item.outcome == "missing" and here is not None:
-            detail = f"not there; the same bytes are at {here}"
+            what = "what is promised under that name is" if here.by_name else "the same bytes are"
+            detail = f"not there; {what} at {here.path}"
     ranges = one.ranges.get((item.entry.path, item.entry.index), ()) if item.entry is not None else ()
     return FileResult(item.path, item.outcome, detail, ranges, intact)
 

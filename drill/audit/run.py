@@ -23,12 +23,14 @@ from drill.audit.past import CutShort, Past, Proof, Proofs, carried_on, cut_shor
 from drill.audit.promises import Promises
 from drill.audit.reads import Reads, TimeUp, rates_of, say_continued
 from drill.audit.results import Found, copy_results, judge_all
-from drill.audit.scope import Scope, listed_scope, unlisted_scope
+from drill.audit.scope import Scope, listed_scope, setting_apart, unlisted_scope
 from drill.auditrecord import Audit, CopyResult, Disagreement
 from drill.copies import LinkSession
+from drill.coverage import other_bytes
 from drill.errors import Unfinished
 from drill.ledger import AuditedCopy, Ledger
-from drill.model import Copy, Digest, Entry, Medium, Problem, Seen, Shoot, Studio, Trouble
+from drill.model import Copy, Digest, Entry, Medium, OtherBytes, Problem, Seen, Shoot, Studio, Trouble
+from drill.places import named_inside
 from drill.reading import JobKey, root_of
 from drill.shelf import OpenCopy, State, open_copy
 from drill.soundness import checking
@@ -160,6 +162,9 @@ class _Desk:
             self.scopes[id_] = self._scope(opened)
 
     def _scope(self, found: OpenCopy) -> Scope:
+        return setting_apart(self._whole_scope(found), named_inside(found.copy, self.studio), self.promises)
+
+    def _whole_scope(self, found: OpenCopy) -> Scope:
         if found.copy.listed is not None:
             return listed_scope(found, found.copy.listed, self.promises, self.asked)
         past = self.pasts.get(found.copy.id, Past())
@@ -324,9 +329,15 @@ class _Desk:
                 population=self.choice.population.get(id_),
                 drawn=frozenset(key[1:] for key in self.choice.drawn.get(id_, ())),
                 looks=self.looks[id_],
+                other_bytes=self._other_bytes(found.copy),
             )
             for id_, found in self.found.items()
         ]
+
+    def _other_bytes(self, copy: Copy) -> tuple[OtherBytes, ...]:
+        """Return the names of a copy's list that have other bytes there than promised; nothing is read for that."""
+        shoots = self.studio.shoots if self.asked is None else self.asked
+        return tuple(OtherBytes(path, file.path) for path, file in other_bytes(copy.listed or (), shoots))
 
     def _results_of(self, id_: str) -> dict[tuple[str, int], Seen | Problem]:
         read = {} if self.reads is None else self.reads.results

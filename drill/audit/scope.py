@@ -6,12 +6,12 @@ file may be what is promised, unless it was read before and is not.
 """
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from drill.audit.promises import Promises
 from drill.coverage import WEAK, ListIndex, name_key, other_bytes
 from drill.model import Digest, Entry, Listed, Shoot
-from drill.places import at_least, by_endings, find_places, is_absolute
+from drill.places import Inside, at_least, by_endings, find_places, is_absolute
 from drill.shelf import OpenCopy
 
 Known = Callable[[Entry], tuple[Digest, ...]]
@@ -33,7 +33,8 @@ class Said:
 class Scope:
     """What is asked of one copy: `said` by its list, or the `candidates` of a copy without one; and what is extra.
 
-    `usual` are the digest kinds to make of its files, `other` those of the few that need others.
+    `usual` are the digest kinds to make of its files, `other` those of the few that need others. What is `inside` is
+    named by the studio file itself, and never extra.
     """
 
     found: OpenCopy
@@ -42,6 +43,7 @@ class Scope:
     extra: Sequence[Entry] = ()
     usual: tuple[str, ...] = ()
     other: Mapping[tuple[str, int], tuple[str, ...]] = field(default_factory=dict)
+    inside: Inside = field(default_factory=Inside)
 
     @property
     def to_read(self) -> list[Entry]:
@@ -139,6 +141,14 @@ def _may_be_promised(entry: Entry, promises: Promises, digests: Iterable[Digest]
     if not digests or not set(kinds) <= {digest.kind for digest in digests}:
         return True
     return next(promises.holding(digests, path=entry.path, size=entry.size), None) is not None
+
+
+def setting_apart(scope: Scope, inside: Inside, promises: Promises) -> Scope:
+    """Leave out what the studio file itself names inside a copy: lists and other copies' archives are not read, unless
+    a promise names them; another copy's folder may hold the promised bytes, and is."""
+    candidates = [e for e in scope.candidates if e.path not in inside.files or promises.named_like(e.path)]
+    extra = [entry for entry in scope.extra if not inside.has(entry.path)]
+    return replace(scope, candidates=candidates, extra=extra, inside=inside)
 
 
 def same_name_elsewhere(extra: Iterable[Entry]) -> dict[str, str]:

@@ -19,6 +19,11 @@ NOT_PROVED = (
     "whether they come back in time, from what is left after a loss, only a drill (drill run) shows. What was not read "
     "may be damaged. A list that was made from a damaged file calls the damage right. And a drive may fail tomorrow."
 )
+AS_LISTED = (
+    "And the files that are not what was promised, by the copy's own list, count above as that list says: "
+    "verified there means as listed, and never that the promised picture is safe."
+)
+OTHER_BYTES = "Not what was promised, by the copy's own list"
 OPENS_IS_LITTLE = (
     "Opens: no digest is known, and the file could be decoded. That is little: on real photographs full decoding "
     "notices about 1 in 100 flipped bits and almost no lost sector."
@@ -31,11 +36,12 @@ def audit_text(audit: Audit, *, width: int = 80) -> str:
         _head(audit, width),
         _table(audit, width),
         *(_damage(copy, width) for copy in audit.copies),
+        _other_bytes(audit, width),
         disagreements_text(audit.disagreements, width),
         listed("What the spot check shows", [_sample(copy) for copy in audit.copies if copy.sample], width),
         listed("What to do first", _first_steps(audit), width),
         listed("To know", [*_to_know(audit), *audit.notes], width),
-        paragraph(NOT_PROVED, width),
+        paragraph(f"{NOT_PROVED} {AS_LISTED}" if _has_other_bytes(audit) else NOT_PROVED, width),
     ]
     return "\n\n".join(part for part in parts if part) + "\n"
 
@@ -43,9 +49,12 @@ def audit_text(audit: Audit, *, width: int = 80) -> str:
 def _head(audit: Audit, width: int) -> str:
     verified = sum(copy.counts["verified"] for copy in audit.copies)
     damaged = sum(copy.damaged for copy in audit.copies)
+    reached, other = sum(copy.reached for copy in audit.copies), sum(len(copy.other_bytes) for copy in audit.copies)
     left = sum(copy.counts["not_read"] for copy in audit.copies)
-    text = f"{audit.studio}: {_many(verified)} verified on {_count(len(audit.copies), 'copy', 'copies')}, "
-    text += f"{damaged or 'none'} found damaged or missing{f', {left:,} not read' if left else ''}. Now is {audit.now}."
+    text = f"{audit.studio}: {_many(verified)} verified on {_count(reached, 'copy', 'copies')}, "
+    text += f"{damaged or 'none'} found damaged or missing{f', {left:,} not read' if left else ''}."
+    text += f" {_many(other)} not what was promised, by the copy's own list." if other else ""
+    text += f" Now is {audit.now}."
     text += f" Asked was {audit.limit} (seed {audit.seed})." if audit.limit else ""
     if audit.unfinished is not None:
         text += f" Not finished: {audit.unfinished}."
@@ -107,6 +116,23 @@ def _damage(copy: CopyResult, width: int) -> str:
     return listed(safe(f"{copy.copy}: {', '.join(kinds)}"), texts, width)
 
 
+def _other_bytes(audit: Audit, width: int) -> str:
+    texts: list[str] = []
+    for copy in audit.copies:
+        some = sorted(copy.other_bytes, key=lambda one: one.path)
+        texts += [
+            f"{copy.copy}: {one.path}: its list has other bytes than promised as {one.promised}"
+            for one in some[:MOST_NAMES]
+        ]
+        if len(some) > MOST_NAMES:
+            texts.append(f"{copy.copy}: and {len(some) - MOST_NAMES:,} more (--json has all of them)")
+    return listed(OTHER_BYTES, texts, width)
+
+
+def _has_other_bytes(audit: Audit) -> bool:
+    return any(copy.other_bytes for copy in audit.copies)
+
+
 # --- spot checks -------------------------------------------------------------------------------------------------
 
 
@@ -119,6 +145,9 @@ def _sample(copy: CopyResult) -> str:
     sure = f"at {sample.confidence * 100:.6g} % confidence"
     if sample.sampled == sample.files:
         return f"{read}, which is all of them: {sample.bad or 'none'} bad"
+    if not sample.bad and not sample.bad_at_most:
+        left = sample.files - sample.sampled
+        return f"{read}: {sure} none of {sample.files:,} is bad; {left:,} {'was' if left == 1 else 'were'} not read"
     if not sample.bad:
         return f"{read}, none of them bad: {sure}, at most {sample.bad_at_most:,} of {_many(sample.files)} are bad"
     about = f"about {sample.estimate:,} of all {sample.files:,} are"
@@ -127,18 +156,24 @@ def _sample(copy: CopyResult) -> str:
 
 # --- what to do --------------------------------------------------------------------------------------------------
 
+_Advice = tuple[str, str, bool, str]  # holder, since when it is verified there, only by its name, what is wrong
+
 
 def _first_steps(audit: Audit) -> list[str]:
     said: list[str] = []
     for copy in audit.copies:
         bad = [file for file in copy.files if file.is_damage]
         said += _failing(copy, bad)
-        by_place: dict[tuple[str, str], list[FileResult]] = defaultdict(list)
+        by_advice: dict[_Advice, list[FileResult]] = defaultdict(list)
         for file in sorted(bad, key=lambda file: file.path):
-            by_place[_best(file, audit.now)].append(file)
+            by_advice[_advice(copy, file, audit.now)].append(file)
         # What nobody else holds comes first: it may be the last trace of a picture.
-        for (holder, age), files in sorted(by_place.items(), key=lambda item: (item[0][0] != "", item[0])):
-            said.append(_step(copy, holder, age, files))
+        for advice, files in sorted(by_advice.items(), key=lambda item: (item[0][0] != "", item[0])):
+            said.append(_step(copy, advice, files))
+        if copy.other_bytes:
+            names = _names([one.path for one in sorted(copy.other_bytes, key=lambda one: one.path)])
+            why = "damaged before its list was made, edited since, or wrongly promised"
+            said.append(f"{names} on {copy.copy}: not what was promised ({why}): look before you count on that copy")
     said += [
         f"{copy.copy} could not be reached ({copy.reason}): plug it in or log in, and audit it (--copy {copy.copy})"
         for copy in audit.copies
@@ -147,32 +182,67 @@ def _first_steps(audit: Audit) -> list[str]:
     return said
 
 
-def _best(file: FileResult, now: str) -> tuple[str, str]:
-    """Return the copy to bring a file back from, and when it was verified there; empty where nobody knows one."""
+def _advice(copy: CopyResult, file: FileResult, now: str) -> _Advice:
+    """Return what the advice on a damaged file goes by; the holder is empty where nobody is known to hold it."""
+    is_broken = copy.is_archive and file.outcome == "altered" and file.detail.startswith("damaged in the archive")
+    wrong = "unreadable" if is_broken else file.outcome
     if not file.intact:
-        return "", ""
+        return "", "", False, wrong
     best = file.intact[0]
-    return best.copy, "" if best.verified is None else _age(best.verified, now)
+    return best.copy, "" if best.verified is None else _age(best.verified, now), best.by_name, wrong
 
 
-def _step(copy: CopyResult, holder: str, age: str, files: Sequence[FileResult]) -> str:
+def _step(copy: CopyResult, advice: _Advice, files: Sequence[FileResult]) -> str:
+    """Say what to do about files of one copy. An altered one may be the only copy of another picture."""
+    holder, age, by_name, wrong = advice
     one = len(files) == 1
-    it, verb = ("it", "is") if one else ("them", "are")
-    missing = {file.outcome == "missing" for file in files}
-    state = "damaged or missing" if len(missing) > 1 else "missing" if True in missing else "damaged"
-    text = f"{_together(files)} on {copy.copy} {verb} {state}; "
+    said = "listed" if copy.has_list else "promised"
+    it = ("it" if one else "them") if wrong != "altered" else f"the {said} one{'' if one else 's'}"
+    text = f"{_together(files)} on {copy.copy} {_state(copy, wrong, one=one)}; "
     if not holder:
         return f"{text}no other copy is known to hold {it}: change nothing there, and look for {it} elsewhere now"
     if holder == copy.copy:
-        return f"{text}the same bytes are at {files[0].intact[0].path} there{'' if one else ' and so on'}, {age}"
+        which = (
+            f"what is promised under {'that name' if one else 'those names'} is" if by_name else f"the {said} bytes are"
+        )
+        return f"{text}{which} at {files[0].intact[0].path} there{'' if one else ' and so on'}, {age}"
+    name = f"{holder}, by {'its name' if one else 'their names'}," if by_name else holder
     if not age:
-        return f"{text}{holder} is said to hold {it}, which nobody verified: audit that copy (--copy {holder})"
-    return f"{text}{holder} holds {it}, {age}: bring {it} back from there, and audit again"
+        return f"{text}{name} is said to hold {it}, which nobody verified: audit that copy (--copy {holder})"
+    return f"{text}{name} holds {it}, {age}: {_cure(copy, wrong, it, one=one)}"
+
+
+def _state(copy: CopyResult, wrong: str, *, one: bool) -> str:
+    if wrong == "missing":
+        return "is missing" if one else "are missing"
+    if wrong == "unreadable":
+        return "is damaged" if one else "are damaged"
+    than = "its list says" if copy.has_list else "promised"
+    other = "another picture of that name" if one else "other pictures of those names"
+    return f"{'has' if one else 'have'} other bytes than {than}: damaged, or {other} (a camera uses names again)"
+
+
+def _cure(copy: CopyResult, wrong: str, it: str, *, one: bool) -> str:
+    """Say how right bytes that are elsewhere come back, over nothing that may be wanted yet."""
+    if copy.is_archive:
+        look = "look at both; " if wrong == "altered" else ""
+        anew = "no single file can be put back into an archive, so make it anew from there, beside this one"
+        return f"{look}{anew}, and keep this one until the new one has been audited"
+    if wrong == "altered":
+        keep = "this one under another name" if one else "these under other names"
+        return f"look at both before anything is copied over {'it' if one else 'them'}, and keep {keep}"
+    if wrong == "unreadable":
+        return f"bring {it} back from there to a sound drive, not over what is left here, and audit again"
+    return f"bring {it} back from there, over no other file, and audit again"
 
 
 def _together(files: Sequence[FileResult]) -> str:
-    names = ", ".join(file.path for file in files[:_NAMED_TOGETHER])
-    more = len(files) - _NAMED_TOGETHER
+    return _names([file.path for file in files])
+
+
+def _names(paths: Sequence[str]) -> str:
+    names = ", ".join(paths[:_NAMED_TOGETHER])
+    more = len(paths) - _NAMED_TOGETHER
     return names + (f" and {more:,} more" if more > 0 else "")
 
 

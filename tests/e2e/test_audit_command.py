@@ -184,8 +184,69 @@ def test_damage_is_told_with_where_it_is_whole_and_since_when(tmp_path: Path) ->
     assert audited(built, "--copy", "tablet").code == 0
     outcome = audited(built, "--copy", "drive", now=LATER)
     text = " ".join(outcome.out.split())
-    both = "deliver/one.jpg, raw/KKKK0001.dng on drive are damaged or missing; tablet holds them, verified 2 days ago"
-    assert both in text, outcome.said
+    assert "deliver/one.jpg on drive is missing; tablet holds it, verified 2 days ago: bring it back" in text, (
+        outcome.said
+    )
+    assert "raw/KKKK0001.dng on drive has other bytes than its list says" in text, outcome.said
+    assert "tablet holds the listed one, verified 2 days ago: look at both before anything is copied over it" in text
+
+
+def test_a_card_that_uses_names_again_is_not_to_be_copied_over(tmp_path: Path) -> None:
+    new = tuple((path, picture(20 + number)) for number, (path, _) in enumerate(FILES))
+    studio = Studio(
+        media=media("card", "old"),
+        shoots=(shoot(*FILES),),
+        copies=(copy("card", *FILES, holds=held(*new), says=True), copy("old", *FILES, says=True)),
+    )
+    outcome = audited(build(tmp_path / "s", studio))
+    text = " ".join(outcome.out.split())
+    assert outcome.code == 1 and "bring" not in text, outcome.said
+    assert "have other bytes than its list says: damaged, or other pictures of those names" in text, outcome.said
+    assert "old holds the listed ones, verified in this audit: look at both before anything is copied over them" in text
+
+
+def test_a_list_with_other_bytes_than_promised_is_told(tmp_path: Path) -> None:
+    wrong = (*FILES[:1], (FILES[1][0], picture(30)), *FILES[2:])
+    two = (copy("good", *FILES, says=True), copy("old", *wrong, says=True))
+    built = build(tmp_path / "s", Studio(media=media("good", "old"), shoots=(shoot(*FILES),), copies=two))
+    outcome, record = audited(built), audited(built, "--json", "-").record
+    assert outcome.code == 0 and "Not what was promised, by the copy's own list" in outcome.out, outcome.said
+    assert [row["counts"]["verified"] for row in record["copies"]] == [3, 3]
+    path = FILES[1][0]
+    assert [row["other_bytes"] for row in record["copies"]] == [[], [{"path": path, "promised": path}]]
+
+
+def test_a_list_of_another_kind_leads_to_the_promise_by_name(tmp_path: Path) -> None:
+    rotten = (*FILES[:1], (FILES[1][0], b"rotten"), *FILES[2:])
+    two = (
+        copy("old", *FILES, holds=held(*rotten), says=True, says_in=("xxh64",)),
+        copy("tablet", *FILES),
+    )
+    built = build(tmp_path / "s", Studio(media=media("old", "tablet"), shoots=(shoot(*FILES),), copies=two))
+    (told,) = audited(built, "--json", "-").record["copies"][0]["files"]
+    assert told["outcome"] == "altered"
+    assert [(one["copy"], one["by_name"]) for one in told["intact"]] == [("tablet", True)]
+
+
+def test_what_the_studio_file_names_inside_a_copy_is_not_extra(tmp_path: Path) -> None:
+    for says in (True, False):
+        studio = Studio(
+            media=media("old"),
+            shoots=(shoot(*FILES),),
+            copies=(copy("old", *FILES, says=FILES if says else None), copy("autumn", *FILES, on="old", form=".zip")),
+        )
+        built = build(tmp_path / str(says), studio)
+        home = built.file.parent
+        archive = next(home.rglob("*.zip"))
+        archive.rename(home / "media/old/2026-autumn.zip")
+        text = built.file.read_text(encoding="utf-8")
+        name = archive.relative_to(home).as_posix()
+        assert name in text
+        built.file.write_text(text.replace(name, "media/old/2026-autumn.zip"), encoding="utf-8")
+        (home / "media/old/note.txt").write_bytes(b"note")
+        row = audited(built, "--json", "-").record["copies"][0]
+        assert [file["path"] for file in row["files"]] == ["note.txt"], row
+        assert row["bytes_read"] < 16_000, "the archive is read as a copy of its own"
 
 
 def test_a_damaged_archive_member_and_a_damaged_archive(tmp_path: Path) -> None:

@@ -9,6 +9,7 @@ import pytest
 
 from drill.audit import Limits, Options, audit
 from drill.audit.past import cut_short, measured_rate
+from drill.audit.reads import shared_out
 from drill.errors import Mistakes, Unfinished
 from drill.ledger import AuditedCopy, Ledger
 from drill.model import Studio
@@ -104,3 +105,42 @@ def test_a_budget_of_time_ends_by_the_clock_and_is_no_interruption(
 def test_ids_that_nobody_has_are_mistakes(studio: Studio) -> None:
     with Ledger.open(None, now=NOW) as ledger, pytest.raises(Mistakes, match="no copy has this id"):
         audit(studio, ledger, Options(now=NOW, new_seed=1, copies=("heron",)))
+
+
+def test_the_seconds_of_a_medium_are_shared_out_by_bytes() -> None:
+    assert shared_out(10.0, {"a": 300, "b": 100}, {"a": 1, "b": 9}) == {"a": 7.5, "b": 2.5}
+    assert shared_out(10.0, {}, {"a": 1, "b": 4}) == {"a": 2.0, "b": 8.0}
+    assert shared_out(10.0, {}, {}) == {}
+
+
+def test_what_is_told_of_a_rate_is_what_was_measured_of_the_medium(studio: Studio) -> None:
+    with Ledger.open(None, now=NOW) as ledger:
+        copy = audit(studio, ledger, Options(now=NOW, new_seed=1)).copies[0]
+        (rate,) = ledger.rates("disk")
+    assert rate.bytes == copy.bytes_read and rate.took_s == pytest.approx(copy.seconds, abs=0.001)
+
+
+def test_an_audit_that_is_interrupted_took_its_time(studio: Studio) -> None:
+    def interrupt(text: str) -> None:
+        if "6 of 6 files" in text:
+            raise KeyboardInterrupt
+
+    with Ledger.open(None, now=NOW) as ledger:
+        found = audit(studio, ledger, Options(now=NOW, new_seed=1, progress=interrupt))
+    assert found.complete is False and found.copies[0].counts["verified"] == 6
+    assert found.copies[0].bytes_read and found.copies[0].seconds > 0
+
+
+def test_another_copy_inside_a_copy_is_not_extra(studio: Studio) -> None:
+    inner = studio.file.parent / "disk/inner"
+    inner.mkdir()
+    (inner / "note.txt").write_bytes(b"note")
+    (inner.parent / "mine.txt").write_bytes(b"mine")
+    text = studio.file.read_text(encoding="utf-8")
+    outer, inside = text, '[[copies]]\nid = "inner"\non = "disk"\nat = "disk/inner"\n'
+    for list_or_none in (outer, outer.removesuffix('manifest = "reed.sha256"\n')):
+        studio.file.write_text(list_or_none + inside, encoding="utf-8")
+        with Ledger.open(None, now=NOW) as ledger:
+            found = audit(load_studio(studio.file), ledger, Options(now=NOW, new_seed=1))
+        extra = [[file.path for file in copy.files] for copy in found.copies]
+        assert extra == [["mine.txt"], ["note.txt"]]

@@ -3,6 +3,7 @@
 import re
 
 from drill.auditrecord import OUTCOMES, Audit, CopyResult, FileResult, Intact, Sample, to_json
+from drill.model import OtherBytes
 from drill.report.audit_text import audit_text
 
 NOW = "2026-11-24T20:00:00Z"
@@ -40,7 +41,9 @@ def test_damage_is_named_and_what_to_do_about_it() -> None:
         "heron/R0007.DNG", "altered", "other bytes", (), (Intact("tablet", "x", "2026-11-21T20:00:00Z"),)
     )
     text = flat(audit_text(audit(copy("archive-a", altered))))
-    assert "heron/R0007.DNG on archive-a is damaged; tablet holds it, verified 3 days ago: bring it back" in text
+    said = "heron/R0007.DNG on archive-a has other bytes than its list says: damaged, or another picture of that name"
+    assert f"{said} (a camera uses names again); tablet holds the listed one, verified 3 days ago: look at both" in text
+    assert "before anything is copied over it, and keep this one under another name" in text and "bring" not in text
     assert "archive-a: 1 altered - heron/R0007.DNG: altered: other bytes" in text
 
 
@@ -54,8 +57,8 @@ def test_advice_goes_by_what_is_known_of_other_copies() -> None:
     text = flat(audit_text(audit(copy("archive-a", *files))))
     assert "a.dng on archive-a is missing; cloud is said to hold it, which nobody verified" in text
     assert "b.dng on archive-a is damaged; no other copy is known to hold it: change nothing there" in text
-    assert "c.dng on archive-a is missing; the same bytes are at moved/c.dng there, verified in this audit" in text
-    assert "tablet holds it, verified in this audit" in text
+    assert "c.dng on archive-a is missing; the listed bytes are at moved/c.dng there, verified in this audit" in text
+    assert "tablet holds the listed one, verified in this audit: look at both before anything is copied over it" in text
     steps = text[text.index("What to do first") :]
     assert (
         steps.index("may be failing") < steps.index("b.dng") < steps.index("a.dng on")
@@ -81,6 +84,61 @@ def test_what_a_spot_check_shows() -> None:
     )
     assert "that shows nothing" in audit_text(audit(copy(sample=Sample(2000, 0, 0, 0.95, 2000, 0, 0, 2000))))
     assert "which is all of them: none bad" in flat(audit_text(audit(copy(sample=Sample(5, 5, 0, 0.95, 0, 0, 0, 0)))))
+
+
+def test_a_spot_check_of_nearly_all_says_what_was_left_out() -> None:
+    text = flat(audit_text(audit(copy(sample=Sample(30, 29, 0, 0.95, 0, 0, 0, 1)))))
+    assert "29 of 30 files read: at 95 % confidence none of 30 is bad; 1 was not read" in text
+    assert "at most 0" not in text and "all good" not in text
+
+
+def test_only_what_is_missing_is_brought_back_to_where_it_was() -> None:
+    whole = (Intact("tablet", "x", NOW),)
+    files = [FileResult(f"{outcome}.dng", outcome, "so", (), whole) for outcome in ("altered", "unreadable", "missing")]
+    text = flat(audit_text(audit(copy("card", *files))))
+    assert "missing.dng on card is missing; tablet holds it, verified in this audit: bring it back from there" in text
+    assert "unreadable.dng on card is damaged; tablet holds it, verified in this audit: bring it back" in text
+    assert "to a sound drive, not over what is left here" in text
+    assert "altered.dng on card has other bytes than its list says" in text
+    without = flat(audit_text(audit(copy("card", *files, has_list=False))))
+    assert "altered.dng on card has other bytes than promised" in without and "holds the promised one" in without
+
+
+def test_an_archive_is_made_anew_and_never_mended() -> None:
+    whole = (Intact("tablet", "x", NOW),)
+    files = [FileResult(f"{outcome}.dng", outcome, "so", (), whole) for outcome in ("altered", "unreadable", "missing")]
+    text = flat(audit_text(audit(copy("archive-a", *files, is_archive=True))))
+    assert text.count("make it anew from there, beside this one, and keep this one until the new one has been") == 3
+    assert "bring" not in text and text.count("look at both") == 1
+
+
+def test_a_place_that_only_a_name_leads_to_is_said_to_be_so() -> None:
+    files = (
+        FileResult("a.dng", "altered", "so", (), (Intact("tablet", "x", NOW, by_name=True),)),
+        FileResult("b.dng", "missing", "so", (), (Intact("card", "x", NOW, by_name=True),)),
+    )
+    text = flat(audit_text(audit(copy("card", *files))))
+    assert "tablet, by its name, holds the listed one, verified in this audit: look at both" in text
+    assert "b.dng on card is missing; what is promised under that name is at x there" in text
+
+
+def test_what_a_list_has_wrong_is_said_though_its_files_are_verified() -> None:
+    wrong = copy("old", other_bytes=(OtherBytes("2026/a.dng", "raw/a.dng"),))
+    text = flat(audit_text(audit(copy(), wrong)))
+    assert "none found damaged or missing. 1 file not what was promised, by the copy's own list." in text
+    section = (
+        "Not what was promised, by the copy's own list - old: 2026/a.dng: its list has other bytes than promised as"
+    )
+    assert section in text and "2026/a.dng on old: not what was promised" in text
+    assert "never that the promised picture is safe" in text
+    assert "never that the promised picture" not in flat(audit_text(audit(copy())))
+    value = to_json(audit(wrong, copy()))["copies"]
+    assert [one["other_bytes"] for one in value] == [[{"path": "2026/a.dng", "promised": "raw/a.dng"}], []]
+
+
+def test_copies_that_were_not_reached_verify_nothing() -> None:
+    away = copy("cloud", reached=False, reason="no server", verified=0, bytes_read=0)
+    assert "10 files verified on 1 copy, none found" in flat(audit_text(audit(copy(), away)))
 
 
 def test_copies_that_give_nothing_or_not_all() -> None:
