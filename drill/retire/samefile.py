@@ -17,31 +17,28 @@ Identity = tuple[int, int]  # the disk's number, the file's number on it
 
 
 def identities(found: OpenCopy) -> set[Identity]:
-    """Return what the system knows the files of a copy by, those of an archive by the archive."""
+    """Return what the system knows the files of a folder by."""
     known = (_identity(path) for path in _paths(found))
     return {one for one in known if one is not None}
 
 
 def parted(found: OpenCopy, gone: AbstractSet[Identity]) -> tuple[tuple[Entry, ...], tuple[Entry, ...]]:
     """Part the files of a copy: those of its own, and those that are the very files of one that goes."""
-    if not gone or found.copy.at is None:
+    paths = _paths(found)
+    if not gone or not paths:
         return found.entries, ()
-    if found.is_archive:
-        return ((), found.entries) if identities(found) & gone else (found.entries, ())
     own: list[Entry] = []
     same: list[Entry] = []
-    for entry, path in zip(found.entries, _paths(found), strict=True):
+    for entry, path in zip(found.entries, paths, strict=True):
         (same if _identity(path) in gone else own).append(entry)
     return tuple(own), tuple(same)
 
 
 def _paths(found: OpenCopy) -> list[str]:
-    """Return where the files of a copy lie: one place for all in an archive, none behind a link."""
+    """Return where the files of a folder lie; none of a link or an archive, which `going` knows by its place."""
     at = found.copy.at
-    if at is None or found.state is not State.HERE:
+    if at is None or found.is_archive or found.state is not State.HERE:
         return []
-    if found.is_archive:
-        return [str(at)]
     return [os.path.join(at, entry.path) for entry in found.entries]  # noqa: PTH118 - a Path for each is slow
 
 
