@@ -138,6 +138,27 @@ def dropping(path: str) -> str | None:
     return found
 
 
+_MADE_ANEW = frozenset(
+    {"system volume information", ".spotlight-v100", ".fseventsd", ".thumbnails", ".thumbs", "@eadir"}
+)
+_SMALL = 1 << 20
+
+
+def made_anew(path: str, size: int | None) -> bool:
+    """Say whether nothing is lost with a file: a system makes it anew by itself, or it is empty.
+
+    `dropping` asks what is no copy of anything. That is no reason to let it go: a trash, half-written files, and what a
+    check of the file system rescued (FOUND.000, LOST.DIR, lost+found) may hold the only copy left.
+    """
+    folder, _, name = path.casefold().rpartition("/")
+    if not _MADE_ANEW.isdisjoint(folder.split("/")):
+        return True
+    if size == 0:
+        return dropping(path) is not None
+    usual = name in _LEFT_FILE or name.startswith("._")
+    return usual and size is not None and size <= _SMALL
+
+
 _CAMERA_NOTE = re.compile(
     r"(?:.*/)?(?:.*\.ctg|avf_info/[^/]+\.(?:inp|bnp|int)|sonycard\.ind|m4root/(?:mediapro\.xml|status\.bin)"
     r"|nikon[0-9]{3}\.dsc|autprint\.mrk|bdmv/(?:index|movieobj)\.bdm)"

@@ -38,22 +38,30 @@ def lies_beside(top: Path, copies: Iterable[Path], *, besides: Iterable[Path] = 
     todo = [] if any(top.is_relative_to(copy) for copy in inside) else [top]
     while todo and len(found) < MOST_NAMED:
         folder = todo.pop()
-        for item in _listing(folder):
+        items = _listing(folder)
+        if items is None:
+            found.append(f"{folder.relative_to(top).as_posix()}/ (cannot be listed)".removeprefix("./"))
+        for item in items or ():
             path = folder / item.name
             name = path.relative_to(top).as_posix()
-            if path in inside or os.path.realpath(path) in known or _is_nothing(name):
+            if path in inside or os.path.realpath(path) in known:
                 continue
             if any(copy.is_relative_to(path) for copy in inside):
                 todo.append(path)
             elif not item.is_dir(follow_symlinks=False):
-                found.append(name)
+                found.extend([] if _is_nothing(name, item) else [name])
             elif _holds_files(path, top):
                 found.append(f"{name}/")
     return sorted(found[:MOST_NAMED])
 
 
-def _is_nothing(name: str) -> bool:
-    return naming.dropping(name) is not None or naming.camera_note(name) or naming.nature(name) is naming.Nature.LIST
+def _is_nothing(name: str, item: "os.DirEntry[str]") -> bool:
+    """Say whether nothing is lost with a file, by its name below the top and its size."""
+    try:
+        size = item.stat(follow_symlinks=False).st_size
+    except OSError:
+        return False
+    return naming.made_anew(name, size) or naming.camera_note(name) or naming.nature(name) is naming.Nature.LIST
 
 
 def _holds_files(folder: Path, top: Path) -> bool:
@@ -70,16 +78,17 @@ def _holds_files(folder: Path, top: Path) -> bool:
             looked_at += 1
             if item.is_dir(follow_symlinks=False):
                 todo.append(here / item.name)
-            elif not _is_nothing((here / item.name).relative_to(top).as_posix()):
+            elif not _is_nothing((here / item.name).relative_to(top).as_posix(), item):
                 return True
         if looked_at > _MOST_LOOKED_AT:
             return True
     return False
 
 
-def _listing(folder: Path) -> Sequence["os.DirEntry[str]"]:
+def _listing(folder: Path) -> Sequence["os.DirEntry[str]"] | None:
+    """Return what is in a folder; None where that cannot be told, which is not the same as nothing."""
     try:
         with os.scandir(folder) as inside:
             return sorted(inside, key=lambda item: item.name)
     except OSError:
-        return []
+        return None

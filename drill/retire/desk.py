@@ -61,6 +61,7 @@ class Desk:
         self._enough: dict[tuple[int | None, frozenset[str]], bool] = {}
         self._where: tuple[LinkSession, Path] | None = None
         self.looked = False
+        self._counted_files: set[Identity] = set()
         self.same: dict[str, tuple[Entry, ...]] = {}  # of other copies, what are the very files of one that is out
         self._gone_files: set[Identity] = set()
 
@@ -94,7 +95,8 @@ class Desk:
     def _put(self, found: OpenCopy) -> None:
         copy = found.copy
         if self.gone.counts(copy):  # what lies in a trash is no copy of anything
-            others, self.same[copy.id] = parted(found, self._gone_files)
+            others, self.same[copy.id] = parted(found, self._gone_files | self._counted_files)
+            self._counted_files |= identities(replace(found, entries=others))  # one file under two names is one copy
             kept = tuple(entry for entry in others if not left_behind(entry.path, self.promises))
             contents = Contents(replace(found, entries=kept), self.ledger, self.promises, self.fresh)
             self.sources[copy.id] = Source(contents, self.promises, self._cost_s(copy), same=self.same[copy.id])

@@ -93,7 +93,7 @@ def _says(source: Source, number: int) -> str:
     contents, found = source.contents, source.contents.found
     same = source.same(number)
     if same is not None:
-        return f"{same} on {contents.id} is the very file that goes, under a second name (a hard link)"
+        return f"{same} on {contents.id} is the very file that goes, or one of another copy, under a second name"
     if not source.is_said_to_hold(number):
         return ""
     if found.state is State.AWAY:
@@ -223,7 +223,7 @@ def cautions(desk: Desk) -> list[str]:
     for id_, same in desk.same.items():
         if same:
             are = "1 file is the very file" if len(same) == 1 else f"{len(same):,} files are the very files"
-            said.append(f"on {id_} {are} that would go, under a second name (hard links): no other copy")
+            said.append(f"on {id_} {are} that would go, or of another copy, under a second name: no other copy")
     for id_, holding in desk.holdings.items():
         if holding.by_list and not holding.is_hidden:
             said.append(f"what is on {id_} is known by its list alone; what else is there cannot be seen from here")

@@ -16,7 +16,7 @@ from drill.coverage import WEAK, ListingIndex, same_content
 from drill.evidence import Promises
 from drill.model import Entry, Listed
 from drill.naming import Nature
-from drill.retire.contents import Contents, left_behind
+from drill.retire.contents import Contents
 from drill.retirerecord import Contents as Counts
 from drill.retirerecord import Named
 from drill.shelf import State
@@ -53,7 +53,7 @@ class Holding:
             self.entries = [Entry(item.path, item.size) for item in found.copy.listed or ()]
         self._bags = {_folder(e.path) for e in self.entries if e.path.rpartition("/")[2].lower() == _BAG}
         self._ours = _relative(ours, found.copy.at)
-        self._own = {(entry.path, entry.index) for entry in self.entries if self._is_own(entry.path)}
+        self._own = {(entry.path, entry.index) for entry in self.entries if self._is_own(entry)}
         self._kinds_promised = {frozenset(digest.kind for digest in file.digests) for file in promises.files}
         self._said = self._said_by_list(found.copy.listed or ())
         names = ListingIndex([entry for entry in self.entries if not self.is_own(entry)])
@@ -84,12 +84,13 @@ class Holding:
         """Say whether a file is a system's, a camera's, a list, or this studio's own: nothing that anybody promises."""
         return (entry.path, entry.index) in self._own
 
-    def _is_own(self, path: str) -> bool:
-        if PurePosixPath(path) in self._ours or left_behind(path, self._promises):
+    def _is_own(self, entry: Entry) -> bool:
+        path = entry.path
+        if PurePosixPath(path) in self._ours:
             return True
         if self._promises.named_like(path):
             return False  # somebody promised such a file after all
-        if naming.camera_note(path) or naming.nature(path) is Nature.LIST:
+        if naming.made_anew(path, entry.size) or naming.camera_note(path) or naming.nature(path) is Nature.LIST:
             return True
         return _folder(path) in self._bags and path.rpartition("/")[2].lower() in _BAG_FILES
 

@@ -99,7 +99,8 @@ def test_what_systems_cameras_and_lists_leave_there_is_nothing_to_lose(tmp_path:
         ("DCIM/._AAAA0001.dng", b"mac"),
         ("AVF_INFO/AVIN0001.BNP", b"camera"),
         ("SHA256SUMS", b"a list\n"),
-        (".Trashes/501/thrown.dng", D),
+        ("System Volume Information/IndexerVolumeGuid", b"windows"),
+        ("raw/AAAA0009.dng.part", b""),
     )
     media = (Medium(id="card", kind="card", place="bag", recognised_by="CARD-7.txt"), *MEDIA[1:])
     built = lay(
@@ -107,10 +108,10 @@ def test_what_systems_cameras_and_lists_leave_there_is_nothing_to_lose(tmp_path:
     )
     value = ask(built, "--no-ledger", code=0)
     assert value["contents"] | {"bytes": 0} == {
-        "files": 9,
+        "files": 10,
         "bytes": 0,
         "promised": 3,
-        "own": 6,
+        "own": 7,
         "extra": 0,
         "unreadable": 0,
     }
@@ -161,6 +162,30 @@ def test_a_camera_that_uses_a_listed_name_again(tmp_path: Path) -> None:
     value = ask(built, "--no-ledger", code=1, why=("extra",))
     assert named(value, "extra") == ["raw/AAAA0001.dng"]
     assert "named like terns: raw/AAAA0001.dng" in value["reasons"][0]["files"][0]["detail"]
+
+
+@pytest.mark.parametrize(
+    "path", ["FOUND.000/FILE0000.CHK", "LOST.DIR/12.NEF", ".Trashes/501/thrown.dng", "raw/AAAA0009.dng.part"]
+)
+def test_what_was_rescued_thrown_away_or_half_written_may_be_the_only_one_left(tmp_path: Path, path: str) -> None:
+    built = lay(
+        tmp_path / "s", copies=(copy("card", holds=held(*FILES, (path, D))), copy("x", *FILES)), media=MEDIA[:2]
+    )
+    assert named(ask(built, "--no-ledger", code=1, why=("extra",)), "extra") == [path]
+
+
+def test_two_media_in_one_folder_are_one_copy(tmp_path: Path) -> None:
+    """Two drives that take turns at one place, of which one is plugged in, are not both there."""
+    built = lay(
+        tmp_path / "s",
+        media=(CARD, Medium(id="x", place="home"), Medium(id="y", place="far")),
+        shoots=(shoot(*FILES, targets=Targets(further_failures=1)),),
+        copies=(copy("card", *FILES), copy("x", *FILES), copy("y", *FILES)),
+    )
+    ask(built, "--no-ledger", code=0)
+    text = built.file.read_text(encoding="utf-8")
+    built.file.write_text(text.replace("media/y", "media/x"), encoding="utf-8")
+    ask(built, "--no-ledger", code=1, why=("too_few",))
 
 
 def test_what_its_list_names_counts_also_when_it_is_gone_from_the_card(tmp_path: Path) -> None:

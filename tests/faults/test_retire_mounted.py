@@ -56,8 +56,8 @@ def test_what_lies_beside_the_copy_is_a_no(built: Built) -> None:
     card = built.file.parent / "media/card"
     assert ask(built)["answer"] == "yes"
     (card / "MISC").mkdir()
-    (card / ".Trashes").mkdir()
-    (card / ".Trashes/thrown.dng").write_bytes(b"x")
+    (card / ".Spotlight-V100").mkdir()
+    (card / ".Spotlight-V100/store.db").write_bytes(b"x")
     assert ask(built)["answer"] == "yes"
     assert not any("same disk" in words or "not looked at" in words for words in ask(built)["cautions"])
     (card / "PRIVATE/CLIP").mkdir(parents=True)
@@ -66,6 +66,13 @@ def test_what_lies_beside_the_copy_is_a_no(built: Built) -> None:
     assert value["answer"] == "no"
     assert [reason["why"] for reason in value["reasons"]] == ["not_known"]
     assert "PRIVATE/" in value["reasons"][0]["detail"]
+    shutil.rmtree(card / "PRIVATE")
+    for folder in ("upload.tmp", "FOUND.000", ".Trashes"):
+        (card / folder).mkdir()
+        (card / folder / "film.mov").write_bytes(b"the only one")
+        assert f"{folder}/" in ask(built)["reasons"][0]["detail"]
+        shutil.rmtree(card / folder)
+    assert ask(built)["answer"] == "yes"
 
 
 def test_a_promise_that_lies_on_the_card_alone_is_a_no(built: Built) -> None:

@@ -80,6 +80,8 @@ def test_no_module_is_a_pantry() -> None:
 
 def test_no_lazy_import_hides_a_cycle() -> None:
     for path in modules():
+        if path.name == "__main__.py":
+            continue  # above all rooms: it hides nothing, and loads the program where Ctrl-C is met
         for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
             if isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef):
                 assert not any(isinstance(inner, ast.Import | ast.ImportFrom) for inner in ast.walk(node)), path
