@@ -56,8 +56,8 @@ def _words(kind: str, right: Collection[str], id_: str | None) -> str:
     again = "if that is as it should be, " + (f"--relist {id_} makes its list anew" if id_ else "make its list anew")
     where = f"right on {', '.join(sorted(right))}" if right else "right on no copy that was looked at"
     return {
-        "damaged": f"no longer what was promised (damaged, edited, or another picture of that name): {where}; look before "
-        f"you copy anything back over them, or {again}",
+        "damaged": f"no longer what was promised (damaged, edited, or another picture of that name): {where}; look "
+        f"before anything is copied over them, or {again}",
         "repaired": f"now what was promised, and its list does not say so yet; {again}",
         "changed": f"other than its list says; {again}",
         "moved": f"moved or renamed since its list was made; {again}",
