@@ -159,6 +159,11 @@ class Ledger:
         id_ = self._root_id(root.key)
         return {} if id_ is None else self._ask(lambda: self._evidence(id_, root.key))
 
+    def knows(self, root: Root) -> bool:
+        """Say whether anything was ever read there."""
+        self.flush()
+        return self._root_id(root.key) is not None
+
     def evidence_of_copy(self, copy: str, medium: str) -> Mapping[FileKey, Evidence]:
         """Return the same of a copy that lies nowhere now: of where it was last read under that id on that medium."""
         self.flush()

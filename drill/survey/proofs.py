@@ -26,7 +26,7 @@ class Proofs:
         """Say whether anything is known of a copy's folder, so that its files' times are worth asking for."""
         if self._ledger is None or copy.at is None or copy.form != "folder":
             return False
-        return bool(self._ledger.evidence(Root(os.path.realpath(copy.at), copy.on)))
+        return self._ledger.knows(Root(os.path.realpath(copy.at), copy.on))
 
     def standing(self, found: Found) -> Standing:
         """Return what earlier readings prove and refute; of a copy that cannot be reached, as of their day."""
