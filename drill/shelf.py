@@ -6,7 +6,10 @@ folder of the run's own scratch.
 """
 
 import errno
-from collections.abc import Iterable
+import shutil
+import tempfile
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from datetime import datetime
 from enum import StrEnum
@@ -119,3 +122,27 @@ def _file_name(copy: Copy) -> str:
     name = unquote(urlsplit(copy.url or "").path.rpartition("/")[2])
     plain = name.isprintable() and "\\" not in name and "/" not in name and len(name.encode("utf-8", "replace")) < 200
     return name if plain else f"archive{copy.archive}"
+
+
+def needs_scratch(copies: Iterable[Copy]) -> bool:
+    """Say whether any of the copies is an archive behind a link, which has to be downloaded to be opened."""
+    return any(copy.url is not None and copy.archive is not None for copy in copies)
+
+
+@contextmanager
+def room_for_downloads(copies: Iterable[Copy], scratch: Path | None) -> Iterator[Path]:
+    """Make a fresh folder in scratch where any of the copies needs it, and remove it afterwards. Errors: Unfinished."""
+    if not needs_scratch(copies):
+        yield Path()
+        return
+    parent = scratch or Path(tempfile.gettempdir())
+    try:
+        parent.mkdir(parents=True, exist_ok=True)
+        folder = Path(tempfile.mkdtemp(prefix="drill-", dir=parent))
+    except OSError as error:
+        what = f"scratch {parent} cannot be written: {error.strerror}; set scratch to another folder"
+        raise Unfinished(what) from None
+    try:
+        yield folder
+    finally:
+        shutil.rmtree(folder, ignore_errors=True)

@@ -6,10 +6,7 @@ Must not know: terminals.
 """
 
 import math
-import shutil
-import tempfile
-from collections.abc import Callable, Container, Iterator, Sequence
-from contextlib import contextmanager
+from collections.abc import Callable, Container, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 from pathlib import Path
@@ -32,7 +29,7 @@ from drill.ledger import AuditedCopy, Ledger
 from drill.model import Copy, Digest, Entry, Medium, OtherBytes, Problem, Seen, Shoot, Studio, Trouble
 from drill.places import named_inside
 from drill.reading import JobKey, root_of
-from drill.shelf import OpenCopy, State, open_copy
+from drill.shelf import OpenCopy, State, open_copy, room_for_downloads
 from drill.soundness import checking
 from drill.studio import copies_named, shoots_named
 from drill.timing import Load, transfer_s
@@ -69,7 +66,7 @@ def audit(studio: Studio, ledger: Ledger, options: Options) -> Audit:
     run = ledger.begin_run("audit", now=options.now, seed=seed, shoots=options.shoots)
     desk = _Desk(studio, ledger, options, copies=copies, shoots=shoots, seed=seed)
     unfinished: str | None = None
-    with _downloads(studio, copies) as folder, LinkSession() as session:
+    with room_for_downloads(copies, studio.scratch) as folder, LinkSession() as session:
         try:
             desk.open(session, folder)
             desk.read(earlier)
@@ -101,25 +98,6 @@ def audit(studio: Studio, ledger: Ledger, options: Options) -> Audit:
     except Unfinished as error:
         record = replace(record, complete=False, unfinished=record.unfinished or str(error))
     return record
-
-
-@contextmanager
-def _downloads(studio: Studio, copies: Sequence[Copy]) -> Iterator[Path]:
-    """Make a fresh folder in scratch where an archive link has to be downloaded to. Errors: Unfinished."""
-    if not any(copy.url is not None and copy.archive is not None for copy in copies):
-        yield Path()
-        return
-    parent = studio.scratch or Path(tempfile.gettempdir())
-    try:
-        parent.mkdir(parents=True, exist_ok=True)
-        folder = Path(tempfile.mkdtemp(prefix="drill-", dir=parent))
-    except OSError as error:
-        what = f"scratch {parent} cannot be written: {error.strerror}; set scratch to another folder"
-        raise Unfinished(what) from None
-    try:
-        yield folder
-    finally:
-        shutil.rmtree(folder, ignore_errors=True)
 
 
 class _Desk:

@@ -2,20 +2,18 @@
 
 import argparse
 import random
-import sys
-import tempfile
 from pathlib import Path
 
 from drill import clock
 from drill.audit import Limits, Options, audit
-from drill.auditrecord import Audit, dump
+from drill.auditrecord import dump
+from drill.cli.record import check_outputs, deliver
 from drill.cli.spot import add_spot, read_spot
 from drill.cli.terminal import (
     FALLS_SHORT,
     OK,
     UNFINISHED,
     Commands,
-    check_file,
     columns,
     complain,
     moment,
@@ -23,12 +21,11 @@ from drill.cli.terminal import (
     whole,
 )
 from drill.errors import Mistake, Mistakes
-from drill.guard import guard_outputs
-from drill.ledger import Ledger, ledger_files
+from drill.ledger import Ledger
 from drill.model import Studio
 from drill.report.audit_text import audit_text
-from drill.report.files import swap_in
 from drill.sampling import Budget, Spot
+from drill.shelf import needs_scratch
 from drill.studio import copies_named, load_studio, shoots_named
 
 AUDIT_EPILOG = """\
@@ -65,7 +62,7 @@ def _audit(options: argparse.Namespace) -> int:
     limits = _limits(read_spot(options))
     studio = load_studio(options.studio)
     _check_ids(studio, options)
-    _check_outputs(studio, options)
+    check_outputs(studio, options, scratch=options.look or needs_scratch(studio.copies))
     for warning in studio.warnings:
         complain(f"warning: {warning}")
     now = options.now or clock.now()
@@ -87,7 +84,7 @@ def _audit(options: argparse.Namespace) -> int:
             complain(f"seed: {found.seed}")
         if found.unfinished:
             complain(f"drill: not finished: {found.unfinished}")
-        _deliver(found, options)
+        deliver(audit_text(found, width=columns()), dump(found), options)
     if not found.complete:
         return UNFINISHED
     return FALLS_SHORT if found.falls_short else OK
@@ -110,28 +107,3 @@ def _check_ids(studio: Studio, options: argparse.Namespace) -> None:
             mistakes += error.mistakes
     if mistakes:
         raise Mistakes(mistakes)
-
-
-def _check_outputs(studio: Studio, options: argparse.Namespace) -> None:
-    """Refuse to write inside a copy, or where nothing can be written. Errors: Mistakes."""
-    outputs: dict[str, Path] = {}
-    if options.look or any(copy.url is not None and copy.archive is not None for copy in studio.copies):
-        outputs["[studio] scratch"] = studio.scratch or Path(tempfile.gettempdir())
-    if not options.no_ledger:
-        outputs["[studio] ledger"] = studio.ledger
-    if options.json not in (None, "-"):
-        outputs["--json"] = Path(options.json)
-        check_file(outputs["--json"], option="--json")
-        if any(outputs["--json"].absolute() == path.absolute() for path in ledger_files(studio.ledger)):
-            raise Mistakes([Mistake("--json", options.json, "is where the ledger is kept", "name another file")])
-    guard_outputs(studio, outputs)
-
-
-def _deliver(found: Audit, options: argparse.Namespace) -> None:
-    """Print what was found, then write what was asked for. Errors: Unfinished."""
-    if options.json == "-":
-        sys.stdout.write(dump(found))
-        return
-    print(audit_text(found, width=columns()), end="")
-    if options.json is not None:
-        swap_in(Path(options.json), dump(found))

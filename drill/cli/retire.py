@@ -1,30 +1,25 @@
 """`drill retire`: may this card be formatted, this drive let go, this cloud cancelled? It deletes nothing."""
 
 import argparse
-import sys
-import tempfile
 from pathlib import Path
 
 from drill import clock
+from drill.cli.record import check_outputs, deliver
 from drill.cli.terminal import (
     FALLS_SHORT,
     OK,
     UNFINISHED,
     Commands,
-    check_file,
     columns,
     complain,
     moment,
     progress,
 )
-from drill.errors import Mistake, Mistakes
-from drill.guard import guard_outputs
-from drill.ledger import Ledger, ledger_files
-from drill.model import Studio
-from drill.report.files import swap_in
+from drill.ledger import Ledger
 from drill.report.retire_text import retire_text
 from drill.retire import Options, medium_named, retire
-from drill.retirerecord import Retirement, dump
+from drill.retirerecord import dump
+from drill.shelf import needs_scratch
 from drill.studio import load_studio
 
 RETIRE_EPILOG = """\
@@ -56,7 +51,7 @@ def add_retire(commands: Commands) -> None:
 def _retire(options: argparse.Namespace) -> int:
     studio = load_studio(options.studio)
     medium_named(studio, options.medium)
-    _check_outputs(studio, options)
+    check_outputs(studio, options, scratch=needs_scratch(studio.copies))
     for warning in studio.warnings:
         complain(f"warning: {warning}")
     now = options.now or clock.now()
@@ -65,32 +60,7 @@ def _retire(options: argparse.Namespace) -> int:
     progress("")
     if record.unfinished:
         complain(f"drill: not finished: {record.unfinished}")
-    _deliver(record, options)
+    deliver(retire_text(record, width=columns()), dump(record), options)
     if record.may_go is None:
         return UNFINISHED
     return OK if record.may_go else FALLS_SHORT
-
-
-def _check_outputs(studio: Studio, options: argparse.Namespace) -> None:
-    """Refuse to write inside a copy, or where nothing can be written. Errors: Mistakes."""
-    outputs: dict[str, Path] = {}
-    if any(copy.url is not None and copy.archive is not None for copy in studio.copies):
-        outputs["[studio] scratch"] = studio.scratch or Path(tempfile.gettempdir())
-    if not options.no_ledger:
-        outputs["[studio] ledger"] = studio.ledger
-    if options.json not in (None, "-"):
-        outputs["--json"] = Path(options.json)
-        check_file(outputs["--json"], option="--json")
-        if any(outputs["--json"].absolute() == path.absolute() for path in ledger_files(studio.ledger)):
-            raise Mistakes([Mistake("--json", options.json, "is where the ledger is kept", "name another file")])
-    guard_outputs(studio, outputs)
-
-
-def _deliver(record: Retirement, options: argparse.Namespace) -> None:
-    """Print the answer, then write what was asked for. Errors: Unfinished."""
-    if options.json == "-":
-        sys.stdout.write(dump(record))
-        return
-    print(retire_text(record, width=columns()), end="")
-    if options.json is not None:
-        swap_in(Path(options.json), dump(record))

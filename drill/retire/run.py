@@ -5,13 +5,9 @@ read, and nothing is ever deleted; the one thing written besides the ledger is a
 the run's own, removed at the end. Must not know: terminals.
 """
 
-import shutil
-import tempfile
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime
-from pathlib import Path
 
 from drill import clock
 from drill.copies import LinkSession
@@ -25,6 +21,7 @@ from drill.retire.going import going
 from drill.retire.holdings import summed
 from drill.retire.judge import judge
 from drill.retirerecord import Retirement
+from drill.shelf import room_for_downloads
 
 UNTARGETED_S = 86400.0
 """How old a proof may be where no target says so: our own choice, so that a run that was cut short can go on."""
@@ -58,7 +55,7 @@ def retire(studio: Studio, medium: str, ledger: Ledger, options: Options) -> Ret
     unfinished: str | None = None
     with LinkSession() as session:
         try:
-            with _downloads(studio) as folder:
+            with room_for_downloads(studio.copies, studio.scratch) as folder:
                 desk.open(session, folder)
                 desk.read()
         except KeyboardInterrupt:
@@ -111,22 +108,3 @@ def medium_named(studio: Studio, medium: str) -> Medium:
 
 def _kept(ledger: Ledger) -> str:
     return "; what was read is kept in the ledger, and the same command goes on from there" if ledger.path else ""
-
-
-@contextmanager
-def _downloads(studio: Studio) -> Iterator[Path]:
-    """Make a fresh folder in scratch where an archive link may have to be downloaded to. Errors: Unfinished."""
-    if not any(copy.url is not None and copy.archive is not None for copy in studio.copies):
-        yield Path()
-        return
-    parent = studio.scratch or Path(tempfile.gettempdir())
-    try:
-        parent.mkdir(parents=True, exist_ok=True)
-        folder = Path(tempfile.mkdtemp(prefix="drill-", dir=parent))
-    except OSError as error:
-        what = f"scratch {parent} cannot be written: {error.strerror}; set scratch to another folder"
-        raise Unfinished(what) from None
-    try:
-        yield folder
-    finally:
-        shutil.rmtree(folder, ignore_errors=True)
