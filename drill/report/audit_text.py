@@ -53,6 +53,13 @@ def _head(audit: Audit, width: int) -> str:
     left = sum(copy.counts["not_read"] for copy in audit.copies)
     text = f"{audit.studio}: {_many(verified)} verified on {_count(reached, 'copy', 'copies')}, "
     text += f"{damaged or 'none'} found damaged or missing{f', {left:,} not read' if left else ''}."
+    if not verified and not damaged:
+        why = (
+            "no copy could be reached"
+            if not reached
+            else "none of the files that were read is a promised or listed one"
+        )
+        text = f"{audit.studio}: nothing was verified: {why}{f'; {_many(left)} not read' if left else ''}."
     text += f" {_many(other)} not what was promised, by the copy's own list." if other else ""
     text += f" Now is {audit.now}."
     text += f" Asked was {audit.limit} (seed {audit.seed})." if audit.limit else ""

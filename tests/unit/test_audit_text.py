@@ -185,3 +185,12 @@ def test_falls_short_and_the_json() -> None:
     assert list(value["copies"][0]["counts"]) == list(OUTCOMES)
     file = {"path": "a", "outcome": "unreadable", "detail": "so", "ranges": [[0, 4096]], "intact": []}
     assert value["copies"][0]["files"] == [file]
+
+
+def test_an_audit_that_verified_nothing_says_so_first() -> None:
+    away = copy("card", FileResult("a", "not_read", ""), verified=0, reached=False, bytes_read=0)
+    assert flat(audit_text(audit(away))).startswith(
+        "Saltmarsh Light: nothing was verified: no copy could be reached; 1 file not read."
+    )
+    strangers = copy("card", FileResult("a", "extra", ""), verified=0)
+    assert "nothing was verified: none of the files that were read" in flat(audit_text(audit(strangers)))
