@@ -15,6 +15,8 @@ from PIL import Image
 from runner import NOW, start
 from studios import Built, build
 
+pytestmark = pytest.mark.deep  # many starts of the program; its rooms have quick tests of their own
+
 
 def jpeg(number: int) -> bytes:
     """A noisy picture of some ten blocks."""

@@ -11,6 +11,8 @@ from hand import FILES, SLOW, Case, agree, copy, good, media, only, shoot
 from runner import run_drills, start
 from studios import build, link_server
 
+pytestmark = pytest.mark.deep  # many starts of the program; its rooms have quick tests of their own
+
 SECRET = "hush-4711"
 
 

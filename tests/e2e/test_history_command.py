@@ -12,6 +12,8 @@ from hand import FILES, copy, gone, media, shoot
 from runner import Outcome, start
 from studios import Built, build
 
+pytestmark = pytest.mark.deep  # many starts of the program; its rooms have quick tests of their own
+
 MONTH = "2026-09-20T10:00:00Z", "2026-10-20T10:00:00Z", "2026-11-01T10:00:00Z"
 
 

@@ -14,6 +14,8 @@ from census import census
 from piles import jpeg
 from runner import CHECKOUT, Outcome, start
 
+pytestmark = pytest.mark.deep  # many starts of the program; its rooms have quick tests of their own
+
 NINE = datetime(2026, 9, 12, 9)
 LONG_AGO = 1_700_000_000
 

@@ -18,6 +18,8 @@ from hand import FILES, A, B, D, copy, held, picture, shoot
 from runner import Outcome, begin, start
 from studios import SECRET, Built, build, link_server
 
+pytestmark = pytest.mark.deep  # many starts of the program; its rooms have quick tests of their own
+
 CARD = Medium(id="card", kind="card", place="bag")
 MEDIA = (CARD, Medium(id="x", place="bag"), Medium(id="y", place="home"))
 

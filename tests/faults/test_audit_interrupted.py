@@ -20,6 +20,8 @@ from hand import FILES, A, copy, picture, shoot
 from runner import NOW, Outcome, begin, start
 from studios import Built, Served, build, link_server
 
+pytestmark = pytest.mark.deep  # many starts of the program; its rooms have quick tests of their own
+
 MORE = tuple((f"more/M{number:04}.dng", picture(number, 3000)) for number in range(40))
 ALL = (*FILES, *MORE)
 

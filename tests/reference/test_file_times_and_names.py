@@ -19,6 +19,8 @@ from collections_found import jpeg, promised, put, sha256, walk, written
 from PIL import Image
 from runner import start
 
+pytestmark = pytest.mark.deep  # many starts of the program; its rooms have quick tests of their own
+
 Form = Literal["NFC", "NFD"]
 SHOT = datetime(2026, 9, 12, 10, 11, 13)  # an odd second, which FAT cannot hold
 MTIME = SHOT.timestamp()
