@@ -135,6 +135,13 @@ def room_for_downloads(copies: Iterable[Copy], scratch: Path | None) -> Iterator
     if not needs_scratch(copies):
         yield Path()
         return
+    with fresh_folder(scratch) as folder:
+        yield folder
+
+
+@contextmanager
+def fresh_folder(scratch: Path | None, *, keep: bool = False) -> Iterator[Path]:
+    """Make a run's own fresh folder in scratch, and remove it afterwards unless it is kept. Errors: Unfinished."""
     parent = scratch or Path(tempfile.gettempdir())
     try:
         parent.mkdir(parents=True, exist_ok=True)
@@ -145,4 +152,5 @@ def room_for_downloads(copies: Iterable[Copy], scratch: Path | None) -> Iterator
     try:
         yield folder
     finally:
-        shutil.rmtree(folder, ignore_errors=True)
+        if not keep:
+            shutil.rmtree(folder, ignore_errors=True)

@@ -5,11 +5,9 @@ happens. Must not know: terminals.
 """
 
 import shutil
-import tempfile
 from collections import Counter
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
@@ -37,7 +35,7 @@ from drill.rehearse.spot import Costs, choose
 from drill.rehearse.stage import Stage, folder_name, set_stage
 from drill.sampling import Spot
 from drill.score import Outcome
-from drill.shelf import OpenCopy, State, open_copy
+from drill.shelf import OpenCopy, State, fresh_folder, open_copy
 from drill.studio import shoots_named
 from drill.tables import repeated
 from drill.timing import Load, rate_bps, transfer_s
@@ -76,7 +74,7 @@ def rehearse(studio: Studio, scenarios: Sequence[Scenario], options: Options) ->
     findings: list[str] = []
     ages: list[ProofAges] = []
     try:
-        with _run_folder(studio, keep=options.keep) as folder:
+        with fresh_folder(studio.scratch, keep=options.keep) as folder:
             hall = _Hall(studio, fitting, options, folder)
             try:
                 hall.open(notes, chosen)
@@ -116,24 +114,6 @@ def _check_names(scenarios: Sequence[Scenario], studio: Studio) -> None:
         raise Mistakes(
             [Mistake("--scenario", name, "is the name of two drills", "rename one scenario") for name in same]
         )
-
-
-@contextmanager
-def _run_folder(studio: Studio, *, keep: bool) -> Iterator[Path]:
-    """Make the run's own fresh folder in scratch, and remove it afterwards. Errors: Unfinished."""
-    parent = studio.scratch or Path(tempfile.gettempdir())
-    try:
-        parent.mkdir(parents=True, exist_ok=True)
-        folder = Path(tempfile.mkdtemp(prefix="drill-", dir=parent))
-    except OSError as error:
-        raise Unfinished(
-            f"scratch {parent} cannot be written: {error.strerror}; set scratch to another folder"
-        ) from None
-    try:
-        yield folder
-    finally:
-        if not keep:
-            shutil.rmtree(folder, ignore_errors=True)
 
 
 class _Hall:
