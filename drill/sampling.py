@@ -24,6 +24,7 @@ from drill.units import parse_part, parse_size, parse_span
 _NEAR = 1e-5  # this near to a boundary integers decide: floats are wrong by 1e-8 of 2,000,000 files (measured)
 _NEGLIGIBLE = 1e-18
 _DAY_S = 86400.0
+_LARGE = 50_000_000  # bytes: a large raw picture, where no size is known at all
 
 
 # --- how many, and what it shows ---------------------------------------------------------------------------------
@@ -209,6 +210,11 @@ def budget_order(candidates: Iterable[Candidate], seed: int, *, now: datetime) -
         return one.verified_at is not None, seconds_per_worth, _lot(seed, one.key), one.key
 
     return sorted(candidates, key=rank)
+
+
+def size_of_unknown(sizes: Iterable[int | None]) -> int:
+    """Return what a file of unknown size counts in a budget, which is not to be overrun: the largest that is known."""
+    return max((size for size in sizes if size is not None), default=_LARGE)
 
 
 def within_budget(

@@ -17,10 +17,9 @@ from drill.audit.scope import Scope
 from drill.coverage import MANY, same_content
 from drill.model import Digest, Entry, Medium, Promised
 from drill.reading import JobKey
-from drill.sampling import Candidate, budget_order, draw, sample_size, within_budget
+from drill.sampling import Candidate, budget_order, draw, sample_size, size_of_unknown, within_budget
 from drill.units import say_size, say_span
 
-_LARGE = 50_000_000  # bytes: a large raw picture, where no size is known at all
 _PORTIONS = 20  # of a budget of time: what comes first is read first, whatever the paths
 _LEAST_PORTION_S = 30.0
 
@@ -135,8 +134,7 @@ def _name(pick: Pick) -> str:
 def _by_budget(scopes: Sequence[Scope], limits: Limits, by: Choosing, done: frozenset[JobKey]) -> Choice:
     picks: dict[str, Pick] = {}
     lanes: dict[str, list[Candidate]] = defaultdict(list)
-    known = (entry.size for scope in scopes for entry in scope.to_read if entry.size is not None)
-    unknown = max(known, default=_LARGE)  # a budget is not to be overrun by files whose size nobody tells
+    unknown = size_of_unknown(entry.size for scope in scopes for entry in scope.to_read)
     for scope in scopes:
         medium = scope.found.medium
         lane = (f"bus {medium.bus}" if medium.bus else medium.id) if limits.budget_s is not None else ""

@@ -15,10 +15,9 @@ from fractions import Fraction
 from drill.model import Bus, Medium, Promised, Shoot
 from drill.record import Sample
 from drill.rehearse.holdings import Claims
-from drill.sampling import Candidate, Spot, bad_at_most, budget_order, draw, sample_size, within_budget
+from drill.sampling import Candidate, Spot, bad_at_most, budget_order, draw, sample_size, size_of_unknown, within_budget
 from drill.timing import Load, transfer_s
 
-UNKNOWN_SIZE = 50_000_000  # bytes, where no size is known at all: a large raw picture
 Proven = Callable[
     [Promised, Claims], Sequence[datetime]
 ]  # when each copy of a file was last proven, of those that were
@@ -60,12 +59,12 @@ def choose(
     shoots = list(shoots)
     rows = [(shoot.id, file, claims_of(file)) for shoot in shoots for file in shoot.promise]
     sizes = {id(file): size_of(file, claims) for _, file, claims in rows}
-    usual = max((size for size in sizes.values() if size is not None), default=UNKNOWN_SIZE)
+    unknown = size_of_unknown(sizes.values())
     for id_, file, claims in rows:
         key = f"{id_}\0{file.path}"
         places[key] = id_, file.path
         size = sizes[id(file)]
-        candidates[key] = _candidate(key, usual if size is None else size, file, claims, costs=costs, proven=proven)
+        candidates[key] = _candidate(key, unknown if size is None else size, file, claims, costs=costs, proven=proven)
     ordered = budget_order(candidates.values(), seed, now=now)
     taken = within_budget(ordered, budget_s=spot.budget.budget_s, budget_bytes=spot.budget.budget_bytes)
     found: dict[str, set[str]] = {shoot.id: set() for shoot in shoots}
