@@ -18,8 +18,8 @@ from datetime import datetime, timedelta
 from drill import clock
 from drill.coverage import WEAK, name_key, same_content
 from drill.globs import fold
-from drill.ledger import Evidence, Root, unchanged
-from drill.model import Digest, Entry, Listed, Promised, ProofAge, Shoot
+from drill.ledger import Evidence, Ledger, Root, unchanged
+from drill.model import Copy, Digest, Entry, Listed, Promised, ProofAge, Shoot
 
 _CLOCKS_DIFFER = timedelta(days=1)
 Readings = Mapping[tuple[str, int], Evidence]
@@ -71,6 +71,25 @@ class Promises:
     def named_like(self, path: str) -> Sequence[int]:
         """Return the promised files whose last part of the name is this path's."""
         return self._by_name.get(name_key(path), ())
+
+
+def standing_of(
+    copy: Copy,
+    ledger: Ledger,
+    promises: Promises,
+    *,
+    root: Root | None,
+    entries: Sequence[Entry] | None,
+    now: datetime,
+) -> Standing:
+    """Return what the ledger proves and refutes of a copy: as it is listed now, else as of the day it was read."""
+    if entries is None:
+        readings = ledger.evidence_of_copy(copy.id, copy.on)
+    elif root is None:
+        return Standing()  # a link: nothing tells whether it changed
+    else:
+        readings = ledger.evidence(root)
+    return standing(readings, promises, root=root, entries=entries, listed=copy.listed, now=now)
 
 
 def standing(

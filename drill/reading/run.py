@@ -19,7 +19,7 @@ from drill.shelf import OpenCopy
 from drill.units import say_size, say_span
 
 _TICK_S = 0.2
-_REFUTES = frozenset({Trouble.IO, Trouble.DAMAGED, Trouble.CHECK_VALUE, Trouble.REFUSED})  # each ends a proof
+ENDS_PROOF = frozenset({Trouble.IO, Trouble.DAMAGED, Trouble.CHECK_VALUE, Trouble.REFUSED})  # others say nothing
 _BATCH = 1000  # results that are handled before the next look at the clock
 
 OnSeen = Callable[[Job, Seen | Problem], None]
@@ -181,7 +181,7 @@ def _remember(arrived: Arrived, ledger: Ledger, before: Seen | None) -> None:
 
 def _remember_problem(arrived: Arrived, problem: Problem, ledger: Ledger) -> None:
     task = arrived.task
-    if task.root is not None and problem.trouble in _REFUTES:
+    if task.root is not None and problem.trouble in ENDS_PROOF:
         copy = task.job.found.copy.id
         ledger.put_problem(task.root, task.job.entry, problem, took_s=arrived.took_s, copy=copy)
 

@@ -11,15 +11,13 @@ from datetime import datetime
 
 from drill import clock
 from drill.coverage import Claim, kinds_of
-from drill.evidence import Promises, Standing, proof_age, standing
+from drill.evidence import Promises, Standing, proof_age, standing_of
 from drill.ledger import Ledger, Root, unchanged
 from drill.model import Digest, Entry, Listed, Promised, ProofAge, Seen, Shoot, Trouble
-from drill.reading import is_lasting, root_of
+from drill.reading import ENDS_PROOF, is_lasting, root_of
 from drill.rehearse.holdings import Claims
 from drill.rehearse.reads import Read
 from drill.shelf import OpenCopy, State
-
-_REFUTES = frozenset({Trouble.IO, Trouble.DAMAGED, Trouble.CHECK_VALUE, Trouble.REFUSED})  # each ends a proof
 
 
 class Memory:
@@ -60,19 +58,16 @@ class Memory:
     def _standing(self, found: OpenCopy) -> Standing:
         if self._ledger is None:
             return Standing()
-        is_here = found.state is State.HERE
-        root = self._roots.get(found.copy.id)
-        if is_here and root is None:
-            return Standing()  # a link: nothing tells whether it changed
-        readings = self._ledger.evidence(root) if root else self._ledger.evidence_of_copy(found.copy.id, found.copy.on)
-        entries = found.entries if is_here else None
-        listed = None if found.remembered else found.copy.listed
-        return standing(readings, self._promises, root=root, entries=entries, listed=listed, now=self._now)
+        copy = replace(found.copy, listed=None) if found.remembered else found.copy
+        entries = found.entries if found.state is State.HERE else None
+        root = self._roots.get(copy.id)
+        return standing_of(copy, self._ledger, self._promises, root=root, entries=entries, now=self._now)
 
     def learned(self, found: OpenCopy) -> Iterator[tuple[Entry, tuple[Digest, ...]]]:
-        """Yield what is known of the unchanged files on a copy, where it tells them from every promised file."""
+        """Yield what is known of the unchanged files on a copy without a list, where it tells them from every promised
+        file; a copy with a list is known by that."""
         root = self._roots.get(found.copy.id)
-        if self._ledger is None or root is None:
+        if self._ledger is None or root is None or found.copy.listed is not None:
             return
         readings = self._ledger.evidence(root)
         for entry in found.entries:
@@ -103,7 +98,7 @@ class Memory:
             return
         copy = found.copy.id
         if read.problem is not None and read.problem.trouble is not Trouble.CHECK_VALUE:
-            if read.problem.trouble in _REFUTES:
+            if read.problem.trouble in ENDS_PROOF:
                 self._ledger.put_problem(root, entry, read.problem, took_s=read.took_s, copy=copy)
         elif read.finding is not None and self._is_lasting(found, entry, root):
             self._ledger.put(root, entry, Seen(read.size, read.finding.digests), took_s=read.took_s, copy=copy)

@@ -7,7 +7,7 @@ import os
 from collections.abc import Sequence
 from datetime import datetime
 
-from drill.evidence import Promises, Standing, standing
+from drill.evidence import Promises, Standing, standing_of
 from drill.inventory import LOOKED_INTO
 from drill.ledger import Ledger, Root
 from drill.model import Copy, Shoot
@@ -32,13 +32,5 @@ class Proofs:
         """Return what earlier readings prove and refute; of a copy that cannot be reached, as of their day."""
         if self._ledger is None or found.state not in (LOOKED_INTO, "away"):
             return Standing()
-        copy, is_here = found.copy, found.state == LOOKED_INTO
-        if is_here and found.root is None:
-            return Standing()
-        readings = (
-            self._ledger.evidence(found.root)
-            if is_here and found.root is not None
-            else self._ledger.evidence_of_copy(copy.id, copy.on)
-        )
-        entries = found.entries if is_here else None
-        return standing(readings, self._promises, root=found.root, entries=entries, listed=copy.listed, now=self._now)
+        entries = found.entries if found.state == LOOKED_INTO else None
+        return standing_of(found.copy, self._ledger, self._promises, root=found.root, entries=entries, now=self._now)
