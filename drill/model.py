@@ -82,6 +82,13 @@ class Receiver(Protocol):
         """Close `entry`: without a problem every byte has been delivered."""
 
 
+class Collector(Receiver, Protocol):
+    """A receiver that also takes what is not whole: what a salvage delivers."""
+
+    def hole(self, start: int, end: int) -> None:
+        """Note that bytes start to end of the entry at hand are not to be had; zeros were or will be given for them."""
+
+
 @dataclass(frozen=True, slots=True)
 class Store:
     """Named byte streams read-only: the layer that faults lie over (files of a folder, one archive file)."""

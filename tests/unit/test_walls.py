@@ -22,6 +22,7 @@ FLOORS = (
         "sampling",
         "rates",
         "duedate",
+        "extents",
     ),
     ("manifests", "copies", "ledger"),
     ("studio", "shelf", "soundness"),
