@@ -30,6 +30,8 @@ class _Hash(Protocol):
 
     def hexdigest(self) -> str: ...
 
+    def copy(self) -> "_Hash": ...
+
 
 _XXHASHES: dict[str, Callable[[], _Hash]] = {
     "xxh32": xxhash.xxh32,
@@ -103,6 +105,13 @@ class Digester:
         self.size += chunk.nbytes if isinstance(chunk, memoryview) else len(chunk)
         for one in self._hashes.values():
             one.update(chunk)
+
+    def copy(self) -> "Digester":
+        """Return another digester that has taken the same bytes and goes on by itself."""
+        other = Digester(())
+        other._hashes = {kind: one.copy() for kind, one in self._hashes.items()}
+        other.size = self.size
+        return other
 
     def digests(self) -> tuple[Digest, ...]:
         """Return the digests of all bytes taken so far, sorted by kind."""

@@ -25,6 +25,7 @@ FLOORS = (
         "extents",
     ),
     ("manifests", "copies", "ledger"),
+    ("structure", "salvage"),
     ("studio", "shelf", "soundness"),
     ("guard", "scenario", "coverage", "plan", "faulttree", "timing", "reading"),
     ("faults", "evidence", "measured", "further", "places", "history", "comparing"),

@@ -1,0 +1,137 @@
+"""What is laid over a damaged file, and what is read around in it, byte by byte."""
+
+import errno
+import io
+import random
+from io import RawIOBase
+
+import pytest
+
+from drill.extents import Kept, Piece
+from drill.faults.draw import Damage
+from drill.faults.overlay import Memory, Overlay
+from drill.model import Entry, Problem, Store, Trouble
+from drill.salvage.loose import deliver_around
+from drill.salvage.patched import Around, Patched, add_range
+
+
+def bytes_of(count: int, seed: int = 1) -> bytes:
+    return random.Random(seed).randbytes(count)
+
+
+def damaged(content: bytes, *bad: tuple[int, int]) -> RawIOBase:
+    return Overlay(Memory(content), Damage(bad=set(bad)), len(content))
+
+
+def test_kept_pieces_stand_where_the_file_cannot_be_read_and_beyond_its_end() -> None:
+    whole = bytes_of(20_000)
+    raw = damaged(whole[:15_000], (0, 4096), (8192, 4096))
+    kept = Kept(20_000, (Piece(0, whole[:5000]), Piece(8192, whole[8192:12_288]), Piece(14_000, whole[14_000:])))
+    with Patched(raw, kept) as patched:
+        assert patched.seek(0, io.SEEK_END) == 20_000
+        patched.seek(0)
+        assert patched.readall() == whole
+
+
+def test_what_no_piece_helps_fails_as_a_bad_sector_does() -> None:
+    whole = bytes_of(9000)
+    with Patched(Memory(whole[:5000]), Kept(9000, (Piece(8000, whole[8000:]),))) as patched:
+        patched.seek(4990)
+        assert patched.read(100) == whole[4990:5000]
+        with pytest.raises(OSError) as failed:
+            patched.read(1)
+        assert failed.value.errno == errno.EIO
+        patched.seek(8500)
+        assert patched.read(1000) == whole[8500:]
+        assert patched.read(1) == b""
+
+
+@pytest.mark.parametrize("sector", [512, 4096, 100])
+def test_reading_around_loses_the_bad_bytes_and_no_others(sector: int) -> None:
+    whole = bytes_of(300_000)
+    bad = [3 * sector, 4 * sector, 40 * sector, 299_999 // sector * sector]
+    with Around(damaged(whole, *((start, sector) for start in bad))) as around:
+        got = around.readall() or b""
+        assert len(got) == len(whole)
+        lost = {at for start in bad for at in range(start, min(start + sector, len(whole)))}
+        assert around.holes == [
+            (3 * sector, 5 * sector),
+            (40 * sector, 41 * sector),
+            (bad[-1], min(bad[-1] + sector, 300_000)),
+        ]
+        assert all(got[at] == (0 if at in lost else whole[at]) for at in range(len(whole)))
+        around.seek(3 * sector)
+        around.read(10)
+        assert len(around.holes) == 3  # read again, told once
+
+
+def test_a_drive_that_fails_for_too_long_is_not_tried_on() -> None:
+    with Around(damaged(bytes_of(50_000), (4096, 4096)), most_s=0.0) as around:
+        assert around.readall() == bytes(50_000)
+        assert around.holes == [(0, 50_000)]
+
+
+def test_ranges_stay_sorted_and_apart() -> None:
+    random.seed(5)
+    for _ in range(200):
+        ranges: list[tuple[int, int]] = []
+        marked: set[int] = set()
+        for _ in range(12):
+            start = random.randrange(60)
+            new = (start, start + random.randrange(9))
+            add_range(ranges, new)
+            marked |= set(range(*new))
+        assert {at for start, end in ranges for at in range(start, end)} == marked
+        assert all(one[1] < other[0] for one, other in zip(ranges, ranges[1:], strict=False))
+
+
+class Taken:
+    """A collector that keeps what came."""
+
+    def __init__(self) -> None:
+        self.content: dict[str, bytearray] = {}
+        self.holes: dict[str, list[tuple[int, int]]] = {}
+        self.problems: dict[str, Problem | None] = {}
+
+    def begin(self, entry: Entry) -> None:
+        self._at = entry.path
+        self.content[entry.path], self.holes[entry.path] = bytearray(), []
+
+    def data(self, chunk: bytes | bytearray | memoryview) -> None:
+        self.content[self._at] += chunk
+
+    def hole(self, start: int, end: int) -> None:
+        self.holes[self._at].append((start, end))
+
+    def end(self, entry: Entry, problem: Problem | None) -> None:
+        self.problems[entry.path] = problem
+
+
+def test_loose_files_come_with_their_holes_and_what_is_wrong() -> None:
+    whole = bytes_of(20_000)
+
+    def opened(entry: Entry) -> RawIOBase:
+        if entry.path == "none":
+            raise FileNotFoundError
+        return damaged(whole, (4096, 4096)) if entry.path == "bad" else Memory(whole)
+
+    wanted = [
+        Entry("bad", 20_000),
+        Entry("none", 1),
+        Entry("well", None),
+        Entry("longer", 19_000),
+        Entry("cut", 21_000),
+    ]
+    taken = Taken()
+    deliver_around(Store(lambda: wanted, opened), wanted, taken)
+    assert taken.content["bad"] == whole[:4096] + bytes(4096) + whole[8192:]
+    assert taken.holes == {"bad": [(4096, 8192)], "none": [], "well": [], "longer": [], "cut": []}
+    troubles = {path: problem and problem.trouble for path, problem in taken.problems.items()}
+    assert troubles == {
+        "bad": Trouble.IO,
+        "none": Trouble.MISSING,
+        "well": None,
+        "longer": None,
+        "cut": Trouble.DAMAGED,
+    }
+    assert taken.content["longer"] == whole[:19_000]
