@@ -1,0 +1,77 @@
+"""Members of a 7z archive listed and delivered.
+
+Flows in: a raw stream of the archive's bytes, a password, what is wanted. Flows out: Entries; begin, data and end
+calls. Must not know: where the stream comes from. A damaged block costs what comes after the damage in it; other
+blocks go on.
+"""
+
+from collections.abc import Sequence
+from io import RawIOBase
+
+from drill.copies.raw import Steady, Waiting, explain, fail, send
+from drill.copies.sevenzip.layout import Block, Member, open_layout
+from drill.copies.sevenzip.password import refuse_wrong_password
+from drill.copies.sevenzip.unpack import Run, why
+from drill.model import Entry, Problem, Receiver, Trouble
+
+
+def list_members(raw: RawIOBase, password: str | None) -> list[Entry]:
+    """List the regular files in archive order. Errors: Unreadable, also for a missing or a wrong password."""
+    source = Steady(raw)
+    layout = open_layout(source, password)
+    refuse_wrong_password(source, layout, password)
+    return [member.entry for member in layout.members if member.plain]
+
+
+def deliver_members(raw: RawIOBase, password: str | None, waiting: Waiting, receiver: Receiver) -> None:
+    """Deliver what is waiting and found, decoding only the blocks that hold it. Errors: Unreadable."""
+    source = Steady(raw)
+    layout = open_layout(source, password)
+    for member in layout.without_bytes():
+        entry = waiting.take(member.index, member.path)
+        if entry is not None:
+            send(entry, receiver, iter(()), why=explain)
+    for block in sorted(layout.blocks, key=lambda block: block.start):
+        wanted = [m for m in block.members if m.plain and m.index in waiting]
+        if wanted:
+            members = block.members[: block.members.index(wanted[-1]) + 1]
+            _deliver_block(source, block, members, waiting=waiting, receiver=receiver)
+
+
+def _deliver_block(
+    source: Steady, block: Block, members: Sequence[Member], *, waiting: Waiting, receiver: Receiver
+) -> None:
+    try:
+        run = Run(source, block)
+    except Exception as error:
+        _fail_rest(members, why(error, 0, block=block), waiting=waiting, receiver=receiver)
+        return
+    for number, member in enumerate(members):
+        entry = waiting.take(member.index, member.path) if member.plain else None
+        if entry is None:
+            run.skip(member)
+        else:
+            _send(entry, member, run, block=block, receiver=receiver)
+        if run.failure is not None:
+            first = why(run.failure, 0, block=block)
+            what = "a bad sector" if first.trouble is Trouble.IO else "the damage"
+            rest = Problem(first.trouble, f"comes after {what} in the same block of the archive")
+            _fail_rest(members[number + 1 :], rest, waiting=waiting, receiver=receiver)
+            return
+
+
+def _send(entry: Entry, member: Member, run: Run, *, block: Block, receiver: Receiver) -> None:
+    chunks = run.bytes_of(member)
+    send(entry, receiver, chunks, why=lambda error, at: why(error, at, block=block, given=run.given))
+    try:
+        for _ in chunks:  # where more is wanted to be left out than came
+            pass
+    except Exception:
+        return  # kept as the run's failure, where it is one
+
+
+def _fail_rest(members: Sequence[Member], problem: Problem, *, waiting: Waiting, receiver: Receiver) -> None:
+    for member in members:
+        entry = waiting.take(member.index, member.path) if member.plain else None
+        if entry is not None:
+            fail([entry], receiver, problem)
