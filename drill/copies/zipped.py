@@ -14,11 +14,10 @@ from functools import partial
 from io import RawIOBase
 
 from drill.copies.raw import BLOCK, Steady, Unreadable, Waiting, explain, send
+from drill.copies.zipbytes import LOCKED, UTF8
 from drill.errors import DrillError
 from drill.model import Entry, Problem, Receiver, Trouble
 
-_UTF8 = 0x800  # general purpose bit 11
-_LOCKED = 0x1  # bit 0
 _UNIX, _DOS = 3, 0
 
 
@@ -28,11 +27,8 @@ class _Differs(Exception):
 
 def list_members(raw: RawIOBase, password: str | None) -> list[Entry]:
     """List the regular files in the order of the directory. Errors: Unreadable."""
-    with _open(Steady(raw)) as archive:
-        infos = [info for info in archive.infolist() if _is_file(info)]
-        if password is None and infos and all(info.flag_bits & _LOCKED for info in infos):
-            raise Unreadable(Trouble.REFUSED, "it is encrypted and no password is given")
-        return [Entry(_path(info), info.file_size, _modified(info), info.header_offset) for info in infos]
+    with open_directory(Steady(raw), password) as archive:
+        return [entry_of(info) for info in archive.infolist() if is_file(info)]
 
 
 def deliver_members(raw: RawIOBase, password: str | None, waiting: Waiting, receiver: Receiver) -> None:
@@ -40,12 +36,26 @@ def deliver_members(raw: RawIOBase, password: str | None, waiting: Waiting, rece
     source = Steady(raw)
     with _open(source) as archive:
         for info in sorted(archive.infolist(), key=lambda info: info.header_offset):
-            if info.header_offset not in waiting or not _is_file(info):
+            if info.header_offset not in waiting or not is_file(info):
                 continue
             entry = waiting.take(info.header_offset, _path(info))
             if entry is not None:
                 why = partial(_explain, source=source, info=info)
                 send(entry, receiver, _bytes_of(archive, info, password), why=why)
+
+
+def open_directory(source: Steady, password: str | None) -> zipfile.ZipFile:
+    """Return the archive with its directory parsed. Errors: Unreadable, also for want of a password."""
+    archive = _open(source)
+    infos = [info for info in archive.infolist() if is_file(info)]
+    if password is None and infos and all(info.flag_bits & LOCKED for info in infos):
+        raise Unreadable(Trouble.REFUSED, "it is encrypted and no password is given")
+    return archive
+
+
+def entry_of(info: zipfile.ZipInfo) -> Entry:
+    """Return the member as it is listed; its index is where its local header lies."""
+    return Entry(_path(info), info.file_size, _modified(info), info.header_offset)
 
 
 def _open(source: Steady) -> zipfile.ZipFile:
@@ -62,7 +72,8 @@ def _open(source: Steady) -> zipfile.ZipFile:
         raise Unreadable(Trouble.DAMAGED, f"the archive's directory is damaged ({words})") from None
 
 
-def _is_file(info: zipfile.ZipInfo) -> bool:
+def is_file(info: zipfile.ZipInfo) -> bool:
+    """Say whether a member is a regular file."""
     kind = stat.S_IFMT(info.external_attr >> 16) if info.create_system == _UNIX else 0
     return not info.is_dir() and kind in (0, stat.S_IFREG)
 
@@ -70,7 +81,7 @@ def _is_file(info: zipfile.ZipInfo) -> bool:
 def _path(info: zipfile.ZipInfo) -> str:
     """Return the member's path: with the name in Unicode where the archive has it under any of the three ways."""
     name = info.filename
-    if not info.flag_bits & _UTF8:
+    if not info.flag_bits & UTF8:
         name = _unicode_name(info) or name
     if info.create_system == _DOS:
         name = name.replace("\\", "/")
@@ -126,7 +137,7 @@ def _bytes_of(archive: zipfile.ZipFile, info: zipfile.ZipInfo, password: str | N
 
 
 def _explain(error: Exception, at: int, *, source: Steady, info: zipfile.ZipInfo) -> Problem:
-    locked = bool(info.flag_bits & _LOCKED)
+    locked = bool(info.flag_bits & LOCKED)
     doubt = ", or the password is wrong" if locked else ""
     if source.trouble is not None:  # a library may have made something else of a read that failed
         error = source.trouble

@@ -1,0 +1,95 @@
+"""The structure of a zip: local headers, members' bytes, the directory.
+
+Flows in: a raw stream of the archive, a password. Flows out: its Anatomy. Must not know: faults, promises, salvage.
+Only headers are read. Every member stands alone: what hits its bytes costs that member. A local header costs nothing
+where the directory and the next header say where the bytes lie; the directory nothing where every local header has
+its member's sizes. That bytes are lost is said of bytes that are not all zeros.
+"""
+
+from collections.abc import Iterator, Sequence
+from contextlib import suppress
+from dataclasses import dataclass
+from io import RawIOBase
+from zipfile import ZIP_STORED, ZipFile, ZipInfo
+
+from drill.copies.raw import Steady
+from drill.copies.zipbytes import LOCAL_SIZE, LOCKED, STREAMED, bytes_begin, bytes_begin_without_header
+from drill.copies.zipped import entry_of, is_file, open_directory
+from drill.errors import DrillError
+from drill.extents import Anatomy, Extent, Members, Part
+from drill.model import Entry
+from drill.structure.gapless import NONE, gapless
+
+
+@dataclass(frozen=True, slots=True)
+class _Place:
+    """One member of the directory: where its header and its bytes begin, whether the header is needed to know that."""
+
+    info: ZipInfo
+    begin: int
+    header_needed: bool
+    entry: Entry | None  # None for folders and links
+
+
+def anatomy_of(raw: RawIOBase, size: int, password: str | None, *, kept: bool) -> Anatomy:
+    """Return the structure of a zip. Errors: Unreadable."""
+    source = Steady(raw)
+    with open_directory(source, password) as archive:
+        places = _places(source, archive)
+        start = archive.start_dir
+    full = [place.entry for place in places if place.entry is not None and place.entry.size]
+    empty = [place.entry for place in places if place.entry is not None and not place.entry.size]
+    members = [*full, *empty]
+    begins = [place.begin for place in places if place.entry is not None and place.entry.size]
+    found = _extents(places, (start, size), members=len(members), kept=kept)
+    extents = gapless(found, size, begins, members=len(members))
+    packed = sum(place.info.compress_size for place in places if place.entry is not None)
+    encrypted = any(place.info.flag_bits & LOCKED for place in places)
+    streamed = sum(entry.size or 0 for entry in members)
+    return Anatomy(size, members, extents, streamed, packed, encrypted=encrypted, kept_elsewhere=kept)
+
+
+def _places(source: Steady, archive: ZipFile) -> list[_Place]:
+    infos = sorted(archive.infolist(), key=lambda info: info.header_offset)
+    limits = [*(info.header_offset for info in infos[1:]), archive.start_dir]
+    return [_place(source, info, limit) for info, limit in zip(infos, limits, strict=True)]
+
+
+def _place(source: Steady, info: ZipInfo, limit: int) -> _Place:
+    begin = guessed = None
+    with suppress(OSError, DrillError):
+        begin = bytes_begin(source, info)
+    with suppress(OSError, DrillError):
+        guessed = bytes_begin_without_header(source, info, limit)
+    place = next((p for p in (begin, guessed) if p is not None), info.header_offset + LOCAL_SIZE)
+    return _Place(info, place, guessed != place, entry_of(info) if is_file(info) else None)
+
+
+def _extents(places: list[_Place], directory: Members, *, members: int, kept: bool) -> Iterator[Extent]:
+    number = 0
+    with_bytes = sum(place.entry is not None and bool(place.entry.size) for place in places)
+    for place in places:
+        full = place.entry is not None and bool(place.entry.size)
+        costs = (number, number + 1) if full else NONE
+        stops = number if number < with_bytes else members
+        header = costs if place.header_needed and not kept else NONE
+        yield Extent(place.info.header_offset, place.begin, Part.HEADERS, stops, NONE, header, "a member's header")
+        end = place.begin + place.info.compress_size
+        yield Extent(place.begin, end, _part(place.info), stops, costs, costs)
+        number += full
+    start, size = directory
+    most = NONE if kept else _only_in_directory(places)
+    yield Extent(start, size, Part.HEADERS, 0, NONE, most, "the directory")
+
+
+def _only_in_directory(places: Sequence[_Place]) -> Members:
+    """Return the members whose sizes stand in the directory and behind their bytes, but not before them."""
+    full = [place for place in places if place.entry is not None and place.entry.size]
+    streamed = [number for number, place in enumerate(full) if place.info.flag_bits & STREAMED]
+    return (streamed[0], streamed[-1] + 1) if streamed else NONE
+
+
+def _part(info: ZipInfo) -> Part:
+    if info.flag_bits & LOCKED:
+        return Part.ENCRYPTED
+    return Part.STORED if info.compress_type == ZIP_STORED else Part.COMPRESSED
