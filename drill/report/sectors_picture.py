@@ -1,0 +1,124 @@
+"""The map of an archive as a picture: its sectors as a strip folded into rows, darker where a loss costs more files.
+
+Flows in: the record of a map. Flows out: the bytes of an SVG or PNG. Must not know: formats, files.
+Colours: yellow to brown, light to dark (after ColorBrewer's YlOrBr, from memory), and a blue (Okabe and Ito's, from
+memory): people who see no red or no green tell them apart, and light from dark is left in grey.
+"""
+
+from drill import units
+from drill.report.drawing import Rect, Shape, Words, png, svg
+from drill.report.sectors_text import say_expected
+from drill.report.words import fold, safe
+from drill.sectorrecord import SectorMap
+
+WIDTH = 1000
+_LEFT, _RIGHT, _TOP = 96, 24, 130
+_NONE, _HEADERS, _GREY = "#e4e4e4", "#0072b2", "#666666"
+_SHADES = ("#fee391", "#fec44f", "#fe9929", "#d95f0e", "#993404", "#662506")
+_MOST_COLUMNS = 100
+_NAME = 44  # columns of a name that fit the title
+
+
+def sectors_svg(found: SectorMap) -> bytes:
+    """Return the map as SVG."""
+    shapes, height = _shapes(found)
+    return svg(shapes, width=WIDTH, height=height, title=_title(found))
+
+
+def sectors_png(found: SectorMap) -> bytes:
+    """Return the map as PNG."""
+    shapes, height = _shapes(found)
+    return png(shapes, width=WIDTH, height=height)
+
+
+def _title(found: SectorMap) -> str:
+    first, *more = fold(safe(found.archive), _NAME)
+    return f"{first}{'…' if more else ''}: what one unreadable sector costs"
+
+
+def _shapes(found: SectorMap) -> tuple[list[Shape], int]:
+    stops, best = say_expected(found)
+    each = units.say_size(found.strip.cell_sectors * found.sector_size)
+    one = f"one sector ({each})"
+    if found.strip.cell_sectors > 1:
+        one = f"{found.strip.cell_sectors:,} sectors ({each}), shaded by their average"
+    shapes: list[Shape] = [
+        Words(24, 38, _title(found), size=20, bold=True),
+        Words(24, 64, f"{found.members:,} files in {units.say_size(found.size)}"),
+        Words(24, 84, f"On average one bad sector costs {best} files at best; with a program that stops, {stops}"),
+        Words(24, 106, f"Each cell is {one}. Numbers at the left: where the row begins in the archive", fill=_GREY),
+    ]
+    grid, bottom = _grid(found)
+    legend, height = _legend(found, bottom + 36)
+    return [*shapes, *grid, *legend], height
+
+
+def _grid(found: SectorMap) -> tuple[list[Shape], float]:
+    """Return the cells, row by row, and where they end."""
+    cells = len(found.strip.most)
+    columns = min(_MOST_COLUMNS, max(16, round((cells * 2.5) ** 0.5)))
+    side = (WIDTH - _LEFT - _RIGHT) / columns
+    tall = min(side, 24.0)
+    gap = 1.0 if side > 5 else 0.5
+    shapes: list[Shape] = []
+    for cell in range(cells):
+        row, column = divmod(cell, columns)
+        left, top = _LEFT + column * side, _TOP + row * tall
+        if not column and (tall >= 14 or row % 2 == 0):
+            at = cell * found.strip.cell_sectors * found.sector_size
+            shapes.append(Words(_LEFT - 10, top + tall / 2 + 4, units.say_size(at), size=11, fill=_GREY, right=True))
+        shapes += _cell(found, cell, Rect(left, top, side - gap, tall - gap, ""))
+    return shapes, _TOP + -(-cells // columns) * tall
+
+
+def _cell(found: SectorMap, cell: int, box: Rect) -> list[Shape]:
+    """Return one cell; its lower half has the lower bound's shade where the bounds differ."""
+    if cell in found.strip.headers:
+        return [Rect(box.left, box.top, box.width, box.height, _HEADERS)]
+    most, least = (_shade(found, bound[cell]) for bound in (found.strip.most, found.strip.least))
+    shapes: list[Shape] = [Rect(box.left, box.top, box.width, box.height, most)]
+    if least != most:
+        half = box.height / 2
+        shapes.append(Rect(box.left, box.top + half, box.width, box.height - half, least))
+    return shapes
+
+
+def _shade(found: SectorMap, lost: int) -> str:
+    if not lost:
+        return _NONE
+    lows = [one.low for one in found.classes if one.low]
+    number = sum(low <= lost for low in lows)  # from 1: the class that it falls into
+    if number == len(lows) and found.members > 1:
+        return _SHADES[-1]
+    return _SHADES[min(number - 1, len(_SHADES) - 2)]
+
+
+def _legend(found: SectorMap, top: float) -> tuple[list[Shape], int]:
+    entries = [(_NONE, "none")]
+    for one in found.classes:
+        if one.low:
+            files = f"{one.low:,}" if one.low == one.high else f"{one.low:,} to {one.high:,}"
+            entries.append((_shade(found, one.low), f"all {files}" if one.low == found.members > 1 else files))
+    shapes: list[Shape] = [Words(24, top + 13, "Files lost at best:", bold=True)]
+    x = 170.0
+    for fill, text in entries:
+        shapes += [Rect(x, top, 16, 16, fill, "#999999"), Words(x + 24, top + 13, text)]
+        x += 56 + 8 * len(text)
+    bounds = set(zip(found.strip.least, found.strip.most, strict=True))
+    top += 30
+    if found.strip.headers:
+        words = "headers without which a program finds nothing"
+        lost = max((one.lost.most for one in found.headers if one.shared), default=0)
+        words += (
+            "; at best their loss costs nothing" if not lost else f"; their loss can cost {lost:,} files even at best"
+        )
+        shapes += [Rect(170, top, 16, 16, _HEADERS, "#999999"), Words(194, top + 13, words)]
+        top += 26
+    if any(_shade(found, least) != _shade(found, most) for least, most in bounds):
+        shapes += [
+            Rect(170, top, 16, 8, _SHADES[-2], "#999999"),
+            Rect(170, top + 8, 16, 8, _SHADES[0], "#999999"),
+            Words(194, top + 13, "two shades: at most (upper half), at least (lower half); only unpacking would tell"),
+        ]
+        top += 26
+    return shapes, int(top + 14)

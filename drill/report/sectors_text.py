@@ -1,0 +1,126 @@
+"""The map of an archive as text: what one unreadable sector costs, the worst places, the headers, what to do.
+
+Flows in: the record of a map. Flows out: text. Must not know: formats, files, terminals (the width is given).
+"""
+
+from fractions import Fraction
+
+from drill import units
+from drill.report.words import listed, paragraph, safe, table
+from drill.sectorrecord import Headers, Lost, Place, SectorMap
+
+NOT_PROVED = (
+    "What this does not prove: it is told by how the archive is built, not by reading the pictures in it. Whether they "
+    "are all there and right, drill audit and drill run tell."
+)
+STOPS = "Stops: a program that ends at its first error, on the drive itself; most do."
+ROUND = (
+    "At best: the sector is read around and unpacking goes on behind it, as drill run and drill recover do. Where two "
+    "numbers are given, it is somewhere between them: only unpacking would tell."
+)
+
+
+def sectors_text(found: SectorMap, *, width: int = 80) -> str:
+    """Return the whole report."""
+    parts = [
+        paragraph(f"{safe(found.archive)}: one unreadable sector, and what it costs", width),
+        paragraph(_head(found), width),
+        paragraph(_average(found), width),
+        _classes(found, width),
+        _worst(found, width),
+        _headers(found, width),
+        listed("What to do", found.advice, width),
+        paragraph(NOT_PROVED, width),
+    ]
+    return "\n\n".join(part for part in parts if part) + "\n"
+
+
+def say_expected(found: SectorMap) -> tuple[str, str]:
+    """Write how many files one bad sector at random costs on average: with a program that stops, and at best."""
+    stops, least, most = (_number(share) for share in found.expected())
+    return stops, least if least == most else f"{least} to {most}"
+
+
+def _number(expected: Fraction) -> str:
+    """Write a number of files so that little is never written as none."""
+    number = float(expected)
+    if 0 < number < 0.01:
+        return "under 0.01"
+    return f"{number:,.2f}" if number < 10 and expected.denominator > 1 else f"{number:,.0f}"
+
+
+def _head(found: SectorMap) -> str:
+    takes = f"{units.say_size(found.stream_size)} of files in {units.say_size(found.size)}"
+    secret = ", encrypted" if found.encrypted else ""
+    kept = " A copy of its headers is kept elsewhere." if found.kept_elsewhere else ""
+    sectors = f"{found.sectors:,} sectors of {found.sector_size:,} bytes"
+    return f"{_files(found.members)}, {takes}{secret}: {sectors}.{kept}"
+
+
+def _average(found: SectorMap) -> str:
+    stops, best = say_expected(found)
+    free = sum(one.sectors.most for one in found.classes if one.high == 0)
+    spared = f"{free:,} sector{'' if free == 1 else 's'} cost{'s' if free == 1 else ''} nothing at best."
+    return (
+        f"One bad sector somewhere in it costs, on average, {stops} of {_files(found.members)} with a program that "
+        f"stops at its first error, and {best} at best. {spared if free else ''}".rstrip()
+    )
+
+
+def _classes(found: SectorMap, width: int) -> str:
+    sure = found.lost.least == found.lost.most
+    rows = []
+    for one in found.classes:
+        number = one.sectors
+        if not (number.stops or number.least or number.most):
+            continue
+        files = f"{one.low:,}" if one.low == one.high else f"{one.low:,} to {one.high:,}"
+        files = "all" if one.low == found.members and found.members > 1 else files if one.low else "none"
+        cells = [number.stops, number.most] if sure else [number.stops, number.least, number.most]
+        rows.append([files, *(f"{cell:,}" for cell in cells)])
+    heads = ["At best"] if sure else ["At best, at least", "At best, at most"]
+    body = table(["Files lost", "Stops", *heads], rows, width, right=range(1, 2 + len(heads)))
+    return f"How many sectors cost how many files\n{body}\n{paragraph(f'{STOPS} {ROUND}', width)}"
+
+
+def _worst(found: SectorMap, width: int) -> str:
+    if not found.worst:
+        return ""
+    rows = [_place(one, found) for one in found.worst]
+    body = table(
+        ["From byte", "To", "Sectors", "Lost", "What lies there", "Which files"], rows, width, right=(0, 1, 2, 3)
+    )
+    left = (
+        f"\n{found.left_out:,} more places cost as much or less (--json has every sector's cost)."
+        if found.left_out
+        else ""
+    )
+    return f"The worst places, and what a sector of them costs at best\n{body}{left}"
+
+
+def _place(one: Place, found: SectorMap) -> list[str]:
+    which = one.first if one.members == 1 else f"{one.first} to {one.last}"
+    if one.members == found.members and one.members > 1:
+        which = "all"
+    return [f"{one.start:,}", f"{one.end:,}", f"{one.sectors:,}", _lost(one.lost), one.what, which]
+
+
+def _lost(lost: Lost) -> str:
+    return f"{lost.most:,}" if lost.least == lost.most else f"{lost.least:,} to {lost.most:,}"
+
+
+def _headers(found: SectorMap, width: int) -> str:
+    if not found.headers:
+        return ""
+    heads = ["Headers", "Pieces", "Bytes", "Sectors", "Stops", "At best"]
+    rows = [_header(one) for one in found.headers]
+    said = "Stops, at best: files lost with the costliest of these pieces alone, and nothing else of its sector."
+    return f"Headers\n{table(heads, rows, width, right=(1, 2, 3, 4, 5))}\n{paragraph(said, width)}"
+
+
+def _header(one: Headers) -> list[str]:
+    return [one.what, f"{one.pieces:,}", f"{one.size:,}", f"{one.sectors:,}", f"{one.lost.stops:,}", _lost(one.lost)]
+
+
+def _files(number: int) -> str:
+    return f"{number:,} file{'' if number == 1 else 's'}"
