@@ -4,6 +4,7 @@ import errno
 import io
 import random
 from io import RawIOBase
+from itertools import pairwise
 
 import pytest
 
@@ -82,7 +83,7 @@ def test_ranges_stay_sorted_and_apart() -> None:
             add_range(ranges, new)
             marked |= set(range(*new))
         assert {at for start, end in ranges for at in range(start, end)} == marked
-        assert all(one[1] < other[0] for one, other in zip(ranges, ranges[1:], strict=False))
+        assert all(one[1] < other[0] for one, other in pairwise(ranges))
 
 
 class Taken:

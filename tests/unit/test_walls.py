@@ -28,7 +28,7 @@ FLOORS = (
     ("manifests", "copies", "ledger"),
     ("structure", "salvage"),
     ("studio", "shelf", "soundness"),
-    ("guard", "scenario", "coverage", "plan", "faulttree", "timing", "reading", "radius"),
+    ("guard", "scenario", "coverage", "plan", "faulttree", "timing", "reading", "radius", "stitching"),
     ("faults", "evidence", "measured", "further", "places", "history", "comparing"),
     ("restore", "verify", "score"),
     ("rehearse", "audit", "retire", "survey", "intake", "enlist"),
