@@ -3,6 +3,7 @@
     DrillError
     ├── Mistakes      something people wrote is wrong: every mistake found, exit code 2
     ├── Unfinished    it could not be finished (disk full, mount vanished, interrupted), exit code 3
+    │   └── NoRoom    the disk that is restored to is full, or cannot be written or read
     ├── CannotReach   a copy is not here now: not plugged in, another drive, server silent → on paper
     └── CannotRead    a copy is here and refuses or is damaged as a whole → it holds nothing
 
@@ -41,6 +42,14 @@ class Mistakes(DrillError):
 
 class Unfinished(DrillError):
     """The work could not be finished; what was done is kept and said."""
+
+
+class NoRoom(Unfinished):
+    """The disk that is restored to is full, or cannot be written or read; `what` says which, without naming it."""
+
+    def __init__(self, what: str) -> None:
+        self.what = what
+        super().__init__(f"the disk that holds scratch {what}; set scratch to a folder on a disk with room")
 
 
 class CannotReach(DrillError):

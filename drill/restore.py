@@ -18,7 +18,7 @@ from threading import BoundedSemaphore
 from typing import Generic, TypeVar
 
 from drill import clock
-from drill.errors import Unfinished
+from drill.errors import NoRoom
 from drill.model import Entry, Problem, Trouble, View
 
 T = TypeVar("T")
@@ -131,7 +131,6 @@ class _Writer(Generic[T]):
             self._free.release()
 
 
-def _scratch_failed(error: OSError) -> Unfinished:
+def _scratch_failed(error: OSError) -> NoRoom:
     full = error.errno in (errno.ENOSPC, getattr(errno, "EDQUOT", errno.ENOSPC))
-    words = "the disk that holds scratch is full" if full else f"scratch cannot be written or read: {error.strerror}"
-    return Unfinished(f"{words}; set scratch to a folder on a disk with room")
+    return NoRoom("is full" if full else f"cannot be written or read: {error.strerror}")

@@ -95,11 +95,7 @@ def drill(shoot: Shoot, cases: Sequence[Case], order: Sequence[str], *, bench: B
         if case.left_out:
             case.paper = [*_unread(case, bench), *_on_paper(case, bench)]
     tried = [case for case in cases if not case.paper]
-    measured_s = _serve(tried, order, bench)
-    measured_s += _last_look(tried, bench, holdings)
-    for case in tried:
-        if case.served_by is None:
-            case.paper = _on_paper(case, bench)
+    measured_s = bring_back(tried, order, bench=bench, holdings=holdings)
     _check_touched([case for case in cases if not case.left_out], bench)
     pairs = [(case.file, case.claims) for case in cases if not case.left_out]
     unchecked = by_hand(pairs, shoot=shoot.id, copies=bench.copies, usable=bench.usable, look=bench.look)
@@ -110,9 +106,27 @@ def drill(shoot: Shoot, cases: Sequence[Case], order: Sequence[str], *, bench: B
         holders=[_holders(case, bench) for case in cases],
         unchecked=unchecked,
         measured_s=measured_s,
-        whys={n: _why(case, bench) for n, case in enumerate(cases) if case.outcome is not Outcome.VERIFIED},
+        whys=whys(cases, bench),
         left_out=sum(case.left_out and any(id_ in bench.usable for id_ in case.paper) for case in cases),
     )
+
+
+def bring_back(cases: Sequence[Case], order: Sequence[str], *, bench: Bench, holdings: Holdings) -> float:
+    """Restore what can be had of these files, and find who is said to hold the rest; return the seconds that took.
+
+    Errors: Unfinished.
+    """
+    took_s = _serve(cases, order, bench)
+    took_s += _last_look(cases, bench, holdings)
+    for case in cases:
+        if case.served_by is None:
+            case.paper = _on_paper(case, bench)
+    return took_s
+
+
+def whys(cases: Sequence[Case], bench: Bench) -> dict[int, str]:
+    """Say of each file that did not come back why not, by its number among the cases."""
+    return {n: _why(case, bench) for n, case in enumerate(cases) if case.outcome is not Outcome.VERIFIED}
 
 
 def _serve(cases: Sequence[Case], order: Sequence[str], bench: Bench) -> float:

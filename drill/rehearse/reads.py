@@ -7,7 +7,7 @@ touches is read anew in each drill; what no fault touches is shared. Must not kn
 import errno
 import os
 import shutil
-from collections.abc import Callable, Container, Iterable, Sequence
+from collections.abc import Callable, Container, Iterable, Mapping, Sequence
 from concurrent.futures import Executor
 from dataclasses import dataclass
 from itertools import count
@@ -60,6 +60,8 @@ class Reads:
         self._shared: dict[tuple[str, str, int], Read] = {}
         self._numbers = count(1)
         self.on_read: Callable[[OpenCopy, Entry, Read], None] = lambda found, entry, read: None
+        # Asked for every judged file, on the judging threads: whether it was taken out of the folder, for keeps.
+        self.take: Callable[[OpenCopy, Entry, Path, Finding], bool] = lambda found, entry, path, finding: False
         folder.mkdir(parents=True, exist_ok=True)
 
     def fetch(self, found: OpenCopy, faulted: Faulted | None, wanted: Iterable[Entry]) -> dict[Key, Read]:
@@ -96,17 +98,22 @@ class Reads:
         size = len(entries) if found.is_archive else _BATCH
         for start in range(0, len(entries), max(size, 1)):
             paths = {entry: self._folder / f"{next(self._numbers):07d}" for entry in entries[start : start + size]}
-            results = restore(view, paths, flusher=self._flusher, judge=self._judge)
+            results = restore(view, paths, flusher=self._flusher, judge=self._judge_of(found, paths))
             batch = {entry: self._read(results[entry.path, entry.index], path) for entry, path in paths.items()}
             _check_still_there(found, batch.values())
             reads |= batch
         return reads
 
-    def _judge(self, path: Path) -> Finding:
-        finding = examine(path, self._kinds)
-        if not self._is_kept(finding):
-            path.unlink()
-        return finding
+    def _judge_of(self, found: OpenCopy, paths: Mapping[Entry, Path]) -> Callable[[Path], Finding]:
+        entries = {path: entry for entry, path in paths.items()}
+
+        def judge(path: Path) -> Finding:
+            finding = examine(path, self._kinds)
+            if not self.take(found, entries[path], path, finding) and not self._is_kept(finding):
+                path.unlink()
+            return finding
+
+        return judge
 
     def _is_kept(self, finding: Finding) -> bool:
         return self._keep and any(digest in self._promised for digest in finding.digests)

@@ -22,23 +22,23 @@ from drill.ledger import Ledger
 from drill.manifests import suffix, write_list
 from drill.measured import with_measured_rates
 from drill.model import Entry, Hazard, ProofAges, Scenario, Shoot, Studio
-from drill.plan import order_copies
 from drill.record import Drill, Run
 from drill.rehearse.drill import Case, Facts, drill
 from drill.rehearse.findings import Wanting, by_lists, say_wanting, wanting_files
 from drill.rehearse.holdings import Claims, Holdings
 from drill.rehearse.links import set_bench
 from drill.rehearse.memory import Memory
+from drill.rehearse.opening import asking_order, open_copies
 from drill.rehearse.reads import Read, Reads, place
 from drill.rehearse.settle import Sizes, bytes_needed, settle, size_of
 from drill.rehearse.spot import Costs, choose
 from drill.rehearse.stage import Stage, folder_name, set_stage
 from drill.sampling import Spot
 from drill.score import Outcome
-from drill.shelf import OpenCopy, State, fresh_folder, open_copy
+from drill.shelf import OpenCopy, State, fresh_folder
 from drill.studio import shoots_named
 from drill.tables import repeated
-from drill.timing import Load, rate_bps, transfer_s
+from drill.timing import rate_bps
 
 _FLUSHERS = 4
 
@@ -138,11 +138,13 @@ class _Hall:
     def open(self, notes: list[str], shoots: Sequence[Shoot]) -> None:
         """Open every copy, and read once what no promised name matches on copies without a list."""
         promises = [file for shoot in self.studio.shoots for file in shoot.promise]
-        for copy in self.studio.copies:
-            self.options.progress(f"opening {copy.id}")
-            medium = self.studio.media[copy.on]
-            found = open_copy(copy, medium, session=self.session, downloads=self.folder / ".downloads")
-            self.copies[copy.id] = self.memory.with_remembered(found)
+        self.copies = open_copies(
+            self.studio,
+            session=self.session,
+            downloads=self.folder / ".downloads",
+            memory=self.memory,
+            progress=self.options.progress,
+        )
         self.memory.look_up(self.copies)
         self.sizes = Sizes(self.memory.sizes())
         self.holdings = Holdings(self.copies, promises)
@@ -236,7 +238,8 @@ class _Hall:
         bench = set_bench(
             stage, cases, copies=self.copies, reads=self.reads, session=self.session, promised=self.holdings.promised
         )
-        return drill(shoot, cases, self._order(cases, stage), bench=bench, holdings=self.holdings)
+        order = asking_order(cases, stage, copies=self.copies, sizes=self.sizes, buses=self.studio.buses)
+        return drill(shoot, cases, order, bench=bench, holdings=self.holdings)
 
     def _cases(self, shoot: Shoot) -> list[Case]:
         key = (shoot.id, self.holdings.version)
@@ -247,15 +250,6 @@ class _Hall:
             return [Case(file, claims) for file, claims in pairs]
         tried = self.tried[shoot.id]
         return [Case(file, claims, left_out=file.path not in tried) for file, claims in pairs]
-
-    def _order(self, cases: Sequence[Case], stage: Stage) -> list[str]:
-        def cost_s(id_: str, files: int, size: int) -> float:
-            medium = self.copies[id_].medium
-            load = Load(medium, files, size, stage.fates[id_].rate_factor)
-            return medium.in_hand_after_s + transfer_s(load, self.studio.buses)
-
-        holders = [frozenset(id_ for id_ in case.claims if id_ not in stage.out) for case in cases]
-        return order_copies(holders, [size_of(case, self.sizes) or 0 for case in cases], cost_s)
 
     def _set_stages(self) -> None:
         for scenario in self.scenarios:
