@@ -15,7 +15,16 @@ from drill.errors import Mistakes, Unfinished
 from drill.report import scenarios_text
 from drill.scenario import load_scenarios
 
-COMMANDS = ("new", "run", "survey", "audit", "history", "retire", "demo")  # modules here, each with an `add_…`
+COMMANDS = (
+    "new",
+    "run",
+    "survey",
+    "audit",
+    "history",
+    "retire",
+    "recover",
+    "demo",
+)  # modules here, each with an `add_…`
 SIGNALS = ("SIGINT", "SIGTERM", "SIGHUP")  # Windows has no SIGHUP: the terminal was closed
 
 

@@ -17,7 +17,8 @@ from drill.record import Drill, drill_to_json
 
 @dataclass(frozen=True, slots=True)
 class PastRun:
-    """One run of a command: "drill", "audit", "retire", "new" or "lists"; `shoots` it was confined to, if to any.
+    """One run of a command: "drill", "audit", "retire", "recovery", "new" or "lists"; `shoots` it was confined to, if
+    to any.
 
     `now` is what counted as now, `started` and `ended` are the clock's; without `ended` it was killed. Times in UTC.
     """

@@ -183,7 +183,7 @@ class Ledger:
     # --- runs ------------------------------------------------------------------------------------------------------
 
     def begin_run(self, kind: str, *, now: datetime, seed: int | None = None, shoots: Sequence[str] = ()) -> int:
-        """Begin a run ("drill", "audit", "retire", "new" or "lists"): what is put from here on is of it.
+        """Begin a run ("drill", "audit", "retire", "recovery", "new" or "lists"): what is put from here on is of it.
 
         `shoots` are those it is confined to, by id.
         """

@@ -1,0 +1,132 @@
+"""`drill recover`: the day it is real. The rehearsed restore, for keeps, into a folder of its own."""
+
+import argparse
+from contextlib import nullcontext, suppress
+from pathlib import Path
+
+from drill import clock
+from drill.cli.record import check_outputs, deliver
+from drill.cli.terminal import FALLS_SHORT, OK, UNFINISHED, Commands, columns, complain, moment, progress
+from drill.errors import Mistake, Mistakes
+from drill.ledger import Ledger
+from drill.model import Shoot, Studio
+from drill.recover import (
+    LIST_OF_MISSING,
+    Options,
+    check_into,
+    classes_named,
+    lost_named,
+    recover,
+    shoots_in_order,
+)
+from drill.recoverrecord import Recovery, dump
+from drill.report.files import swap_in
+from drill.report.recover_text import HEADING, missing_text, recover_text
+from drill.shelf import needs_scratch
+from drill.studio import load_studio
+
+RECOVER_EPILOG = """\
+exit codes: 0 everything is back and verified; 1 something is still missing; 2 the command, the studio file, a manifest
+or the ledger is wrong, and nothing was written; 3 it could not be finished (interrupted, disk full, a copy vanished):
+what is back is kept, and the same command goes on from there. Copies are only ever read.
+"""
+
+
+def add_recover(commands: Commands) -> None:
+    """Add the command to the parser."""
+    recovering = commands.add_parser(
+        "recover",
+        help="the day it is real: bring everything back that can be had, verified, into a folder",
+        description="Restore for keeps from what is left. Each file gets its name only when its bytes are the promised "
+        "ones; nothing that is there is ever overwritten. Run it again to go on.",
+        epilog=RECOVER_EPILOG,
+    )
+    add = recovering.add_argument
+    add("studio", metavar="STUDIO", type=Path, help="the studio file (TOML)")
+    add(
+        "--lost",
+        action="append",
+        default=[],
+        metavar="ID",
+        help="a medium, place or account that is lost, and is left alone; repeatable",
+    )
+    add("--into", required=True, metavar="FOLDER", type=Path, help="a folder of its own for what comes back")
+    add("--shoot", action="append", default=[], metavar="ID", help="only this shoot; repeatable, in this order")
+    add("--class", action="append", default=[], metavar="NAME", dest="first", help="this class first; repeatable")
+    add("--now", type=moment, metavar="TIME", help="what counts as now (RFC 3339); default: the clock")
+    add("--json", metavar="FILE", help="write the record as JSON; - for standard output, without tables")
+    add("--no-ledger", action="store_true", help="neither use what earlier runs have shown, nor remember this one")
+    recovering.set_defaults(call=_recover)
+
+
+def _recover(options: argparse.Namespace) -> int:
+    studio = load_studio(options.studio)
+    lost, shoots, first = _asked(studio, options)
+    gone = {id_.partition(":")[2] for id_ in lost if id_.startswith("medium:")}
+    check_outputs(studio, options, scratch=needs_scratch(copy for copy in studio.copies if copy.on not in gone))
+    check_into(studio, options.into, shoots)
+    for warning in studio.warnings:
+        complain(f"warning: {warning}")
+    now = options.now or clock.now()
+    with nullcontext(None) if options.no_ledger else Ledger.open(studio.ledger, now=now) as ledger:
+        settings = Options(lost, now, first=first, ledger=ledger, progress=progress)
+        record = recover(studio, options.into, shoots, settings)
+    progress("")
+    if record.unfinished:
+        complain(f"drill: not finished: {record.unfinished}")
+    _leave_list(record, options.into)
+    deliver(recover_text(record, width=columns()), dump(record), options)
+    if not record.complete:
+        return UNFINISHED
+    return OK if record.is_back else FALLS_SHORT
+
+
+def _asked(studio: Studio, options: argparse.Namespace) -> tuple[tuple[str, ...], list[Shoot], tuple[str, ...]]:
+    """Return what is lost, the shoots in order, and the classes that come first. Errors: Mistakes, all of them."""
+    mistakes: list[Mistake] = []
+    lost: tuple[str, ...] = ()
+    shoots: list[Shoot] = []
+    first: tuple[str, ...] = ()
+    try:
+        lost = lost_named(studio, options.lost)
+    except Mistakes as error:
+        mistakes += error.mistakes
+    try:
+        shoots = shoots_in_order(studio, options.shoot)
+    except Mistakes as error:
+        mistakes += error.mistakes
+    try:
+        first = classes_named(studio, options.first)
+    except Mistakes as error:
+        mistakes += error.mistakes
+    if not options.lost and not options.shoot:
+        what = "nothing is said to be lost, and no shoot is named"
+        mistakes.append(Mistake("--lost", "", what, "name what is lost, or with --shoot what is to come back"))
+    if mistakes:
+        raise Mistakes(mistakes)
+    return lost, shoots, first
+
+
+def _leave_list(record: Recovery, into: Path) -> None:
+    """Leave the list of what is missing beside what is back; one that is not ours stays. Errors: Unfinished."""
+    target = into / LIST_OF_MISSING
+    text = missing_text(record)
+    if not _is_ours(target):
+        complain(f"warning: {target} is no list of ours and stays as it is")
+    elif text:
+        swap_in(target, text)
+    else:
+        with suppress(OSError):
+            target.unlink(missing_ok=True)
+
+
+def _is_ours(target: Path) -> bool:
+    if target.is_symlink():
+        return False
+    try:
+        with target.open(encoding="utf-8", errors="replace") as file:
+            return file.read(len(HEADING)) == HEADING
+    except FileNotFoundError:
+        return True
+    except OSError:
+        return False

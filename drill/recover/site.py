@@ -1,0 +1,209 @@
+"""Where a recovery takes place: the copies that are left, what was read of them, the folder that files come back to.
+
+Flows in: a studio, shoots, what is lost. Flows out: files in the folder, and of each shoot what is missing and why. The
+same opening, plan, restore and judge as a drill's. Must not know: the record as a whole, terminals.
+"""
+
+import shutil
+from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass, field, replace
+from datetime import datetime
+from pathlib import Path
+
+from drill import units
+from drill.copies import LinkSession
+from drill.coverage import ListIndex, kinds_of
+from drill.errors import Unfinished
+from drill.ledger import Ledger
+from drill.model import Entry, Promised, Scenario, Shoot, Studio
+from drill.recover.home import flush_names
+from drill.recover.lists import write_lists
+from drill.recover.meter import Meter
+from drill.recover.standing import verify_standing
+from drill.recover.waiting import Waiting, Wanted
+from drill.recover.ways import missing
+from drill.recoverrecord import InPart, Missing
+from drill.rehearse.drill import Bench, Case, bring_back, whys
+from drill.rehearse.holdings import Holdings
+from drill.rehearse.links import set_bench
+from drill.rehearse.memory import Memory
+from drill.rehearse.opening import asking_order, open_copies
+from drill.rehearse.reads import Read, Reads
+from drill.rehearse.settle import Sizes, bytes_needed, size_of
+from drill.rehearse.stage import Stage, set_stage
+from drill.shelf import OpenCopy, State
+from drill.verify import Finding
+
+_FLUSHERS = 4
+
+
+@dataclass(frozen=True, slots=True)
+class Options:
+    """How to recover: what is lost (as `lost_named` returns it), which classes come first, the moment that counts as
+    now. What is read is noted in the ledger; None: neither read nor written."""
+
+    lost: tuple[str, ...]
+    now: datetime
+    first: tuple[str, ...] = ()
+    ledger: Ledger | None = None
+    progress: Callable[[str], None] = lambda text: None
+
+
+@dataclass(slots=True)
+class Told:
+    """What is known of one shoot so far: whether what stands in the folder was read, what is missing, its lists."""
+
+    is_read: bool = False
+    missing: dict[int, Missing] = field(default_factory=dict)  # by the file's number in the promise
+    in_parts: list[InPart] = field(default_factory=list)
+    lists: tuple[str, ...] = ()
+
+
+class Site:
+    """Where a recovery takes place: the copies that are left, what was read of them, the folder."""
+
+    def __init__(self, studio: Studio, waiting: Waiting, options: Options, session: LinkSession) -> None:
+        self.studio, self.home, self.waiting = studio, waiting.home, waiting
+        self.options, self.session = options, session
+        self.memory = Memory(options.ledger, studio.shoots, now=options.now)
+        self.flusher = ThreadPoolExecutor(_FLUSHERS, thread_name_prefix="flush")
+        self.copies: dict[str, OpenCopy] = {}
+        self.refusing: dict[str, ListIndex] = {}
+        self.meter: Meter | None = None
+        self.now_at = ""
+        self.sizes: Sizes
+        self.stage: Stage
+        self.holdings: Holdings
+        self.reads: Reads
+
+    def open(self, scenario: Scenario, lost: set[str], downloads: Path) -> None:
+        """Open every copy that is left; of the lost ones only what their lists say, or the ledger, is known."""
+        promises = [file for shoot in self.studio.shoots for file in shoot.promise]
+        self.copies = open_copies(
+            self.studio,
+            session=self.session,
+            downloads=downloads,
+            memory=self.memory,
+            progress=self.options.progress,
+            lost=lost,
+        )
+        self.memory.look_up(self.copies)
+        self.sizes = Sizes(self.memory.sizes())
+        self.holdings = Holdings(self.copies, promises)
+        for found in self.copies.values():
+            for entry, digests in self.memory.learned(found):
+                self.holdings.learn(found, entry, digests)
+        self.reads = Reads(
+            self.home.working / "reading",
+            kinds=sorted(kinds_of(promises)),
+            flusher=self.flusher,
+            keep=False,
+            promised=self.holdings.promised,
+        )
+        self.reads.on_read, self.reads.take = self._learn, self._take
+        self.refusing = dict(self._lists_of_refusing())
+        self.stage = set_stage(
+            self.studio, scenario, None, copies=self.copies, seed=0, worst=lambda found, hazard: None
+        )
+
+    def close(self) -> None:
+        """Stop the flushing threads."""
+        self.flusher.shutdown(wait=True)
+
+    def notes(self, lost: set[str]) -> list[str]:
+        """Say which copies that should be left give nothing, and of which lost ones nobody knows what was on them."""
+        said = []
+        for id_, found in self.copies.items():
+            if id_ in lost:
+                unknown = found.copy.listed is None
+                said += [
+                    f"{id_} is lost, has no list, and no earlier run read it: what was on it is not known"
+                ] * unknown
+            elif found.state is State.AWAY:
+                said.append(f"{id_} cannot be reached now: {found.reason}")
+            elif found.state is State.REFUSES:
+                said.append(f"{id_} gives nothing: {found.reason}")
+            said += [f"{id_}: {folder} could not be listed" for folder in found.unlisted]
+        return said
+
+    def bring(self, shoot: Shoot, files: Sequence[Promised], told: Told) -> None:
+        """Bring back some of a shoot's files, as far as they are not back. Errors: Unfinished; OSError."""
+        everything = self.waiting.files[shoot.id]
+        if not told.is_read:
+            self._read_standing(shoot, everything)
+            told.is_read = True
+        asked = {file.path: number for number, file in enumerate(files)}
+        left = [wanted for wanted in everything if wanted.put is None and wanted.file.path in asked]
+        left.sort(key=lambda wanted: asked[wanted.file.path])
+        if left:
+            self._restore(shoot, left, told)
+        told.lists = write_lists(self.home, shoot.id, everything)
+        flush_names(self.home.made)
+
+    def _read_standing(self, shoot: Shoot, files: Sequence[Wanted]) -> None:
+        self.options.progress(f"{shoot.id}: looking at what is there already")
+        meter = Meter(self.options.progress, files=len(files), bytes_=self._size_of(files))
+
+        def say(size: int) -> None:
+            meter.add(size, what=f"{shoot.id}, there already")
+            if self.meter is not None:
+                self.meter.drop(size)
+
+        verify_standing(self.waiting, files, say=say)
+
+    def _restore(self, shoot: Shoot, left: Sequence[Wanted], told: Told) -> None:
+        cases = [Case(wanted.file, self.holdings.claims(wanted.file)) for wanted in left]
+        self._check_room(shoot, cases)
+        if self.meter is None:
+            waiting = [wanted for wanted in self.waiting.all() if wanted.put is None]
+            self.meter = Meter(self.options.progress, files=len(waiting), bytes_=self._size_of(waiting))
+        self.now_at = shoot.id
+        bench = set_bench(
+            self.stage,
+            cases,
+            copies=self.copies,
+            reads=self.reads,
+            session=self.session,
+            promised=self.holdings.promised,
+        )
+        order = asking_order(cases, self.stage, copies=self.copies, sizes=self.sizes, buses=self.studio.buses)
+        bring_back(cases, order, bench=bench, holdings=self.holdings)
+        reasons = whys(cases, bench)
+        for number, (wanted, case) in enumerate(zip(left, cases, strict=True)):
+            if wanted.put is None:
+                why = reasons.get(number, "it was read and not kept: a fault of this program")
+                told.missing[wanted.number] = self._missing(case, why, shoot, bench)
+
+    def _missing(self, case: Case, why: str, shoot: Shoot, bench: Bench) -> Missing:
+        return missing(case, why, shoot, bench=bench, refusing=self.refusing)
+
+    def _check_room(self, shoot: Shoot, cases: Sequence[Case]) -> None:
+        needed = bytes_needed(cases, self.sizes)
+        with self.home.disk():
+            free = shutil.disk_usage(self.home.into).free
+        if needed > free:
+            raise Unfinished(
+                f"what is left of {shoot.id} needs {units.say_size(needed)} and {units.say_size(free)} are free where "
+                f"{self.home.into} is; make room and run the same again: it goes on from there"
+            )
+
+    def _size_of(self, files: Sequence[Wanted]) -> int:
+        return sum(size_of(Case(w.file, self.holdings.claims(w.file)), self.sizes) or 0 for w in files)
+
+    def _take(self, found: OpenCopy, entry: Entry, path: Path, finding: Finding) -> bool:
+        taken = self.waiting.take(found, entry, path, finding)
+        if taken and self.meter is not None:
+            self.meter.add(finding.size, what=self.now_at)
+        return taken
+
+    def _learn(self, found: OpenCopy, entry: Entry, read: Read) -> None:
+        self.holdings.learn(found, entry, read.finding.digests if read.finding else ())
+        self.memory.note(found, entry, read)
+
+    def _lists_of_refusing(self) -> Iterator[tuple[str, ListIndex]]:
+        for id_, found in self.copies.items():
+            if found.state is State.REFUSES:
+                listed = self.memory.with_remembered(replace(found, state=State.AWAY)).copy.listed
+                if listed:
+                    yield id_, ListIndex(listed, None)
