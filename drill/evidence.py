@@ -81,14 +81,20 @@ def standing_of(
     root: Root | None,
     entries: Sequence[Entry] | None,
     now: datetime,
+    begun: datetime | None = None,
 ) -> Standing:
-    """Return what the ledger proves and refutes of a copy: as it is listed now, else as of the day it was read."""
+    """Return what the ledger proves and refutes of a copy: as it is listed now, else as of the day it was read.
+
+    `begun` is when this run began, by the clock: what it reads itself counts as read `now`.
+    """
     if entries is None:
         readings = ledger.evidence_of_copy(copy.id, copy.on)
     elif root is None:
         return Standing()  # a link: nothing tells whether it changed
     else:
         readings = ledger.evidence(root)
+    if begun is not None:
+        readings = {key: one._replace(read_at=now) if one.read_at >= begun else one for key, one in readings.items()}
     return standing(readings, promises, root=root, entries=entries, listed=copy.listed, now=now)
 
 

@@ -3,8 +3,8 @@
 Flows in: a studio, the ledger, the moment that counts as now. Flows out: the record of a history. Must not know:
 copies, files, terminals. Nothing is read but the ledger.
 
-A run counts as made when it began, or at its `--now` where that was earlier, as readings are dated. What is compared
-is the last drill of a scenario (and variant) for a shoot with the one before, and the last audit of a copy with the one
+A run counts as made when it began, whatever it was told to count as now, as readings are dated. What is compared is
+the last drill of a scenario (and variant) for a shoot with the one before, and the last audit of a copy with the one
 before, whichever runs these were in: a drill of something else in the meantime hides nothing. A spot check, or an audit
 of fewer files, can show that more is wrong, and never that less is.
 """
@@ -56,7 +56,7 @@ class Past:
     @property
     def at(self) -> datetime:
         """Return when it was made."""
-        return min(self.run.started, self.run.now)
+        return self.run.started
 
 
 class _Drilled(NamedTuple):
@@ -96,7 +96,7 @@ def _pasts(ledger: Ledger, now: datetime) -> tuple[list[Past], int]:
     for run in ledger.runs():
         if run.kind not in ("drill", "audit"):
             continue
-        if min(run.started, run.now) > now:
+        if run.started > now:
             later += 1
         elif run.kind == "drill":
             drills = ledger.drills_of(run.id)

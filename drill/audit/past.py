@@ -100,11 +100,10 @@ def cut_short(ledger: Ledger, *, now: datetime) -> CutShort | None:
     for run in ledger.runs():
         if run.kind != "audit":
             continue
-        since = min(run.started, run.now)  # readings are dated by what counted as now, where that was earlier
         if run.complete:
             found = None
-        elif now - since <= RESUME_WITHIN:
-            found = CutShort(min(found.since, since) if found else since, run.seed)
+        elif now - run.started <= RESUME_WITHIN:
+            found = CutShort(min(found.since, run.started) if found else run.started, run.seed)
     return found
 
 

@@ -93,7 +93,7 @@ def _run(options: argparse.Namespace) -> int:
         complain(f"warning: {warning}")
     if options.seed is None:
         complain(f"seed: {seed}")
-    with nullcontext(None) if options.no_ledger else Ledger.open(studio.ledger, now=settings.now) as ledger:
+    with nullcontext(None) if options.no_ledger else Ledger.open(studio.ledger) as ledger:
         run = _recorded(studio, scenarios, settings, ledger)
     progress("")
     if run.unfinished:

@@ -9,7 +9,7 @@ second. For the calling thread alone.
 import sqlite3
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from datetime import datetime, timedelta
+from datetime import datetime
 from pathlib import Path
 from typing import Self, TypeVar
 
@@ -62,10 +62,9 @@ class Ledger:
     Get one from `open` or `read`, and close it.
     """
 
-    def __init__(self, connection: sqlite3.Connection, path: Path | None, now: datetime) -> None:
+    def __init__(self, connection: sqlite3.Connection, path: Path | None) -> None:
         self.path = path
         self._db = connection
-        self._behind = min(now - clock.now(), timedelta())
         self._committed_s = clock.ticks_s()
         self._pending: dict[RootKey, dict[FileKey, Row]] = {}
         self._pending_rows = 0
@@ -77,24 +76,24 @@ class Ledger:
         self._keeps = True
 
     @classmethod
-    def open(cls, path: Path | None, *, now: datetime, wait_s: float = 10.0) -> Self:
+    def open(cls, path: Path | None, *, wait_s: float = 10.0) -> Self:
         """Open it to read and write, and make it where there is none; without a path nothing is kept.
 
-        `now` dates the readings, unless the clock is not there yet. It waits at most `wait_s` for other runs.
+        It waits at most `wait_s` for other runs. Readings are dated by the clock, whatever a run counts as now.
         """
-        return cls(connect(path, wait_s=wait_s), path, now)
+        return cls(connect(path, wait_s=wait_s), path)
 
     @classmethod
-    def none(cls, *, now: datetime) -> Self:
+    def none(cls) -> Self:
         """Return one that knows nothing and keeps no reading: what runs without a ledger have in its place."""
-        made = cls.open(None, now=now)
+        made = cls.open(None)
         made._keeps = False
         return made
 
     @classmethod
     def read(cls, path: Path, *, wait_s: float = 10.0) -> Self:
         """Open it to read alone, also on a read-only medium; none there is an empty one, and stays none."""
-        return cls(connect_to_read(path, wait_s=wait_s), path, clock.now())
+        return cls(connect_to_read(path, wait_s=wait_s), path)
 
     def __enter__(self) -> Self:
         return self
@@ -127,7 +126,7 @@ class Ledger:
         """
         if not self._keeps:
             return
-        when = read_at or self._moment()
+        when = read_at or clock.now()
         row = reading_row(root, entry, seen, read_at=when, took_s=took_s, run=self._run)
         if row is not None:
             self._add(root.key, row, copy)
@@ -146,7 +145,7 @@ class Ledger:
         """Remember what went wrong with a reading, always; `ranges` of bytes, from the first to after the last."""
         if not self._keeps:
             return
-        when = read_at or self._moment()
+        when = read_at or clock.now()
         row = problem_row(root, entry, problem, ranges=ranges, read_at=when, took_s=took_s, run=self._run)
         self._add(root.key, row, copy)
 
@@ -212,7 +211,7 @@ class Ledger:
 
     def add_rate(self, run: int, medium: str, *, files: int, bytes: int, took_s: float, maybe_cached: bool) -> None:
         """Add how fast a medium was read just now."""
-        rate = history.MeasuredRate(medium, files, bytes, took_s, maybe_cached, self._moment())
+        rate = history.MeasuredRate(medium, files, bytes, took_s, maybe_cached, clock.now())
         with self._writing() as db:
             history.insert_rate(db, run, rate)
 
@@ -266,10 +265,6 @@ class Ledger:
             self._db.close()
 
     # --- inside ----------------------------------------------------------------------------------------------------
-
-    def _moment(self) -> datetime:
-        """Return when something is read. Never later than the clock: a proof from the future would not age."""
-        return clock.now() + self._behind
 
     def _add(self, key: RootKey, row: Row, copy: str) -> None:
         self._unknown.discard(key)

@@ -61,7 +61,9 @@ class Memory:
         copy = replace(found.copy, listed=None) if found.remembered else found.copy
         entries = found.entries if found.state is State.HERE else None
         root = self._roots.get(copy.id)
-        return standing_of(copy, self._ledger, self._promises, root=root, entries=entries, now=self._now)
+        return standing_of(
+            copy, self._ledger, self._promises, root=root, entries=entries, now=self._now, begun=self._begun
+        )
 
     def learned(self, found: OpenCopy) -> Iterator[tuple[Entry, tuple[Digest, ...]]]:
         """Yield what is known of the unchanged files on a copy without a list, where it tells them from every promised

@@ -53,7 +53,7 @@ def by_drill(folder: Path, with_capture: bool) -> None:
     imported = time.perf_counter()
     copy = Copy("bench", "ssd", folder, None, "folder", None, None)
     medium = Medium("ssd", "ssd", "desk", attached=False, offsite=False, carried=False)
-    with LinkSession() as session, Ledger.open(None, now=clock.now()) as ledger:
+    with LinkSession() as session, Ledger.open(None) as ledger:
         found = open_copy(copy, medium, session=session, downloads=folder)
         listed = time.perf_counter()
         before = asked()

@@ -8,6 +8,7 @@ from typing import Any
 
 import pytest
 from census import census
+from dated import dated
 from described import Medium, Studio
 from hand import FILES, A, B, C, D, copy, held, media, picture, shoot
 from runner import NOW, Outcome, start
@@ -182,6 +183,7 @@ def test_damage_is_told_with_where_it_is_whole_and_since_when(tmp_path: Path) ->
         tmp_path / "s", holds=held(*FILES[:2], ("raw/KKKK0001.dng", B), ("raw/KKKK0002.dng", picture(9)))
     )
     assert audited(built, "--copy", "tablet").code == 0
+    dated(built.file.parent / "ledger.sqlite", NOW)
     outcome = audited(built, "--copy", "drive", now=LATER)
     text = " ".join(outcome.out.split())
     assert "deliver/one.jpg on drive is missing; tablet holds it, verified 2 days ago: bring it back" in text, (

@@ -7,6 +7,7 @@ from pathlib import Path
 import icalendar
 import pytest
 from census import census
+from dated import dated
 from described import Studio
 from hand import FILES, copy, gone, media, shoot
 from runner import Outcome, start
@@ -28,6 +29,7 @@ def drill(built: Built, now: str, *more: str) -> Outcome:
     fixed = ("--scenario", scenario, "--no-reports", "--seed", "7", "--now", now)
     outcome = start("run", built.file, *fixed, *more, cwd=built.file.parent)
     assert outcome.code in (0, 1), outcome.said
+    dated(built.file.parent / "ledger.sqlite", now)
     return outcome
 
 
@@ -78,6 +80,7 @@ def test_more_damage_in_an_audit_exits_1_until_it_is_repaired(tmp_path: Path) ->
 
     def audited(now: str, *more: str) -> Outcome:
         assert start("audit", built.file, "--now", now, *more, cwd=built.file.parent).code in (0, 1)
+        dated(built.file.parent / "ledger.sqlite", now)
         return history(built)
 
     assert audited(MONTH[0]).code == 0

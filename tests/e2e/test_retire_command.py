@@ -13,6 +13,7 @@ from typing import Any
 
 import pytest
 from census import census
+from dated import dated
 from described import Medium, Place, Studio, Targets
 from hand import FILES, A, B, D, copy, held, picture, shoot
 from runner import Outcome, begin, start
@@ -416,8 +417,9 @@ def test_a_proof_ages_and_ends_when_the_file_changes(tmp_path: Path) -> None:
     set_target(built, 'verified_within = "10 days"')
     read = lambda *more: start("retire", built.file, "card", *more, "--json", "-", cwd=tmp_path).record  # noqa: E731
     assert read("--now", "2026-01-01T00:00:00Z")["read"]["files"] == 6
+    dated(built.file.parent / "ledger.sqlite", "2026-01-01T00:00:00Z")
     fresh = read("--now", "2026-01-10T00:00:00Z")
-    assert fresh["read"]["files"] == 0 and fresh["shoots"][0]["oldest_proof"] == "2026-01-01T00:00:00Z"
+    assert fresh["read"]["files"] == 0 and fresh["shoots"][0]["oldest_proof"][:10] == "2026-01-01"
     # The card's own files are still what they were; of the drive the proofs are too old by now.
     assert read("--now", "2026-01-12T00:00:00Z")["read"]["files"] == 3
     # Damaged under the same size, and with another time: no proof any more, and refuted.

@@ -8,11 +8,13 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from census import census
+from dated import dated
 from described import Hazard, Scenario, Studio
 from hand import FILES, SLOW, A, B, C, copy, gone, held, media, only, shoot
 from runner import NOW, Outcome, start
 from studios import Built, build
 
+from drill import clock
 from drill.ledger import Ledger
 
 OLD = datetime(2026, 9, 20, tzinfo=UTC)
@@ -117,12 +119,30 @@ def test_a_survey_holds_proofs_against_the_target(tmp_path: Path) -> None:
     assert start("survey", built.file, cwd=tmp_path).code == 1
     assert not (built.file.parent / "ledger.sqlite").exists(), "a survey makes no ledger"
     run(built)
+    dated(built.file.parent / "ledger.sqlite", NOW)
     fresh = start("survey", built.file, "--now", NOW, "--json", "-", cwd=tmp_path)
     assert fresh.code == 0, fresh.said
     verified = fresh.record["shoots"][0]["verified"]
     assert (verified["met"], verified["never_verified"]) == (True, 0)
     assert start("survey", built.file, "--now", "2027-03-10T00:00:00Z", cwd=tmp_path).code == 1
     assert start("survey", built.file, "--now", NOW, "--no-ledger", cwd=tmp_path).code == 1
+
+
+def test_a_reading_happens_when_it_happens_whatever_now_is_said_to_be(tmp_path: Path) -> None:
+    built = two(tmp_path / "studio")
+    begun, ledger = clock.now(), built.file.parent / "ledger.sqlite"
+    for now in ("2020-01-01T00:00:00Z", "2090-01-01T00:00:00Z"):
+        chosen = ("--scenario", built.scenarios[0], "--no-reports", "--now", now)
+        outcome = start("run", built.file, *chosen, "--json", "-", cwd=tmp_path)
+        assert outcome.code == 0, outcome.said
+        said = start("run", built.file, *chosen, cwd=tmp_path).out.partition("How old the proofs are")[2]
+        rows = [line.split() for line in said.splitlines() if line.startswith("terns  x")]
+        assert rows == [["terns", "x", "3", "now", "-", "-"]], said
+    with Ledger.read(ledger) as known:
+        past = known.runs()[-1]
+        read_at = [one.read_at for one in known.evidence_of_copy("x", "x").values()]
+    assert past.now.year == 2090 and begun <= past.started <= clock.now()
+    assert len(read_at) == 3 and all(begun <= when <= clock.now() for when in read_at)
 
 
 def test_without_a_ledger_none_is_made(tmp_path: Path) -> None:

@@ -27,7 +27,7 @@ from test_ledger_killed import WHEN, entry_of, root_of, seen_of
 from drill.ledger import Ledger
 
 path, log, who, first, count, pause_s = Path(sys.argv[1]), *sys.argv[2:]
-with open(log, "a", buffering=1) as said, Ledger.open(path, now=WHEN, wait_s=30) as ledger:
+with open(log, "a", buffering=1) as said, Ledger.open(path, wait_s=30) as ledger:
     said.write("begin\\n")
     run = ledger.begin_run("audit", now=WHEN, seed=7)
     for number in range(int(first), int(first) + int(count)):
@@ -94,7 +94,7 @@ def test_killed_at_any_instant_the_file_is_whole_and_a_second_is_the_most_that_i
 
 def known_in(path: Path) -> set[int]:
     """Return the numbers of the readings; one that is not the right one fails the test."""
-    with Ledger.open(path, now=WHEN) as ledger:
+    with Ledger.open(path) as ledger:
         found = ledger.evidence(root_of("a"))
     numbers = {int(name.removesuffix(".dng")) for name, _ in found}
     assert all(found[entry_of(number).path, 0].digests == seen_of(number).digests for number in numbers)
@@ -105,14 +105,14 @@ def known_in(path: Path) -> set[int]:
 def test_two_runs_at_once_both_come_to_their_end(tmp_path: Path, there: bool) -> None:
     path = tmp_path / "ledger.sqlite"
     if there:
-        Ledger.open(path, now=WHEN).close()
+        Ledger.open(path).close()
     children = [
         begin(path, tmp_path / f"log-{who}-{first}", who=who, first=first, count=3000, pause_s=0.0005)
         for who, first in (("a", 0), ("b", 0), ("a", 2000))  # two of the same copy, one of another
     ]
     assert [child.wait(120) for child in children] == [0, 0, 0]
     assert integrity(path) == ["ok"]
-    with Ledger.open(path, now=WHEN) as ledger:
+    with Ledger.open(path) as ledger:
         assert len(ledger.evidence(root_of("a"))) == 5000
         assert len(ledger.evidence(root_of("b"))) == 3000
         assert [run.complete for run in ledger.runs()] == [True, True, True]

@@ -17,7 +17,6 @@ import pytest
 import xxhash
 from left_behind import integrity
 
-from drill import clock
 from drill.copies import LinkSession
 from drill.ledger import Ledger
 from drill.model import Copy, Medium
@@ -50,7 +49,7 @@ with log.open("a", buffering=1) as said:
 
     found = found_at(root)
     watched = replace(found, store=Store(found.store.files, slow))
-    with Ledger.open(notes, now=clock.now()) as ledger:
+    with Ledger.open(notes) as ledger:
         said.write("begin\\n")
         read_files([Job(watched, entry) for entry in found.entries], kinds=["xxh128"], ledger=ledger,
                    now=clock.now(), progress=lambda text: None, on_seen=seen)
@@ -74,7 +73,7 @@ def known(notes: Path, found: OpenCopy) -> set[str]:
     root = root_of(found)
     assert root is not None
     paths: set[str] = set()
-    with Ledger.open(notes, now=clock.now()) as ledger:
+    with Ledger.open(notes) as ledger:
         for number, entry in enumerate(found.entries):
             seen = ledger.get(root, entry)
             if seen is None:

@@ -35,7 +35,7 @@ def test_what_is_put_is_what_is_got(root: Root, files: dict[tuple[str, int], tup
         key: (Entry(key[0], entry.size, entry.modified, key[1]), Seen(entry.size or 0, *_rest(seen)))
         for key, (entry, seen) in files.items()
     }
-    with Ledger.open(None, now=NOW) as ledger:
+    with Ledger.open(None) as ledger:
         for entry, seen in put.values():
             ledger.put(root, entry, seen)
         assert {key: ledger.get(root, entry) for key, (entry, _) in put.items()} == {
@@ -54,7 +54,7 @@ def test_what_is_put_is_what_is_got(root: Root, files: dict[tuple[str, int], tup
 def test_a_problem_is_what_it_was(
     root: Root, entry: Entry, trouble: Trouble, detail: str, ranges: list[tuple[int, int]]
 ) -> None:
-    with Ledger.open(None, now=NOW) as ledger:
+    with Ledger.open(None) as ledger:
         ledger.put_problem(root, entry, Problem(trouble, detail), ranges=ranges)
         found = ledger.evidence(root)[entry.path, entry.index]
         assert (found.problem, found.ranges) == (Problem(trouble, detail), tuple(ranges))

@@ -61,7 +61,7 @@ def propose(folder: Path, media: Sequence[str]) -> tuple[Proposal, Path | None]:
         medium, _ = medium_for(one, taken=known, ask=None)
         known[medium.id] = medium
         copies += copies_on(one, medium, taken=taken)
-    with Ledger.open(None, now=NOW) as ledger:
+    with Ledger.open(None) as ledger:
         at = Look(
             media=known,
             copies=copies,

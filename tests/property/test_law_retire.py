@@ -20,7 +20,7 @@ from drill.studio import load_studio
 
 
 def ask(studio_file: Path, medium: str, ledger: Path | None = None, *, read: bool = False) -> Retirement:
-    with Ledger.open(ledger, now=NOW) as opened:
+    with Ledger.open(ledger) as opened:
         return retire(load_studio(studio_file), medium, opened, Options(NOW, read=read))
 
 

@@ -31,7 +31,7 @@ def scope_of(id_: str, *names: str, size: int = 1000, archive: str | None = None
 
 def past_of(scope: Scope, *, wrong: tuple[str, ...] = (), **read_at: datetime) -> Past:
     """What the ledger knows: name → when its bytes were read, the right ones or wrong ones."""
-    root, ledger = Root(scope.found.copy.id, scope.found.copy.id), Ledger.open(None, now=NOW)
+    root, ledger = Root(scope.found.copy.id, scope.found.copy.id), Ledger.open(None)
     for name, at in read_at.items():
         digests = (digest(name + "!" if name in wrong else name),)
         ledger.put(root, Entry(name, 1000, OLD), Seen(1000, digests), read_at=at)

@@ -56,14 +56,14 @@ class Full(Ledger):
 
 
 def test_a_ledger_that_fails_at_the_end_does_not_take_the_result_along(studio: Studio) -> None:
-    with Full.open(None, now=NOW) as ledger:
+    with Full.open(None) as ledger:
         found = audit(studio, ledger, Options(now=NOW, new_seed=1))
     assert found.complete is False and found.unfinished == "the ledger cannot be written: the disk is full"
     assert found.copies[0].counts["verified"] == 6
 
 
 def test_the_seed_of_an_audit_that_was_cut_short_is_used_again(studio: Studio) -> None:
-    with Ledger.open(None, now=NOW) as ledger:
+    with Ledger.open(None) as ledger:
         ledger.begin_run("audit", now=NOW, seed=77)
         assert audit(studio, ledger, Options(now=NOW, new_seed=1)).seed == 77
         assert audit(studio, ledger, Options(now=NOW, new_seed=1)).seed == 1, "the last one was complete"
@@ -71,17 +71,18 @@ def test_the_seed_of_an_audit_that_was_cut_short_is_used_again(studio: Studio) -
 
 
 def test_what_was_cut_short_counts_for_seven_days(studio: Studio) -> None:
-    with Ledger.open(None, now=NOW) as ledger:
+    with Ledger.open(None) as ledger:
         ledger.begin_run("audit", now=NOW, seed=77)
         ledger.begin_run("drill", now=NOW, seed=3)
-        found = cut_short(ledger, now=NOW + timedelta(days=6, hours=23))
-        assert found is not None and (found.since, found.seed) == (NOW, 77)
-        assert cut_short(ledger, now=NOW + timedelta(days=7, seconds=1)) is None
+        started = ledger.runs()[0].started
+        found = cut_short(ledger, now=started + timedelta(days=6, hours=23))
+        assert found is not None and (found.since, found.seed) == (started, 77)
+        assert cut_short(ledger, now=started + timedelta(days=7, seconds=1)) is None
 
 
 def test_rates_that_may_have_come_from_memory_project_nothing(studio: Studio) -> None:
     medium = studio.media["disk"]
-    with Ledger.open(None, now=NOW) as ledger:
+    with Ledger.open(None) as ledger:
         run = ledger.begin_run("audit", now=NOW, seed=1)
         ledger.add_rate(run, "disk", files=10, bytes=10**9, took_s=1.0, maybe_cached=True)
         assert measured_rate(ledger, medium) is None
@@ -93,7 +94,7 @@ def test_rates_that_may_have_come_from_memory_project_nothing(studio: Studio) ->
 def test_a_budget_of_time_ends_by_the_clock_and_is_no_interruption(
     studio: Studio, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    with Ledger.open(None, now=NOW) as ledger:
+    with Ledger.open(None) as ledger:
         options = Options(now=NOW, new_seed=1, limits=Limits(budget_s=3600.0))
         assert audit(studio, ledger, options).copies[0].counts["verified"] == 6
         monkeypatch.setattr("drill.audit.reads.Reads.is_up", lambda self: True)
@@ -103,7 +104,7 @@ def test_a_budget_of_time_ends_by_the_clock_and_is_no_interruption(
 
 
 def test_ids_that_nobody_has_are_mistakes(studio: Studio) -> None:
-    with Ledger.open(None, now=NOW) as ledger, pytest.raises(Mistakes, match="no copy has this id"):
+    with Ledger.open(None) as ledger, pytest.raises(Mistakes, match="no copy has this id"):
         audit(studio, ledger, Options(now=NOW, new_seed=1, copies=("heron",)))
 
 
@@ -114,7 +115,7 @@ def test_the_seconds_of_a_medium_are_shared_out_by_bytes() -> None:
 
 
 def test_what_is_told_of_a_rate_is_what_was_measured_of_the_medium(studio: Studio) -> None:
-    with Ledger.open(None, now=NOW) as ledger:
+    with Ledger.open(None) as ledger:
         copy = audit(studio, ledger, Options(now=NOW, new_seed=1)).copies[0]
         (rate,) = ledger.rates("disk")
     assert rate.bytes == copy.bytes_read and rate.took_s == pytest.approx(copy.seconds, abs=0.001)
@@ -125,7 +126,7 @@ def test_an_audit_that_is_interrupted_took_its_time(studio: Studio) -> None:
         if "6 of 6 files" in text:
             raise KeyboardInterrupt
 
-    with Ledger.open(None, now=NOW) as ledger:
+    with Ledger.open(None) as ledger:
         found = audit(studio, ledger, Options(now=NOW, new_seed=1, progress=interrupt))
     assert found.complete is False and found.copies[0].counts["verified"] == 6
     assert found.copies[0].bytes_read and found.copies[0].seconds > 0
@@ -140,7 +141,7 @@ def test_another_copy_inside_a_copy_is_not_extra(studio: Studio) -> None:
     outer, inside = text, '[[copies]]\nid = "inner"\non = "disk"\nat = "disk/inner"\n'
     for list_or_none in (outer, outer.removesuffix('manifest = "reed.sha256"\n')):
         studio.file.write_text(list_or_none + inside, encoding="utf-8")
-        with Ledger.open(None, now=NOW) as ledger:
+        with Ledger.open(None) as ledger:
             found = audit(load_studio(studio.file), ledger, Options(now=NOW, new_seed=1))
         extra = [[file.path for file in copy.files] for copy in found.copies]
         assert extra == [["mine.txt"], ["note.txt"]]

@@ -38,7 +38,7 @@ def told(
 
 
 def ledger_with(*readings: tuple[str, bytes], at: datetime = LATER) -> Ledger:
-    ledger = Ledger.open(None, now=at)
+    ledger = Ledger.open(None)
     for path, content in readings:
         read(ledger, path, content, at=at)
     return ledger
@@ -94,7 +94,7 @@ def test_other_bytes_under_a_promised_name_refute_it_until_it_is_verified_again(
 
 
 def test_a_problem_refutes_what_the_name_stands_for() -> None:
-    ledger = Ledger.open(None, now=LATER)
+    ledger = Ledger.open(None)
     ledger.put_problem(ROOT, entry("raw/R0002.DNG", b"three"), Problem(Trouble.IO, "bytes 0 to 4"), read_at=LATER)
     known = told(ledger, [REED], [entry("raw/R0002.DNG", b"three")])
     assert known.refuted.keys() == {1} and "bytes 0 to 4" in known.refuted[1].why
@@ -134,14 +134,14 @@ def test_a_wrong_file_is_of_the_shoot_whose_files_lie_beside_it() -> None:
 
 def test_a_weak_digest_proves_nothing() -> None:
     weak = Promised("raw/R0001.DNG", (Digest("xxh32", "0a0b0c0d"),), 3, "other")
-    ledger = Ledger.open(None, now=LATER)
+    ledger = Ledger.open(None)
     ledger.put(ROOT, entry("raw/R0001.DNG", b"one"), Seen(3, (Digest("xxh32", "0a0b0c0d"),)), read_at=LATER)
     known = told(ledger, [replace(REED, promise=(weak,))], [entry("raw/R0001.DNG", b"one")])
     assert not known.proven and not known.refuted
 
 
 def test_a_reading_in_another_digest_kind_says_nothing() -> None:
-    ledger = Ledger.open(None, now=LATER)
+    ledger = Ledger.open(None)
     ledger.put(ROOT, entry("raw/R0001.DNG", b"one"), Seen(3, (digest(b"one", "xxh128"),)), read_at=LATER)
     known = told(ledger, [REED], [entry("raw/R0001.DNG", b"one")])
     assert not known.proven and not known.refuted
@@ -156,7 +156,7 @@ def test_ages_count_every_held_file_once() -> None:
 
 def test_what_was_promised_bytes_and_has_others_is_wrong_whatever_its_name(tmp_path: Path) -> None:
     """Neither size nor folder tells what it stands for; its own first reading does, also after many others."""
-    with Ledger.open(tmp_path / "ledger.sqlite", now=LATER) as ledger:
+    with Ledger.open(tmp_path / "ledger.sqlite") as ledger:
         for content in (b"one", b"bad", b"worse"):
             read(ledger, "DCIM/X0000.DNG", content)
             ledger.flush()

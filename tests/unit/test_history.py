@@ -6,6 +6,7 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
+from dated import dated
 
 from drill import clock
 from drill.errors import Mistakes
@@ -278,13 +279,14 @@ def result(*, lost: int = 0, sample: Sample | None = None) -> Drill:
 
 @pytest.fixture
 def ledger() -> Ledger:
-    return Ledger.open(None, now=NOW)
+    return Ledger.open(None)
 
 
 def drill_run(ledger: Ledger, drill: Drill, *, now: datetime, seed: int = 7) -> None:
     run = ledger.begin_run("drill", now=now, seed=seed)
     ledger.add_drills(run, [drill])
     ledger.end_run(run, complete=True)
+    dated(ledger._db, now)
 
 
 def history_of(tmp_path: Path, ledger: Ledger, now: datetime = NOW) -> tuple[dict[str, object], str]:
@@ -298,8 +300,7 @@ def history_of(tmp_path: Path, ledger: Ledger, now: datetime = NOW) -> tuple[dic
     return to_json(history), " ".join(history_text(history, width=120).split())
 
 
-# Runs of the past: as of another moment than the clock's, the earlier of both counts. At 10 h UTC it is the same day in
-# all but a few places.
+# Runs of the past. At 10 h UTC it is the same day in all but a few places.
 THEN, LATER = datetime(2020, 1, 1, 10, tzinfo=UTC), datetime(2020, 2, 1, 10, tzinfo=UTC)
 
 
@@ -311,6 +312,7 @@ def test_a_history_from_the_ledger(tmp_path: Path, ledger: Ledger) -> None:
         ledger.add_audit(run, one)
         ledger.add_audit(run, replace(WHOLE, copy="kiln", reached=False, verified=0))
         ledger.end_run(run, complete=True)
+        dated(ledger._db, now)
     ledger.end_run(ledger.begin_run("new", now=LATER), complete=True)
     value, text = history_of(tmp_path, ledger, datetime(2020, 2, 2, 10, tzinfo=UTC))
     assert [(run["kind"], run["at"][:10]) for run in value["runs"]] == [
@@ -366,6 +368,7 @@ def test_a_spot_check_and_a_class_of_that_name_are_told_apart(tmp_path: Path, le
 
 def test_a_run_that_was_killed_is_shown(tmp_path: Path, ledger: Ledger) -> None:
     ledger.begin_run("drill", now=THEN)
+    dated(ledger._db, THEN)
     value, text = history_of(tmp_path, ledger, LATER)
     (run,) = value["runs"]
     assert (run["seconds"], run["complete"], run["worst"]) == (None, False, None)

@@ -47,7 +47,7 @@ class Table:
             self.copies += copies_on(one, medium, taken=taken)
 
     def look(self, scratch: Path, promised: Sequence[Shoot] = (), gap_s: float = 6 * 3600) -> Proposal:
-        with Ledger.open(self.ledger, now=NOW) as ledger:
+        with Ledger.open(self.ledger) as ledger:
             return look(
                 Look(
                     media=self.media,

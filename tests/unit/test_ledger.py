@@ -52,7 +52,7 @@ def ledger() -> Iterator[Ledger]:
 
 
 def opened(path: Path | None, wait_s: float = 10.0) -> Ledger:
-    return Ledger.open(path, now=NOW, wait_s=wait_s)
+    return Ledger.open(path, wait_s=wait_s)
 
 
 def filled(path: Path, count: int = 3) -> list[Entry]:
@@ -231,14 +231,17 @@ def test_evidence_says_when_how_long_and_of_which_file(ledger: Ledger) -> None:
     assert ledger.evidence(replace(ROOT, on="other")) == {}
 
 
-@pytest.mark.parametrize("ahead", [timedelta(days=-400), timedelta(0), timedelta(days=400)])
-def test_no_reading_is_dated_later_than_the_clock(ahead: timedelta) -> None:
-    """`--now` in the future asks what would be then; a proof from the future would be fresh for a year too long."""
+@pytest.mark.parametrize("ahead", [timedelta(days=-400), timedelta(days=400)])
+def test_a_reading_is_dated_by_the_clock_whatever_a_run_counts_as_now(ahead: timedelta) -> None:
+    """A proof from the future would be fresh for a year too long, and one from the past hide that it was made."""
     before = datetime.now(UTC)
-    with Ledger.open(None, now=before + ahead) as ledger:
+    with Ledger.open(None) as ledger:
+        run = ledger.begin_run("drill", now=before + ahead)
         ledger.put(ROOT, ENTRY, SEEN)
+        ledger.add_rate(run, "ssd", files=1, bytes=1, took_s=1.0, maybe_cached=False)
         read_at = ledger.evidence(ROOT)[ENTRY.path, 0].read_at
-    assert before + min(ahead, timedelta(0)) <= read_at <= datetime.now(UTC) + min(ahead, timedelta(0))
+        (rate,) = ledger.rates("ssd")
+    assert before <= read_at <= rate.at <= datetime.now(UTC)
 
 
 def test_a_copy_that_lies_nowhere_now_is_found_by_where_it_was_last(path: Path) -> None:

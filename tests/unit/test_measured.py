@@ -25,7 +25,7 @@ def studio(tmp_path: Path) -> Studio:
 
 
 def ledger_with(*rates: tuple[int, int, float], maybe_cached: bool = False) -> Ledger:
-    ledger = Ledger.open(None, now=NOW)
+    ledger = Ledger.open(None)
     run = ledger.begin_run("audit", now=NOW, seed=1)
     for files, size, took_s in rates:
         ledger.add_rate(run, "a", files=files, bytes=size, took_s=took_s, maybe_cached=maybe_cached)

@@ -46,7 +46,7 @@ def _no_worker_is_left() -> Iterator[None]:
 
 @pytest.fixture
 def ledger() -> Iterator[Ledger]:
-    with Ledger.open(None, now=NOW) as fresh:
+    with Ledger.open(None) as fresh:
         yield fresh
 
 
@@ -84,7 +84,7 @@ def read(
     honest_rates: bool = False,
 ) -> Readings:
     jobs = [Job(found, entry) for found in copies for entry in found.entries]
-    with Ledger.open(None, now=NOW) as fresh:
+    with Ledger.open(None) as fresh:
         return read_files(
             jobs,
             kinds=kinds,
@@ -278,7 +278,7 @@ def test_what_was_read_is_not_read_again(tmp_path: Path, form: str) -> None:
 
     def again(kinds: tuple[str, ...]) -> tuple[Readings, list[Seen | Problem]]:
         told: list[Seen | Problem] = []
-        with Ledger.open(tmp_path / "ledger", now=NOW) as ledger:
+        with Ledger.open(tmp_path / "ledger") as ledger:
             found = open_at(at, archive=None if form == "folder" else form)
             done = read(found, kinds=kinds, ledger=ledger, on_seen=lambda job, seen: told.append(seen))
         assert len(told) == len(done) == 9
@@ -300,7 +300,7 @@ def test_what_was_read_is_not_read_again(tmp_path: Path, form: str) -> None:
 
 def test_a_changed_file_alone_is_read_again(tmp_path: Path) -> None:
     root = write(tmp_path / "c", {"a": b"one", "b": b"two"})
-    with Ledger.open(tmp_path / "n", now=NOW) as ledger:
+    with Ledger.open(tmp_path / "n") as ledger:
         read(open_at(root), ledger=ledger)
         write(root, {"b": b"TWO"})
         os.utime(root / "b", (OLD_S + 7, OLD_S + 7))
@@ -598,7 +598,7 @@ def test_what_a_caller_raises_stops_the_workers_and_loses_nothing(tmp_path: Path
     def full(job: Job, seen: Seen | Problem) -> None:
         raise OSError(errno.ENOSPC, "no space")
 
-    with Ledger.open(tmp_path / "n", now=NOW) as ledger, pytest.raises(OSError, match="no space"):
+    with Ledger.open(tmp_path / "n") as ledger, pytest.raises(OSError, match="no space"):
         read(watch.over(open_at(root, kind="hard-disk")), ledger=ledger, on_seen=full)
     assert len(watch.opened) < 100
 
@@ -628,13 +628,13 @@ def test_an_interrupt_stops_within_one_block_and_keeps_what_was_read(tmp_path: P
     slow = Store(store.files, lambda entry: _Slow(store.open(entry), times))
     found = replace(found, store=slow, view=found.view if whole else archive_view(slow, form, None))
     timer = threading.Timer(0.6, _thread.interrupt_main)
-    with Ledger.open(tmp_path / "n", now=NOW) as ledger:
+    with Ledger.open(tmp_path / "n") as ledger:
         timer.start()
         with pytest.raises(KeyboardInterrupt):
             read(found, ledger=ledger)
         assert time.monotonic() - times[-1] < 0.5
     timer.join()
-    with Ledger.open(tmp_path / "n", now=NOW) as ledger:
+    with Ledger.open(tmp_path / "n") as ledger:
         assert 5 < ledger.count < 400
         place = root_of(found)
         assert place is not None
@@ -686,7 +686,7 @@ def test_a_reading_made_for_a_list_is_made_again_where_capture_times_are_wanted(
     jobs = [Job(found, entry) for entry in found.entries]
 
     def read(with_capture: bool) -> int:
-        with Ledger.open(tmp_path / "ledger", now=NOW) as ledger:
+        with Ledger.open(tmp_path / "ledger") as ledger:
             return read_files(
                 jobs,
                 kinds=["xxh128"],

@@ -115,7 +115,7 @@ def test_a_copy_that_vanishes_leaves_no_answer(tmp_path: Path) -> None:
     world = World(2, (CopyPlan("card", "bag", frozenset({0, 1})), CopyPlan("x", "home", frozenset({0, 1}))))
     studio_file = build(world, tmp_path)
 
-    with Ledger.open(None, now=NOW) as ledger, pytest.MonkeyPatch.context() as patch:
+    with Ledger.open(None) as ledger, pytest.MonkeyPatch.context() as patch:
         reads = desk.read_files
 
         def reading(*jobs: Any, **more: Any) -> Any:
