@@ -73,6 +73,18 @@ class Promises:
         return self._by_name.get(name_key(path), ())
 
 
+def still_known(ledger: Ledger, root: Root | None, entries: Iterable[Entry]) -> Iterator[tuple[Entry, Evidence]]:
+    """Yield the files of a copy whose last reading came to its end, and that are unchanged since, with that reading.
+
+    Without a root (a link) there are none.
+    """
+    readings = {} if root is None else ledger.evidence(root)
+    for entry in entries if readings else ():
+        known = readings.get((entry.path, entry.index))
+        if root is not None and known is not None and known.problem is None and unchanged(known, root, entry):
+            yield entry, known
+
+
 def standing_of(
     copy: Copy,
     ledger: Ledger,

@@ -11,8 +11,8 @@ from datetime import datetime
 
 from drill import clock
 from drill.coverage import Claim, kinds_of
-from drill.evidence import Promises, Standing, proof_age, standing_of
-from drill.ledger import Ledger, Root, unchanged
+from drill.evidence import Promises, Standing, proof_age, standing_of, still_known
+from drill.ledger import Ledger, Root
 from drill.model import Digest, Entry, Listed, Promised, ProofAge, Seen, Shoot, Trouble
 from drill.reading import ENDS_PROOF, is_lasting, root_of
 from drill.rehearse.holdings import Claims
@@ -68,14 +68,9 @@ class Memory:
     def learned(self, found: OpenCopy) -> Iterator[tuple[Entry, tuple[Digest, ...]]]:
         """Yield what is known of the unchanged files on a copy without a list, where it tells them from every promised
         file; a copy with a list is known by that."""
-        root = self._roots.get(found.copy.id)
-        if self._ledger is None or root is None or found.copy.listed is not None:
+        if self._ledger is None or found.copy.listed is not None:
             return
-        readings = self._ledger.evidence(root)
-        for entry in found.entries:
-            known = readings.get((entry.path, entry.index))
-            if known is None or known.problem is not None or not unchanged(known, root, entry):
-                continue
+        for entry, known in still_known(self._ledger, self._roots.get(found.copy.id), found.entries):
             if self._kinds <= {digest.kind for digest in known.digests}:
                 yield entry, known.digests
 

@@ -11,8 +11,8 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from drill.coverage import WEAK, same_content
-from drill.evidence import Promises
-from drill.ledger import Ledger, unchanged
+from drill.evidence import Promises, still_known
+from drill.ledger import Ledger
 from drill.model import Digest, Entry, Problem, Promised, Seen, Trouble
 from drill.naming import dropping
 from drill.reading import root_of
@@ -77,23 +77,12 @@ class Contents:
         self._promises, self._fresh = promises, fresh
         self.remembered: dict[int, datetime] = {}  # of a copy that is not here: what it was seen to hold, and when
         if found.state is State.HERE:
-            self._recall(ledger)
+            for entry, known in still_known(ledger, root_of(found), found.entries):
+                self._learn(entry, Shown(known.digests, entry.size or 0, known.read_at, now=False))
         elif found.state is State.AWAY:
             for known in ledger.evidence_of_copy(found.copy.id, found.copy.on).values():
                 for number in promises.holding(known.digests, path=known.path, size=known.size):
                     self.remembered[number] = max(known.read_at, self.remembered.get(number, known.read_at))
-
-    def _recall(self, ledger: Ledger) -> None:
-        """Take what earlier readings showed of the files that are unchanged since."""
-        root = root_of(self.found)
-        evidence = {} if root is None else ledger.evidence(root)
-        if root is None or not evidence:
-            return
-        for entry in self.found.entries:
-            known = evidence.get((entry.path, entry.index))
-            if known is None or known.problem is not None or known.size is None or not unchanged(known, root, entry):
-                continue
-            self._learn(entry, Shown(known.digests, known.size, known.read_at, now=False))
 
     @property
     def id(self) -> str:
