@@ -108,17 +108,17 @@ def _worse_drill(one: WorseDrill) -> str:
 def _times(then: DrillThen, last: DrillThen) -> str:
     spot = " by a spot check" if last.spot_check else ""
     lots = "; the two drew by lot differently, which may be a part of it" if then.seed != last.seed else ""
-    return f"drilled on {_day(last.at)}{spot}, before that on {_day(then.at)}{lots}"
+    earlier, later = _apart(then.at, last.at)
+    return f"drilled on {later}{spot}, before that on {earlier}{lots}"
 
 
 def _worse_copy(one: WorseCopy) -> str:
     before, last = one.before, one.last
     told = before.verified + before.damaged
     part = f", when {told:,} were read and {before.not_read:,} were not" if before.not_read else ""
-    return (
-        f"{one.copy}: {_files(last.damaged)} damaged or missing on {_day(last.at)}, {before.damaged or 'none'} on "
-        f"{_day(before.at)}{part}"
-    )
+    earlier, later = _apart(before.at, last.at)
+    now = f"{_files(last.damaged)} damaged or missing on {later}"
+    return f"{one.copy}: {now}, {before.damaged or 'none'} on {earlier}{part}"
 
 
 # --- what is due -----------------------------------------------------------------------------------------------------
@@ -218,6 +218,15 @@ def _day(when: str) -> str:
 
 def _minute(when: str) -> str:
     return when[:16].replace("T", " ")
+
+
+def _apart(earlier: str, later: str) -> tuple[str, str]:
+    """Write two moments as days, or as fully as it takes to tell them apart."""
+    if _day(earlier) != _day(later):
+        return _day(earlier), _day(later)
+    end = 16 if earlier[:16] != later[:16] else 19
+    one, other = (when[:end].replace("T", " ") + " UTC" for when in (earlier, later))
+    return one, other
 
 
 def _files(number: int) -> str:

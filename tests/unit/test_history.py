@@ -339,6 +339,23 @@ def test_a_history_from_the_ledger(tmp_path: Path, ledger: Ledger) -> None:
     assert text.index("What got worse") < text.index("Past drills")
 
 
+@pytest.mark.parametrize(("apart", "words"), [(90, "10:00 UTC, 10:01 UTC"), (7, "10:00:00 UTC, 10:00:07 UTC")])
+def test_two_runs_of_one_day_are_told_apart(tmp_path: Path, ledger: Ledger, apart: int, words: str) -> None:
+    then, last = words.split(", ")
+    for at, drill, one in (
+        (THEN, result(), WHOLE),
+        (THEN + timedelta(seconds=apart), result(lost=1), HURT),
+    ):
+        drill_run(ledger, drill, now=at)
+        run = ledger.begin_run("audit", now=at)
+        ledger.add_audit(run, one)
+        ledger.end_run(run, complete=True)
+        dated(ledger._db, at)
+    _, text = history_of(tmp_path, ledger, LATER)
+    assert f"drilled on 2020-01-01 {last}, before that on 2020-01-01 {then}" in text
+    assert f"a: 3 files damaged or missing on 2020-01-01 {last}, none on 2020-01-01 {then}" in text
+
+
 def test_nothing_worse_and_nothing_due(tmp_path: Path, ledger: Ledger) -> None:
     drill_run(ledger, result(), now=THEN)
     value, text = history_of(tmp_path, ledger, LATER)
