@@ -57,7 +57,8 @@ class ShootLeft:
     Of `at_stake` promised files that are, or are said to be, on it, `verified` were verified elsewhere: `read_now` in
     this run, the others by earlier readings, the oldest at `oldest`. `fewest` is the least number of other media that
     one of them was verified on; `media_left` counts those too that are only said to hold it. Of the further failures
-    `survivable` is -1 where a file was verified nowhere; `weakest` lists all sets of one more. Spans in seconds.
+    `survivable` is -1 where a file was verified nowhere; `weakest` lists all sets of one more. Losing one of `places`,
+    or one of `accounts`, takes a copy on which some of it was verified. Spans in seconds.
     """
 
     shoot: str
@@ -75,6 +76,8 @@ class ShootLeft:
     projected_s: float
     target_s: float | None
     verified_within_s: float | None
+    places: tuple[str, ...] = ()
+    accounts: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -156,6 +159,8 @@ def _shoot_json(shoot: ShootLeft) -> dict[str, Any]:
             "target": shoot.survivable_target,
             "weakest": [list(each) for each in shoot.weakest],
         },
+        "places": list(shoot.places),
+        "accounts": list(shoot.accounts),
         "seconds": {"projected": shoot.projected_s, "target": shoot.target_s},
         "verified_within": shoot.verified_within_s,
     }

@@ -189,7 +189,7 @@ def _first_steps(record: Retirement) -> list[str]:
         said.append(
             f"plug in or log in to {copy}: it is said to hold {count:,} of the files that lack a proof; ask again"
         )
-    said += [step for why, step in _STEPS.items() if why in kinds and not (why == "too_few" and _is_mended(record))]
+    said += [step for why, step in _STEPS.items() if why in kinds] + _elsewhere(record)
     if record.may_go:
         said = [f"look once more that it is {record.medium} that you hold, then do it, by hand and with its own device"]
         said += [f"take {record.medium} out of the studio file afterwards, so that nothing counts on it"]
@@ -207,10 +207,30 @@ def _mend(record: Retirement) -> list[str]:
     return [f"repair or replace {named}, and ask again; put the old file aside until then"]
 
 
-def _is_mended(record: Retirement) -> bool:
-    """Say whether mending is all that the shoots in too few places need."""
-    few = {reason.shoot for reason in record.reasons if reason.why == "too_few"}
-    return few <= set(record.mendable)
+def _elsewhere(record: Retirement) -> list[str]:
+    """Say where one more copy would be enough, or more of them: each where no failure takes one that is there already.
+
+    Shoots for which mending is all that is needed are left out.
+    """
+    few = {reason.shoot for reason in record.reasons if reason.why == "too_few"} - {*record.mendable}
+    wanted: dict[str, list[str]] = {}
+    for shoot in record.shoots:
+        if shoot.shoot in few:
+            lacking = (shoot.survivable_target or 0) - shoot.survivable
+            copies = "one more copy" if lacking == 1 else f"{lacking} more copies"
+            where = " at a place" if lacking == 1 else ", each at a place of its own,"
+            where += f" other than {_and(shoot.places)}" if shoot.places else ""
+            where += f", and not behind the login {_or(shoot.accounts)}" if shoot.accounts else ""
+            wanted.setdefault(f"make {copies} of {{}}{where}, and ask again", []).append(shoot.shoot)
+    return [step.format(_and(shoots)) for step, shoots in wanted.items()]
+
+
+def _and(names: Sequence[str], word: str = "and") -> str:
+    return f" {word} ".join(filter(None, [", ".join(names[:-1]), names[-1]]))
+
+
+def _or(names: Sequence[str]) -> str:
+    return _and(names, "or")
 
 
 _LASTING = ("extra", "unreadable", "needed", "weak")  # these stay, however far a run that was cut short goes on
@@ -221,7 +241,6 @@ _STEPS = {
     "needed": "move the studio file and its lists to another disk, and have them in the studio file by their new place",
     "not_verified": "bring the files that are verified nowhere else to another copy, and ask again",
     "weak": "make a list with sha256 or xxh128 digests while the files are still there",
-    "too_few": "make one more copy, in another place, and ask again",
     "too_slow": "make a copy on a quicker medium, or give the shoot more time (restore_within)",
 }
 

@@ -120,6 +120,15 @@ def _left(matter: Matter, shoot: str) -> ShootLeft:
         projected_s=round(matter.projected_s.get(shoot, 0.0), 3),
         target_s=targets.restore_within_s,
         verified_within_s=targets.verified_within_s,
+        places=_taking(sources, "place:", matter.events),
+        accounts=_taking(sources, "account:", matter.events),
+    )
+
+
+def _taking(copies: Collection[str], kind: str, events: Mapping[str, frozenset[str]]) -> tuple[str, ...]:
+    """Return what of a kind of failure takes one of these copies."""
+    return tuple(
+        name.removeprefix(kind) for name, taken in events.items() if name.startswith(kind) and taken & {*copies}
     )
 
 
@@ -135,7 +144,7 @@ def _too_few(left: ShootLeft, *, mendable: bool) -> list[Reason]:
     target = left.survivable_target
     if target is None or left.verified < left.at_stake or left.survivable >= target:
         return []
-    weakest = "; ".join(" and ".join(events) for events in left.weakest[:3])
+    weakest = "; ".join(" and ".join(event.replace(":", " ", 1) for event in events) for events in left.weakest[:3])
     detail = (
         f"on the copies that were verified it would survive {left.survivable} further "
         f"failure{'' if left.survivable == 1 else 's'}, the target is {target} "

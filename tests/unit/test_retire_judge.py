@@ -83,9 +83,24 @@ def test_targets_that_are_just_met() -> None:
     same_place = replace(GOOD, stakes=[stake("x", "y")], targets=targets)
     reasons, (left,) = judge(same_place)
     assert [reason.why for reason in reasons] == ["too_few"] and left.weakest == (("place:home",),)
-    assert "place:home" in reasons[0].detail
+    assert "(weakest: place home)" in reasons[0].detail and left.places == ("home",)
     assert "survive 0 further failures" in reasons[0].detail and "mending" not in reasons[0].detail
     assert "mending" in judge(replace(same_place, mendable=["reed"]))[0][0].detail
+
+
+@given(
+    held=st.lists(st.frozensets(st.sampled_from("xyz"), min_size=1), min_size=1, max_size=4), target=st.integers(1, 4)
+)
+def test_as_many_copies_as_are_lacking_each_at_a_new_place_are_enough(held: list[frozenset[str]], target: int) -> None:
+    """What the report advises."""
+    targets = {"reed": Targets(further_failures=target)}
+    before = replace(GOOD, targets=targets, stakes=[stake(*sorted(h), path=str(n)) for n, h in enumerate(held)])
+    _, (left,) = judge(before)
+    new = [f"new-{number}" for number in range(target - left.survivable)]
+    events = EVENTS | {f"{kind}:{id_}": frozenset({id_}) for id_ in new for kind in ("medium", "place")}
+    medium_of = {**GOOD.medium_of, **dict.fromkeys(new, "new")}
+    stakes = [stake(*sorted(h), *new, path=str(n)) for n, h in enumerate(held)]
+    assert whys(replace(before, stakes=stakes, events=events, medium_of=medium_of)) == []
 
 
 def test_one_failure_is_singular() -> None:

@@ -190,7 +190,8 @@ def test_cautions_stand_right_below_a_yes() -> None:
 
 
 DAMAGED = (Named("zip", "heron/R0007.DNG", "other bytes than promised"),)
-FEW = replace(YES, may_go=False, reasons=(Reason("too_few", "reed", "some words"),), damaged=DAMAGED)
+SHORT = replace(LEFT, survivable=0, survivable_target=1, places=("home", "bag"))
+FEW = replace(YES, may_go=False, reasons=(Reason("too_few", "reed", "some words"),), damaged=DAMAGED, shoots=(SHORT,))
 
 
 def test_what_is_wrong_elsewhere_is_named_and_mending_it_is_the_answer() -> None:
@@ -198,6 +199,22 @@ def test_what_is_wrong_elsewhere_is_named_and_mending_it_is_the_answer() -> None
     assert "repair or replace heron/R0007.DNG on zip, and ask again" in text and "one more copy" not in text
     text = retire_text(FEW, width=120)
     assert "repair or replace heron/R0007.DNG on zip" in text and "make one more copy" in text
+
+
+@pytest.mark.parametrize(
+    ("left", "words"),
+    [
+        (SHORT, "make one more copy of reed at a place other than home and bag, and ask again"),
+        (
+            replace(SHORT, survivable_target=2, places=("home",), accounts=("web", "nas")),
+            "make 2 more copies of reed, each at a place of its own, other than home, and not behind the login web or "
+            "nas, and ask again",
+        ),
+    ],
+)
+def test_too_few_places_says_which_they_are_and_what_would_do(left: ShootLeft, words: str) -> None:
+    text = " ".join(retire_text(replace(FEW, shoots=(left,)), width=120).split())
+    assert f"- {words}" in text
 
 
 def test_what_was_cut_short_advises_to_run_it_again_alone() -> None:
