@@ -12,6 +12,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from drill.demo import LinkServer, lay_out, served_folder
+from drill.ledger import Ledger
 from drill.record import dump
 from drill.rehearse import Options, rehearse
 from drill.report import demo_text, run_text
@@ -29,7 +30,9 @@ def main() -> None:
         folder = Path(aside) / "studio"
         with LinkServer(served_folder(folder), clock=lambda: NOW) as server:
             layout = lay_out(folder, link_base=server.base, now=NOW)
-            run = rehearse(load_studio(layout.studio_file), load_scenarios([]), Options(seed=SEED, now=NOW))
+            with Ledger.open(None) as ledger:
+                settings = Options(seed=SEED, now=NOW, ledger=ledger)
+                run = rehearse(load_studio(layout.studio_file), load_scenarios([]), settings)
         text = demo_text(layout.notes, width=80) + "\n" + run_text(run, width=80)
         few = replace(run, drills=tuple(drill for drill in run.drills if drill.scenario in IN_JSON))
         for name, content in (("demo.txt", text), ("demo.json", dump(few))):

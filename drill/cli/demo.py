@@ -4,12 +4,13 @@ import argparse
 import tempfile
 from pathlib import Path
 
-from drill import clock
-from drill.cli.run import REPORT_COLUMNS
+from drill import audit, clock
+from drill.cli.run import REPORT_COLUMNS, recorded
 from drill.cli.terminal import OK, UNFINISHED, Commands, columns, complain, progress
 from drill.demo import LinkServer, lay_out, served_folder
-from drill.rehearse import Options, rehearse
-from drill.report import demo_text, run_text
+from drill.ledger import Ledger
+from drill.rehearse import Options
+from drill.report import demo_end_text, demo_text, run_text
 from drill.report.files import save_report
 from drill.scenario import load_scenarios
 from drill.studio import load_studio
@@ -38,11 +39,16 @@ def _demo(options: argparse.Namespace) -> int:
         layout = lay_out(folder, link_base=server.base, now=clock.now())
         studio = load_studio(layout.studio_file)
         settings = Options(seed=DEMO_SEED, now=clock.now(), progress=progress)
-        run = rehearse(studio, load_scenarios([]), settings)
+        with Ledger.open(studio.ledger) as ledger:
+            run = recorded(studio, load_scenarios([]), settings, ledger)
+            looked = audit.Options(now=clock.now(), new_seed=DEMO_SEED, progress=progress)
+            audited = audit.audit(studio, ledger, looked) if run.complete else None
     progress("")
     saved = save_report(studio.reports, run, run_text(run, width=REPORT_COLUMNS))
     print(demo_text(layout.notes, width=columns()))
     print(run_text(run, width=columns()), end="")
-    print(f"\nThe studio file to read and change: {layout.studio_file}\nThe report: {saved}")
-    print("The demo's link server has stopped, so in a later run its links count as not reachable.")
-    return OK if run.complete else UNFINISHED
+    if audited is None or not audited.complete:
+        print(f"\nThe studio file to read and change: {layout.studio_file}\nThe report: {saved}")
+        return UNFINISHED
+    print(f"\n{demo_end_text(audited, folder=str(folder), report=str(saved), width=columns())}", end="")
+    return OK

@@ -94,7 +94,7 @@ def _run(options: argparse.Namespace) -> int:
     if options.seed is None:
         complain(f"seed: {seed}")
     with nullcontext(None) if options.no_ledger else Ledger.open(studio.ledger) as ledger:
-        run = _recorded(studio, scenarios, settings, ledger)
+        run = recorded(studio, scenarios, settings, ledger)
     progress("")
     if run.unfinished:
         complain(f"drill: not finished: {run.unfinished}")
@@ -104,7 +104,7 @@ def _run(options: argparse.Namespace) -> int:
     return FALLS_SHORT if any(drill.falls_short for drill in run.drills) else OK
 
 
-def _recorded(studio: Studio, scenarios: tuple[Scenario, ...], settings: Options, ledger: Ledger | None) -> Run:
+def recorded(studio: Studio, scenarios: tuple[Scenario, ...], settings: Options, ledger: Ledger | None) -> Run:
     """Drill, and note in the ledger what came of it. Errors: Mistakes, Unfinished."""
     if ledger is None:
         return rehearse(studio, scenarios, settings)

@@ -279,6 +279,7 @@ def _interrupt(folder: Path, tree: Tree) -> tuple[str, int]:
     cut, never = paths[_COPIED_WHOLE], paths[_COPIED_WHOLE + 1 :]
     whole = tree[cut].data
     (folder / cut).write_bytes(whole[: int(len(whole) * _COPIED_SHARE)])
+    _keep_time(folder / cut, tree[cut])
     for path in never:
         (folder / path).unlink()
     for parent in {(folder / path).parent for path in never}:

@@ -41,14 +41,6 @@ def scenarios_text(scenarios: Iterable[Scenario], *, width: int = 80) -> str:
     return table(["Name", "What happens"], [[s.name, s.title] for s in scenarios], width) + "\n"
 
 
-def demo_text(notes: Sequence[str], *, width: int = 80) -> str:
-    """Return what the demo's studio has planted, before its report."""
-    head = paragraph(
-        "Everything in this studio is invented. These gaps and damages were planted; see which drill finds them:", width
-    )
-    return head + "\n" + "\n".join(paragraph(safe(note), width, first="- ", rest="  ") for note in notes) + "\n"
-
-
 def badness(drill: Drill) -> tuple[int, float, int, str, str]:
     """Return a key that sorts the worst drill first."""
     return (
@@ -71,7 +63,7 @@ def worst_of_variants(drills: Sequence[Drill]) -> list[tuple[Drill, int]]:
 
 def _head(run: Run, width: int) -> str:
     short = sum(1 for drill in run.drills if drill.falls_short)
-    done = "1 drill" if len(run.drills) == 1 else f"{len(run.drills)} drills"
+    done = "1 drill" if len(run.drills) == 1 else f"{len(run.drills)} drills (each shoot in each scenario)"
     done += f", {short} fall{'s' if short == 1 else ''} short" if short else ", none falls short"
     text = f"{safe(run.studio)}: {done}. Now is {run.now}, the seed {run.seed}."
     if not run.complete:
@@ -109,6 +101,12 @@ def _misses_only_a_target(drill: Drill) -> bool:
 def _legend(lines: Sequence[tuple[Drill, int]], width: int) -> str:
     """Explain what the table uses, and nothing else."""
     said = ["Takes: the projected time of a real restore."]
+    if any(drill.files.on_paper for drill, _ in lines):
+        said.append("On paper: a copy that cannot be reached now is said to hold it, which is no proof.")
+    if any(drill.verdict == "late" for drill, _ in lines):
+        said.append("Late: everything comes back, and takes longer than the target.")
+    if width >= ROOM_FOR_SCORES:
+        said.append("Score: 100 where every file came back and was verified.")
     if any(_misses_only_a_target(drill) for drill, _ in lines):
         said.append(
             "! Everything comes back, and fewer further failures are survivable afterwards than the target asks."
@@ -155,7 +153,7 @@ def _shoot_table(drills: Sequence[Drill], width: int) -> str:
                 f"{sum(1 for drill in group if drill.falls_short)} of {len(group)}",
                 f"{min(drill.score for drill in group):.1f}",
                 f"{worst.verdict} in {_name(worst, 1)}",
-                "none: files are lost in every scenario" if closest is None else _further(closest),
+                "files are lost in every scenario" if closest is None else _further(closest),
                 "-" if closest is None else _weakest(closest),
             ]
         )
@@ -164,10 +162,14 @@ def _shoot_table(drills: Sequence[Drill], width: int) -> str:
         "Fall short",
         "Lowest score",
         "Worst",
-        "Further failures it survives",
-        "What would have to break",
+        "Nearest to a loss where none is lost",
+        "What would take files then",
     ]
-    return f"Shoot by shoot\n{table(headers, rows, width, right=(1, 2), firm=(0,))}"
+    said = (
+        "Fall short: in how many of its drills. Nearest to a loss: of the scenarios in which nothing is lost, the one "
+        "after which the fewest further failures (of a medium, a place, an account) are survivable, and how many."
+    )
+    return f"Shoot by shoot\n{table(headers, rows, width, right=(1, 2), firm=(0,))}\n{paragraph(said, width)}"
 
 
 def _closest(group: Sequence[Drill]) -> Drill | None:
@@ -178,8 +180,8 @@ def _closest(group: Sequence[Drill]) -> Drill | None:
 
 def _further(drill: Drill) -> str:
     further = drill.further_failures
-    target = "" if further.target is None else f", target {further.target}"
-    return f"{further.survivable} (after {drill.scenario}{target})"
+    target = "" if further.target is None else f" (target {further.target})"
+    return f"{_name(drill, 1)}: survives {further.survivable} more{target}"
 
 
 def _weakest(drill: Drill) -> str:
@@ -242,6 +244,8 @@ def _remedy(drill: Drill, known: Container[str]) -> str:
     files = drill.files
     if files.lost:
         kinds = ", ".join(f"{count.lost} {kind}" for kind, count in drill.by_class.items() if count.lost)
+        always = sum(note.path in known for note in drill.lost_files)
+        kinds += f"; {always} of these in every scenario" if always else ""
         example = next((note for note in drill.lost_files if note.path not in known), drill.lost_files[0])
         return (
             f"{_many(files.lost)} would be lost ({kinds}), such as {example.path}: {example.why}. Put these files on "

@@ -39,6 +39,21 @@ def test_it_ends_well_whatever_its_drills_found_and_leaves_reports(demo: tuple[P
     assert list((folder / "scratch").iterdir()) == []
 
 
+def test_its_ledger_has_a_drill_and_an_audit_and_what_it_says_to_try_next_works(demo: tuple[Path, Outcome]) -> None:
+    folder, outcome = demo
+    _, _, rest = outcome.out.partition("How old the proofs are")
+    assert "Both are in the demo's ledger now." in " ".join(rest.split()), outcome.said
+    (field,) = (line.split() for line in rest.splitlines() if line.startswith("glassworks        field-ssd"))
+    assert field[-2:] == ["43", "1"], "what never arrived, and what was cut short"
+    tried = [line.split()[1:] for line in rest.splitlines() if line.startswith("  drill ")]
+    assert len(tried) == 4
+    found = {words[0]: start(*words[: 3 if words[0] == "retire" else 2], cwd=folder) for words in tried}
+    assert {outcome.code for outcome in found.values()} == {1}, [one.said for one in found.values()]
+    assert "1 drill and 2 audits" in found["history"].out
+    assert "No: card must be kept" in found["retire"].out
+    assert "1 altered" in found["audit"].out and "45 found damaged or missing" in " ".join(found["audit"].out.split())
+
+
 def test_the_planted_damage_is_found(demo: tuple[Path, Outcome]) -> None:
     _, outcome = demo
     said = " ".join(outcome.out.split())

@@ -154,6 +154,31 @@ def test_what_no_scenario_brings_back_comes_first_with_advice_of_its_own() -> No
     assert "Put these files on" not in text  # there is nothing left to copy
 
 
+def test_the_shoot_table_names_the_scenario_of_each_thing_it_says() -> None:
+    near = replace(GOOD, shoot="otter", further_failures=FurtherFailures(0, 2, (("place:bag",),)))
+    far = replace(near, scenario="dead-card", variant=None, further_failures=FurtherFailures(1, 2, (("place:bag",),)))
+    text = run_text(replace(RUN, drills=(LOST, far, near)), width=200)
+    (row,) = (line for line in text.partition("Shoot by shoot")[2].splitlines() if line.startswith("otter"))
+    cells = [cell.strip() for cell in re.split(" {2,}", row)]
+    assert cells[3:] == ["partial in house-fire", "lost-tablet (tablet): survives 0 more (target 2)", "place bag"]
+
+
+def test_what_is_lost_anyway_is_told_from_what_a_scenario_takes() -> None:
+    notes = (FileNote("raw/a.dng", "nowhere"), FileNote("raw/b.dng", "drive is gone"))
+    fire = replace(LOST, files=Count(3, 1, 0, 2), by_class={"originals": Count(3, 1, 0, 2)}, lost_files=notes)
+    theft = replace(LOST, scenario="stolen-bag", lost_files=notes[:1])
+    text = " ".join(run_text(replace(RUN, drills=(fire, theft)), width=120).split())
+    assert "2 files would be lost (2 originals; 1 of these in every scenario), such as raw/b.dng" in text
+
+
+def test_the_legend_explains_what_the_table_has_and_nothing_else() -> None:
+    paper = replace(GOOD, verdict="unproven", files=Count(2, 0, 2, 0), on_paper_files=(FileNote("a.dng", "away"),))
+    late = replace(GOOD, verdict="late", shoot="otter")
+    some, none = run_text(replace(RUN, drills=(paper, late)), width=80), run_text(RUN, width=80)
+    assert "which is no proof" in " ".join(some.split()) and "Late: " in some
+    assert "which is no proof" not in " ".join(none.split()) and "Late: " not in none
+
+
 def test_findings_stand_before_the_advice() -> None:
     text = run_text(replace(RUN, findings=("ssd: a.dng: cannot be had (I/O error at byte 0)",)), width=80)
     assert text.index("Wrong on the copies today") < text.index("What to do first")
@@ -172,9 +197,9 @@ def test_the_shoot_table_says_how_close_a_loss_is_where_all_comes_back() -> None
     close = replace(
         GOOD, shoot="otter", further_failures=FurtherFailures(0, None, (("medium:drive",), ("place:home",)))
     )
-    text = " ".join(run_text(replace(RUN, drills=(LOST, close)), width=120).split())
+    text = " ".join(run_text(replace(RUN, drills=(LOST, close)), width=200).split())
     assert "partial in house-fire" in text
-    assert "0 (after lost-tablet)" in text
+    assert "lost-tablet (tablet): survives 0 more" in text
     assert "medium drive (or 1 other way)" in text
 
 

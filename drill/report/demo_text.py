@@ -1,0 +1,38 @@
+"""What `drill demo` says around its report: what was planted before it, what was audited and what to try next after it.
+
+Flows in: notes, the record of an audit. Flows out: text. Must not know: files, how anything was laid out.
+"""
+
+from collections.abc import Sequence
+
+from drill.auditrecord import Audit
+from drill.report.words import paragraph, safe
+
+_NEXT = (
+    ("survey studio.toml", "what is promised, and where; reads no picture"),
+    ("audit studio.toml", "are the bytes on each copy still right?"),
+    ("history studio.toml", "what came of it so far, and what is due"),
+    ("retire studio.toml card", "may the card be formatted?"),
+)
+
+
+def demo_text(notes: Sequence[str], *, width: int = 80) -> str:
+    """Return what the demo's studio has planted, before its report."""
+    head = paragraph(
+        "Everything in this studio is invented. These gaps and damages were planted; see which drill finds them:", width
+    )
+    return head + "\n" + "\n".join(paragraph(safe(note), width, first="- ", rest="  ") for note in notes) + "\n"
+
+
+def demo_end_text(audited: Audit, *, folder: str, report: str, width: int = 80) -> str:
+    """Return what follows the report: what an audit found, where all this lies, and what to try next."""
+    reached = [copy for copy in audited.copies if copy.reached]
+    verified, damaged = sum(copy.counts["verified"] for copy in reached), sum(copy.damaged for copy in reached)
+    said = (
+        f"After the drill the bytes of all {len(reached)} copies that can be reached were audited: {verified:,} files "
+        f"are right, {damaged:,} damaged or missing. Both are in the demo's ledger now."
+    )
+    tried = "\n".join(paragraph(what, width, first=f"  drill {command:25}", rest="      ") for command, what in _NEXT)
+    links = "The demo's link server has stopped: from now on its links cannot be reached."
+    where = f"The report: {safe(report)}\nThe studio file to read and change is in {safe(folder)}. There, try next:"
+    return f"{paragraph(said, width)}\n\n{where}\n{tried}\n{paragraph(links, width)}\n"
