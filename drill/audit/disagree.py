@@ -90,13 +90,14 @@ def _is_open(item: Judged) -> bool:
 
 @dataclass(frozen=True, slots=True)
 class Means:
-    """What comparing needs: the copies as opened, the media, a look inside, and what is told how far it is (it may
-    raise TimeUp)."""
+    """What comparing needs: the copies as opened, the media, a look inside, what is told how far it is (it may
+    raise TimeUp), and how many bytes may be read (None: any number)."""
 
     opened: Mapping[str, OpenCopy]
     media: Mapping[str, Medium]
     check: Check
     tell: Callable[[str], None]
+    budget_bytes: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,17 +109,18 @@ class _Chosen:
 
 
 def compare_all(doubted: Sequence[Family], means: Means, into: list[Disagreement]) -> None:
-    """Compare files; what was found is in `into` at once. The end of the time is no error."""
+    """Compare files; what was found is in `into` at once. The end of the time, or of the budget, is no error."""
     batch: list[_Chosen] = []
-    waiting = 0
+    waiting = spent = 0
     left = list(doubted)
     try:
         for number, family in enumerate(doubted):
-            chosen = _choose(family, means) if number < MOST_FAMILIES else "too many files differ"
+            chosen = _choose(family, means, spent) if number < MOST_FAMILIES else "too many files differ"
             if isinstance(chosen, str):
                 into.append(_not_compared(family, chosen))
                 left.remove(family)
                 continue
+            spent += _cost_bytes(chosen, means)
             size = sum(reading.size or 0 for reading in _members(chosen, means))
             if batch and waiting + size > MOST_IN_MEMORY:
                 _compare_batch(batch, means, into, left)
@@ -139,8 +141,9 @@ def _compare_batch(batch: Sequence[_Chosen], means: Means, into: list[Disagreeme
             into.append(found)
 
 
-def _choose(family: Family, means: Means) -> _Chosen | str:
-    """Choose of each content the reading that is had most easily; else say why it cannot be compared."""
+def _choose(family: Family, means: Means, spent: int) -> _Chosen | str:
+    """Choose of each content the reading that is had most easily; else say why it cannot be compared, also where so
+    many bytes are `spent` that the budget does not pay for it."""
     if len(family.contents) > MOST_CONTENTS:
         return f"there are {len(family.contents)} different ones, and at most {MOST_CONTENTS} are compared"
     chosen: list[Reading] = []
@@ -149,7 +152,22 @@ def _choose(family: Family, means: Means) -> _Chosen | str:
         if means.opened[best.copy].is_archive and not _fits(family, means):
             return f"in archives, more than {say_size(MOST_IN_MEMORY)} of it would have to be unpacked"
         chosen.append(best)
-    return _Chosen(family, tuple(chosen))
+    found = _Chosen(family, tuple(chosen))
+    if means.budget_bytes is not None and spent + _cost_bytes(found, means) > means.budget_bytes:
+        return "what is left of the budget does not pay for it"
+    return found
+
+
+def _cost_bytes(chosen: _Chosen, means: Means) -> int:
+    """Return how much is read to compare a file: what is in no archive once in step, and once more to decode it.
+
+    A size that nobody knows (of a file that was never read to its end) counts as the largest of the others.
+    """
+    largest = max(reading.size or 0 for reading in chosen.readings)
+    return sum(
+        (largest if reading.size is None else reading.size) * (1 if means.opened[reading.copy].is_archive else 2)
+        for reading in chosen.readings
+    )
 
 
 def _cost(found: OpenCopy) -> int:

@@ -265,7 +265,13 @@ class _Desk:
         if not doubted:
             return
         with checking(scratch=self._scratch) as check:
-            compare_all(doubted, Means(self.found, self.studio.media, check, self._tell), self.disagreements)
+            means = Means(self.found, self.studio.media, check, self._tell, self._left_bytes())
+            compare_all(doubted, means, self.disagreements)
+
+    def _left_bytes(self) -> int | None:
+        """Return what is left of a budget in bytes, None without one."""
+        budget = self.options.limits.budget_bytes
+        return None if budget is None or self.reads is None else max(0, budget - self.reads.bytes.total())
 
     def _tell(self, text: str) -> None:
         if self.reads is not None and self.reads.is_up():

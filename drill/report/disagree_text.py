@@ -38,7 +38,9 @@ def disagreements_text(disagreements: Sequence[Disagreement], width: int) -> str
     texts += _named(
         "not one file, it seems, as next to nothing in them is alike", [o for o in compared if o not in files]
     )
-    texts += _named("not compared (--json says why)", [one for one in disagreements if not one.groups])
+    left_out = [one for one in disagreements if not one.groups]
+    for why in dict.fromkeys(one.judgement for one in left_out):
+        texts += _named(why, [one for one in left_out if one.judgement == why])
     return f"{listed(TITLE, texts, width)}\n{paragraph(NO_PROOF, width)}"
 
 
@@ -47,7 +49,7 @@ def _named(what: str, some: Sequence[Disagreement]) -> list[str]:
         return []
     names = ", ".join(one.name for one in some[:MOST_NAMES])
     more = len(some) - MOST_NAMES
-    return [f"{what}: {names}" + (f" and {more:,} more" if more > 0 else "")]
+    return [f"{names}" + (f" and {more:,} more" if more > 0 else "") + f": {what}"]
 
 
 def _file(one: Disagreement) -> str:

@@ -13,7 +13,7 @@ from described import Copy, Held, Studio
 from hand import FILES, copy, held, media, shoot
 from PIL import Image
 from runner import NOW, start
-from studios import Built, build
+from studios import Built, build, link_server
 
 pytestmark = pytest.mark.deep  # many starts of the program; its rooms have quick tests of their own
 
@@ -123,3 +123,40 @@ def test_a_studio_without_any_promise(tmp_path: Path) -> None:
     for _ in range(2):  # the second time the ledger knows what was read
         again = start("audit", built.file, "--json", "-", cwd=tmp_path).record
         assert again["disagreements"] == [found]
+
+
+@pytest.mark.parametrize("form", ["link", "link.zip"])
+def test_what_lies_behind_a_link_is_compared_too(form: str, tmp_path: Path) -> None:
+    """A base of files is downloaded once more for it, and a second time to decode; an archive is here already."""
+    lists = (("extra/E1.JPG", ZEROED), *FILES), (("extra/E1.JPG", GOOD), *FILES)
+    copies = (copy("x", *lists[0], says=True), copy("web", *lists[1], form=form, says=True))
+    studio = Studio(media=media("x", "web"), shoots=(shoot(*FILES),), copies=copies)
+    with link_server(tmp_path / "s" / "cloud") as (base, served):
+        built = build(tmp_path / "s", studio, base=base)
+        (found,) = audited(built)["disagreements"]
+        assert [group["files"][0][0] for group in found["groups"]] == ["x", "web"]
+        assert found["between"][0]["zeroed"] == [1, 0] and found["likely_right"] == 1
+        name = "extra/E1.JPG" if form == "link" else ".zip"
+        asked = sum(method == "GET" and path.endswith(name) for method, path in served.requests)
+        assert asked == (3 if form == "link" else 1)
+        served.answer = {path: (503, b"later") for _, path in served.requests}
+        again = audited(built)
+        assert again["disagreements"] == [] and not again["copies"][1]["reached"]
+
+
+def test_a_budget_of_bytes_bounds_comparing_and_says_what_was_left_out(tmp_path: Path) -> None:
+    """Reading all takes 3 × 2 files and the extras; comparing the small one fits beside it, the large one does not."""
+    large = GOOD * 20
+    mine = {"extra/E1.JPG": large, "extra/note.txt": b"one"}
+    yours = {"extra/E1.JPG": large[:-9] + b"otherwise", "extra/note.txt": b"two"}
+    built = laid(tmp_path / "s", {"x": mine, "y": yours})
+    all_of_it = 2 * (sum(len(data) for _, data in FILES) + len(large) + 3)
+    record = audited(built, "--budget", f"{all_of_it + 100} B")
+    assert [row["counts"]["not_read"] for row in record["copies"]] == [0, 0]
+    first, second = record["disagreements"]
+    assert first["judgement"].startswith("not compared: what is left of the budget ") and not first["groups"]
+    assert len(second["groups"]) == 2
+    text = start("audit", built.file, "--no-ledger", "--budget", f"{all_of_it + 100} B", cwd=tmp_path).out
+    assert "E1.JPG: not compared: what is left of the budget does not pay for it" in " ".join(text.split())
+    whole = audited(built, "--budget", f"{all_of_it + 4 * len(large) + 12} B")
+    assert all(len(one["groups"]) == 2 for one in whole["disagreements"])

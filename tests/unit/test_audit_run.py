@@ -145,3 +145,23 @@ def test_another_copy_inside_a_copy_is_not_extra(studio: Studio) -> None:
             found = audit(load_studio(studio.file), ledger, Options(now=NOW, new_seed=1))
         extra = [[file.path for file in copy.files] for copy in found.copies]
         assert extra == [["mine.txt"], ["note.txt"]]
+
+
+@pytest.mark.parametrize(("spare", "compared"), [(0, False), (4 * 9 - 1, False), (4 * 9, True)])
+def test_what_is_left_of_a_budget_bounds_comparing(studio: Studio, spare: int, compared: bool) -> None:
+    """Two copies of a note differ; each is read once more to compare, and once more to decode it."""
+    text = studio.file.read_text(encoding="utf-8")
+    lists = text.removesuffix('manifest = "reed.sha256"\n')
+    other = '[[media]]\nid = "other"\nkind = "ssd"\nplace = "away"\n[[copies]]\non = "other"\nat = "other"\n'
+    studio.file.write_text(lists + other, encoding="utf-8")
+    (studio.file.parent / "other").mkdir()
+    for name, words in (("disk", b"this note"), ("other", b"that note")):
+        (studio.file.parent / name / "note.txt").write_bytes(words)
+    all_of_it = sum(path.stat().st_size for path in studio.file.parent.glob("*/*"))
+    limits = Limits(budget_bytes=all_of_it + spare)
+    with Ledger.open(None) as ledger:
+        found = audit(load_studio(studio.file), ledger, Options(now=NOW, new_seed=1, limits=limits))
+    (one,) = found.disagreements
+    assert all(copy.counts["not_read"] == 0 for copy in found.copies)
+    assert (len(one.groups) == 2) is compared
+    assert one.judgement.startswith("not compared: what is left of the budget") is not compared
