@@ -68,7 +68,7 @@ def _recover(options: argparse.Namespace) -> int:
     for warning in studio.warnings:
         complain(f"warning: {warning}")
     now = options.now or clock.now()
-    with nullcontext(None) if options.no_ledger else Ledger.open(studio.ledger, now=now) as ledger:
+    with nullcontext(None) if options.no_ledger else Ledger.open(studio.ledger) as ledger:
         settings = Options(lost, now, first=first, ledger=ledger, progress=progress)
         record = recover(studio, options.into, shoots, settings)
     progress("")
