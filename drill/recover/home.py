@@ -18,6 +18,7 @@ import stat
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
+from itertools import takewhile
 from pathlib import Path
 
 from drill.errors import Unfinished
@@ -89,7 +90,7 @@ class Home:
                         return Put(name, whys[0] if whys else None, was_there=True)
                     why = "something else has that name there"
                 except OSError as error:
-                    why = self._about_the_name(error)
+                    why = self.about_the_name(error)
             whys.append(why)
         raise Unfinished(f"{shoot}: {file.path} came back and finds no name in {self.into}: {'; '.join(whys)}")
 
@@ -100,10 +101,8 @@ class Home:
         """
         if folder in self._safe:
             return None
-        above = [at for at in folder.parents if self.into in at.parents]
-        for at in (*reversed(above), folder):
-            if at in self._safe:
-                continue
+        above = takewhile(lambda at: at not in self._safe, folder.parents)
+        for at in reversed([folder, *above]):
             if not (make and self._is_made(at)):
                 is_there, why = self._look(at)
                 if why is not None or not is_there:
@@ -115,7 +114,7 @@ class Home:
         try:
             folder.mkdir()
         except OSError as error:
-            self._about_the_name(error)
+            self.about_the_name(error)
             return False
         self.made.add(folder.parent)
         return True
@@ -143,7 +142,8 @@ class Home:
         except OSError as error:
             raise Unfinished(f"{self.into} cannot be written or read: {error.strerror or error}") from error
 
-    def _about_the_name(self, error: OSError) -> str:
+    def about_the_name(self, error: OSError) -> str:
+        """Return in words what the disk has against a name. Errors: Unfinished, where it is against everything."""
         if error.errno in _ABOUT_THE_DISK:
             raise Unfinished(f"{self.into} cannot be written: {error.strerror}") from error
         return error.strerror or str(error)

@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from drill.errors import Unfinished
-from drill.recover.home import IN_PARTS, Home, give_name, name_trouble, plain
+from drill.recover.home import IN_PARTS, Home, name_trouble, plain
 from drill.recover.waiting import Wanted
 from drill.recoverrecord import InPart
 
@@ -31,16 +31,19 @@ def keep_in_part(home: Home, wanted: Wanted, work: Path, holes: Sequence[tuple[i
         if name_trouble(f"{below}{NOT_WHOLE}") or home.refusal(target.parent, make=True):
             continue
         note = target.with_name(f"{target.name}.txt")
+        had = _missing_of(note)
+        if had is None and (os.path.lexists(target) or os.path.lexists(note)):
+            continue  # not ours
+        if had is not None and had <= missing and target.is_file():
+            work.unlink()
+            return None
         try:
-            if _missing_of(note) <= missing and target.is_file():
-                work.unlink()
-                return None
+            note.unlink(missing_ok=True)  # a part without its note is nobody's, whenever this is cut short
+            work.replace(target)
             _write(note, _words(wanted, missing, holes))
-            if os.path.lexists(target):
-                target.unlink()
-            give_name(work, target)
         except OSError as error:
-            raise Unfinished(f"{target} cannot be written: {error.strerror}") from error
+            home.about_the_name(error)
+            continue
         home.made.add(target.parent)
         return InPart(wanted.file.path, target.relative_to(home.into).as_posix(), missing)
     raise Unfinished(f"{wanted.shoot}: a part of {wanted.file.path} finds no name in {folder}")
@@ -51,13 +54,14 @@ def _words(wanted: Wanted, missing: int, holes: Sequence[tuple[int, int]]) -> st
     return "\n".join([f"{head} (from, to; the first byte is 0).", *(f"{start} {end}" for start, end in holes), ""])
 
 
-def _missing_of(note: Path) -> float:
+def _missing_of(note: Path) -> int | None:
+    """Return how many bytes a part that we kept lacks; None where the note is none of ours."""
     try:
         with note.open(encoding="utf-8") as file:
             words, _, number = file.readline().partition(":")
-        return int(number) if words == "bytes missing" else float("inf")
+        return int(number) if words == "bytes missing" else None
     except (OSError, ValueError):
-        return float("inf")
+        return None
 
 
 def _write(path: Path, text: str) -> None:

@@ -29,6 +29,8 @@ def missing(case: Case, why: str, shoot: Shoot, *, bench: Bench, refusing: Mappi
         reads = [*_reads(claims, id_, bench)] if state == "here" else []
         if reads and all(read.is_any_of(bench.promised) for _, read in reads):
             continue  # what has its name there is another picture
+        if reads and all(_is_refused(read) for _, read in reads):
+            state = "refuses"
         seen.append(LastSeen(id_, found.copy.on, claims[0].path, state, _detail(id_, state, reads, bench)))
         ways |= dict.fromkeys(_ways(found, state, reads))
     if case.file.kind == DELIVERED and shoot.client:
@@ -53,8 +55,12 @@ def _reads(claims: list[Claim], id_: str, bench: Bench) -> Iterator[tuple[Entry,
             yield claim.entry, read
 
 
+def _is_refused(read: Read) -> bool:
+    return read.problem is not None and read.problem.trouble is Trouble.REFUSED
+
+
 def _detail(id_: str, state: str, reads: list[tuple[Entry, Read]], bench: Bench) -> str:
-    if state == "here":
+    if state == "here" or reads:
         problems = [read.problem.detail for _, read in reads if read.problem is not None]
         return problems[0] if problems else "it has other bytes" if reads else "it is not there any more"
     told = bench.unreached.get(id_) or bench.refused.get(id_) or bench.copies[id_].reason
