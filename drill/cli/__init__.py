@@ -15,16 +15,8 @@ from drill.errors import Mistakes, Unfinished
 from drill.report import scenarios_text
 from drill.scenario import load_scenarios
 
-COMMANDS = (
-    "new",
-    "run",
-    "survey",
-    "audit",
-    "history",
-    "retire",
-    "recover",
-    "demo",
-)  # modules here, each with an `add_…`
+# modules here (without the hyphen), each with an `add_…`
+COMMANDS = ("new", "run", "survey", "audit", "history", "retire", "recover", "bad-sector", "demo")
 SIGNALS = ("SIGINT", "SIGTERM", "SIGHUP")  # Windows has no SIGHUP: the terminal was closed
 
 
@@ -84,7 +76,8 @@ def _parser(arguments: Sequence[str]) -> argparse.ArgumentParser:
     commands = parser.add_subparsers(metavar="COMMAND", required=True)
     asked = next((word for word in arguments if not word.startswith("-")), None)
     for name in [asked] if asked in COMMANDS else [] if asked == "scenarios" else COMMANDS:
-        getattr(import_module(f"drill.cli.{name}"), f"add_{name}")(commands)
+        module = name.replace("-", "")
+        getattr(import_module(f"drill.cli.{module}"), f"add_{module}")(commands)
     listing = commands.add_parser("scenarios", help="list the shipped scenarios by name and title")
     listing.set_defaults(call=_scenarios)
     return parser

@@ -92,13 +92,13 @@ class _Tally:
 class _Worst:
     """The places that cost most: neighbours of one kind that fall into the same class are one place.
 
-    One and two are one class here: else the seam between any two stored files were a place of its own.
+    One to three are one class here: else the seam between any two stored files were a place of its own.
     """
 
     def __init__(self, anatomy: Anatomy, sector_size: int) -> None:
         self._members: Sequence[Entry] = anatomy.members
         self._size, self._sector_size = anatomy.size, sector_size
-        self._lows = [3 if low == 2 else low for low in bounds_of(len(anatomy.members))]
+        self._lows = [4 if low == 2 else low for low in bounds_of(len(anatomy.members)) if low != 3]
         self._key: tuple[object, ...] = ()
         self._place: Place | None = None
         self._reach: Members = (0, 0)

@@ -11,9 +11,9 @@ from drill.extents import Anatomy, Extent, Members, Part
 
 WORDS = {
     Part.HEADERS: "headers",
-    Part.STORED: "files, stored as they are",
-    Part.COMPRESSED: "files, compressed",
-    Part.ENCRYPTED: "files, encrypted",
+    Part.STORED: "stored files",
+    Part.COMPRESSED: "compressed files",
+    Part.ENCRYPTED: "encrypted files",
     Part.NOTHING: "padding",
 }
 
