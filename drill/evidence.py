@@ -7,7 +7,8 @@ or kept, scenarios, verdicts.
 A reading proves what it showed as long as the file is unchanged by path, size and modified time. One that ran into a
 problem, or showed other bytes than a list or a promise has for that file, refutes it, and does so until the file is
 read again: a refuted file that changed since is not healed by that. Of a copy that cannot be listed now, the readings
-stand as of their day. Behind a link nothing tells whether a file changed, so nothing there stays proved.
+stand as of their day. Behind a link nothing tells whether a file changed: there a proof says what the server sent then,
+and ends with a later reading, or where the server refuses the file.
 """
 
 from collections import defaultdict
@@ -19,7 +20,8 @@ from drill import clock
 from drill.coverage import WEAK, name_key, same_content
 from drill.globs import fold
 from drill.ledger import Evidence, Ledger, Root, unchanged
-from drill.model import Copy, Digest, Entry, Listed, Promised, ProofAge, Shoot
+from drill.model import Copy, Digest, Entry, Listed, Promised, ProofAge, Shoot, Trouble
+from drill.reading import link_root
 
 _CLOCKS_DIFFER = timedelta(days=1)
 Readings = Mapping[tuple[str, int], Evidence]
@@ -99,10 +101,11 @@ def standing_of(
 
     `begun` is when this run began, by the clock: what it reads itself counts as read `now`.
     """
-    if entries is None:
+    root = root or link_root(copy)
+    if entries is None and copy.url is None:
         readings = ledger.evidence_of_copy(copy.id, copy.on)
     elif root is None:
-        return Standing()  # a link: nothing tells whether it changed
+        return Standing()
     else:
         readings = ledger.evidence(root)
     if begun is not None:
@@ -134,12 +137,14 @@ def standing(
         entry = None if here is None else here.get(key)
         if here is not None and entry is None:
             continue  # it is not there any more, which the listing says
+        if _is_refused_link(known):
+            continue
         why = _refutes(known, said.get(known.path))
         matched = [] if known.problem else list(promises.holding(known.digests, path=known.path, size=known.size))
         for number in matched:
             sizes.setdefault(number, known.size or 0)
             near[_folders(known.path)].add(promises.shoots[number])
-        same = entry is None or (root is not None and unchanged(known, root, entry))
+        same = entry is None or _is_same(known, root, entry)
         fresh = same and known.read_at - now <= _CLOCKS_DIFFER
         if fresh and known.problem is None:
             read.add(key)
@@ -152,6 +157,19 @@ def standing(
                 if any(digest.kind not in WEAK for digest in promises.files[number].digests):
                     proven[number] = max(proven.get(number, known.read_at), known.read_at)
     return Standing(proven, _refuted(wrong, promises, said, proven, near), sizes, frozenset(read))
+
+
+def _is_same(known: Evidence, root: Root | None, entry: Entry) -> bool:
+    """Say whether a file is unchanged since it was read; behind a link, as far as anything tells."""
+    if root is None or not root.is_link:
+        return root is not None and unchanged(known, root, entry)
+    told = (entry.size, known.size), (entry.modified, known.modified)
+    return all(None in pair or pair[0] == pair[1] for pair in told)
+
+
+def _is_refused_link(known: Evidence) -> bool:
+    """Say whether a server would not give a file: that ends its proof, and says nothing against its bytes."""
+    return known.root.is_link and known.problem is not None and known.problem.trouble is Trouble.REFUSED
 
 
 def _refutes(known: Evidence, item: Listed | None) -> str | None:

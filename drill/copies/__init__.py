@@ -4,7 +4,7 @@ Flows in: paths, URLs, passwords. Flows out: Stores and Views (see `drill.model`
 Must not know: manifests, faults, what is promised. No verb here writes, save `fetch_link` into its caller's scratch.
 """
 
-from drill.copies.address import link_expiry, link_url, shown_url
+from drill.copies.address import link_expiry, link_url, plain_url, shown_url
 from drill.copies.archive import ARCHIVES, archive_format, archive_view
 from drill.copies.folder import FolderOpener, FolderStore, Unlisted, file_store, folder_store, plain_view, reach
 from drill.copies.link import (
@@ -40,6 +40,7 @@ __all__ = [
     "link_store",
     "link_url",
     "open_link",
+    "plain_url",
     "plain_view",
     "probe_link",
     "pump",

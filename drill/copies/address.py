@@ -44,6 +44,15 @@ def shown_url(url: str) -> str:
     return f"{parts.scheme}://{host}/{above}{last}"
 
 
+def plain_url(url: str) -> str:
+    """Write a URL without what is secret in it: scheme, host and path; never user info, query or fragment.
+
+    Errors: CannotRead.
+    """
+    parts = split_url(url)
+    return f"{parts.scheme}://{_host(parts)}{parts.path.rstrip('/')}"
+
+
 def _host(parts: SplitResult) -> str:
     host = parts.hostname or ""
     host = f"[{host}]" if ":" in host else host

@@ -10,7 +10,7 @@ failing disk changed inside a digest or a time; such a row is passed over, and i
 import json
 import zlib
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from typing import NamedTuple
 
@@ -31,7 +31,7 @@ class Root:
     """Where a copy lies: the real path of its folder or archive file, and the medium it is on.
 
     The medium counts because two drives may take turns at one path. For an archive its own size and modified time
-    count too. Without `archive` it is a folder.
+    count too. Without `archive` it is a folder, or a link: then `path` is its address without what is secret in it.
     """
 
     path: str
@@ -44,6 +44,11 @@ class Root:
     def key(self) -> RootKey:
         """Return what stays the same when the archive changes."""
         return self.path, self.on, self.archive
+
+    @property
+    def is_link(self) -> bool:
+        """Say whether it is behind a link, where no later change of a file shows."""
+        return self.path.startswith(("http://", "https://"))
 
 
 class Evidence(NamedTuple):
@@ -107,7 +112,7 @@ def unchanged(evidence: Evidence, root: Root, entry: Entry) -> bool:
 
 def _is_datable(root: Root, entry: Entry) -> bool:
     """Say whether a later change of the file would show: its size and its time are known, or its archive's."""
-    if entry.size is None:
+    if entry.size is None or root.is_link:
         return False
     return None not in (_archive_state(root) if root.archive else (us_of(entry.modified),))
 
@@ -115,9 +120,16 @@ def _is_datable(root: Root, entry: Entry) -> bool:
 def reading_row(
     root: Root, entry: Entry, seen: Seen, *, read_at: datetime, took_s: float, run: int | None
 ) -> Row | None:
-    """Return the row of a reading that came to its end; None where a later change of the file would not show."""
+    """Return the row of a reading that came to its end; None where a later change of the file would not show.
+
+    Of what a link gave there is one all the same: it says what the server sent then.
+    """
     modified_us, root_state = us_of(entry.modified), _archive_state(root)
-    if seen.size != entry.size or None in (root_state if root.archive else (modified_us,)):
+    if root.is_link and entry.size is None:
+        entry = replace(entry, size=seen.size)
+    if seen.size != entry.size:
+        return None
+    if not root.is_link and None in (root_state if root.archive else (modified_us,)):
         return None
     return Row(
         to_text(entry.path),
@@ -174,7 +186,8 @@ def root_seed(key: RootKey) -> int:
 def is_of(row: Row, root: Root, entry: Entry) -> bool:
     """Say whether a row, of a reading that came to its end, is of that very file, unchanged since."""
     return (
-        row.size == entry.size
+        not root.is_link
+        and row.size == entry.size
         and row.modified_us == us_of(entry.modified)
         and (row.root_size, row.root_modified_us) == _archive_state(root)
     )

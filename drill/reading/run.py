@@ -10,9 +10,11 @@ from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 
 from drill import clock
+from drill.copies import plain_url
 from drill.digests import Digester
+from drill.errors import CannotRead
 from drill.ledger import Ledger, Root
-from drill.model import Entry, Problem, Seen, Trouble
+from drill.model import Copy, Entry, Problem, Seen, Trouble
 from drill.reading.crew import Arrived, Crew, Meter
 from drill.reading.lanes import Job, JobKey, Task, lanes
 from drill.shelf import OpenCopy
@@ -88,7 +90,7 @@ def read_files(
     for key, job in {job.key: job for job in jobs}.items():
         id_ = job.found.copy.id
         if id_ not in roots:
-            roots[id_] = root_of(job.found)
+            roots[id_] = root_of(job.found) or link_root(job.found.copy)
         root = roots[id_]
         seen = None if root is None or afresh else ledger.get(root, job.entry)
         known = () if seen is None else tuple(digest.kind for digest in seen.digests)
@@ -110,7 +112,7 @@ def read_files(
 
 
 def root_of(found: OpenCopy) -> Root | None:
-    """Return where a copy lies for the ledger; None for a link, and for an archive that is not there."""
+    """Return where a copy lies for the ledger; None for a link, which has a `link_root`, and where no archive is."""
     if found.copy.at is None or found.store is None:
         return None
     path = os.path.realpath(found.copy.at)
@@ -120,6 +122,14 @@ def root_of(found: OpenCopy) -> Root | None:
     if archive is None or archive.size is None or archive.modified is None:
         return None
     return Root(path, found.copy.on, archive=True, size=archive.size, modified=archive.modified)
+
+
+def link_root(copy: Copy) -> Root | None:
+    """Return where a link's readings are kept, which say what its server sent then; None for what is no link."""
+    try:
+        return None if copy.url is None else Root(plain_url(copy.url), copy.on)
+    except CannotRead:
+        return None
 
 
 def _work(
@@ -218,6 +228,8 @@ def is_lasting(root: Root, entry: Entry, begun: datetime) -> bool:
     clock: two seconds on FAT (whole, even seconds), some hundredths elsewhere.
     """
     modified = root.modified if root.archive else entry.modified
+    if root.is_link:
+        return True
     if modified is None:
         return False
     tick_s = 2.0 if modified.microsecond == 0 else 0.05

@@ -4,7 +4,8 @@ must not count.
 Flows in: the bench's stage and a shoot's claims. Flows out: what the servers answered. Must not know: verdicts.
 """
 
-from collections.abc import Container, Mapping, Sequence
+from collections.abc import Callable, Container, Mapping, Sequence
+from functools import partial
 
 from drill.copies import LinkSession, link_url, probe_link
 from drill.errors import CannotReach, CannotRead
@@ -40,7 +41,8 @@ def set_bench(
                 probe_link(copy.url, session=session)
                 continue
             claimed = [c.entry for case in cases for c in case.claims.get(id_, ()) if c.entry]
-            seen[id_] = _ask_in_turn([e for e in claimed if not faulted.hides(e)], copy.url, session)
+            told = partial(reads.on_read, copies[id_])
+            seen[id_] = _ask_in_turn([e for e in claimed if not faulted.hides(e)], copy.url, session, told)
         except CannotReach as error:
             unreached[id_] = str(error)
         except CannotRead as error:
@@ -50,10 +52,12 @@ def set_bench(
     return bench
 
 
-def _ask_in_turn(entries: Sequence[Entry], base: str, session: LinkSession) -> dict[Key, Read]:
+def _ask_in_turn(
+    entries: Sequence[Entry], base: str, session: LinkSession, told: Callable[[Entry, Read], None]
+) -> dict[Key, Read]:
     """Ask for one file after the other until the server gives one; return what went wrong with those before.
 
-    Errors: CannotReach, where the server is silent as a whole.
+    `told` gets it too: it is no rehearsed fault. Errors: CannotReach, where the server is silent as a whole.
     """
     seen: dict[Key, Read] = {}
     silent = 0
@@ -69,4 +73,5 @@ def _ask_in_turn(entries: Sequence[Entry], base: str, session: LinkSession) -> d
                 raise
             problem = Problem(Trouble.UNREACHABLE, str(error))
         seen[entry.path, entry.index] = Read(problem, 0, 0.0, None, None)
+        told(entry, seen[entry.path, entry.index])
     return seen

@@ -22,8 +22,9 @@ def ages_text(ages: Sequence[ProofAges], *, now: str, width: int) -> str:
     headers = ["Shoot", "Copy", "Holds", "Oldest proof", "Never verified", "Wrong"]
     said = [
         "Oldest proof: since when the bytes of every file there that has a proof are known to be right; ! it is older "
-        "than verified_within, or files there were never verified. A proof ends when the file changes. Holds: by its "
-        "list, else by names; of a copy that cannot be reached now, as it was last seen."
+        "than verified_within, or files there were never verified. A proof ends when the file changes; behind a link "
+        "nobody can see that, so it says what the server sent then. Holds: by its list, else by names; of a copy that "
+        "cannot be reached now, as it was last seen."
     ]
     said += [_wrong(shoot, one) for shoot in ages for one in shoot.copies if one.refuted]
     body = table(headers, rows, width, right=(2, 4, 5), firm=(0,))

@@ -29,8 +29,8 @@ class Proofs:
         return self._ledger.knows(Root(os.path.realpath(copy.at), copy.on))
 
     def standing(self, found: Found) -> Standing:
-        """Return what earlier readings prove and refute; of a copy that cannot be reached, as of their day."""
-        if self._ledger is None or found.state not in (LOOKED_INTO, "away"):
+        """Return what earlier readings prove and refute; of a copy that cannot be looked into, as of their day."""
+        if self._ledger is None or found.state not in (LOOKED_INTO, "answers", "away"):
             return Standing()
         entries = found.entries if found.state == LOOKED_INTO else None
         return standing_of(found.copy, self._ledger, self._promises, root=found.root, entries=entries, now=self._now)

@@ -6,13 +6,15 @@ import shutil
 import sqlite3
 from datetime import UTC, datetime
 from pathlib import Path
+from typing import Any
 
+import pytest
 from census import census
 from dated import dated
 from described import Hazard, Scenario, Studio
 from hand import FILES, SLOW, A, B, C, copy, gone, held, media, only, shoot
 from runner import NOW, Outcome, start
-from studios import Built, build
+from studios import Built, build, link_server
 
 from drill import clock
 from drill.ledger import Ledger
@@ -143,6 +145,40 @@ def test_a_reading_happens_when_it_happens_whatever_now_is_said_to_be(tmp_path: 
         read_at = [one.read_at for one in known.evidence_of_copy("x", "x").values()]
     assert past.now.year == 2090 and begun <= past.started <= clock.now()
     assert len(read_at) == 3 and all(begun <= when <= clock.now() for when in read_at)
+
+
+@pytest.mark.parametrize("form", ["link", "link.zip"])
+def test_what_a_server_sent_is_proved_until_a_later_reading_says_otherwise(tmp_path: Path, form: str) -> None:
+    """The drive is taken away: only the link's own proofs count for the target."""
+    copies = (copy("x", *FILES), copy("web", *FILES, form=form, says=True))
+    described = Studio(media=media("x", "web"), shoots=(shoot(*FILES),), copies=copies)
+    folder = tmp_path / "studio"
+    with link_server(folder / "cloud") as (base, served):
+        built = build(folder, described, [gone(medium="x")], base=base)
+        with built.file.open("a", encoding="utf-8") as file:
+            file.write('[targets]\nverified_within = "100 days"\n')
+
+        def stock(now: str) -> tuple[bool, dict[str, Any]]:
+            surveyed = start("survey", built.file, "--now", now, "--json", "-", cwd=tmp_path)
+            (row,) = (row for row in surveyed.record["copies"] if row["copy"] == "web")
+            return surveyed.record["shoots"][0]["verified"]["met"], row
+
+        assert run(built).code == 0
+        ledger = folder / "ledger.sqlite"
+        dated(ledger, NOW)
+        assert b"sig=" not in ledger.read_bytes()
+        shutil.move(folder / "media" / "x", tmp_path / "unplugged")
+        with sqlite3.connect(ledger) as db:
+            db.execute("DELETE FROM readings WHERE root IN (SELECT id FROM roots WHERE medium = 'x')")
+        met, row = stock("2027-01-20")
+        assert met and (row["state"], row["never_verified"], row["refuted"]) == ("answers", 0, [])
+        assert not stock("2027-03-20")[0]
+        sent = sorted({path for _, path in served.requests})
+        served.answer = dict.fromkeys(sent, (403, b"no"))
+        run(built)
+        served.answer = {}
+        met, row = stock("2027-01-20")
+        assert row["refuted"] == [] and (not met or form == "link.zip"), "of an archive no member was asked for"
 
 
 def test_without_a_ledger_none_is_made(tmp_path: Path) -> None:

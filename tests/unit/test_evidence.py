@@ -48,6 +48,49 @@ def read(ledger: Ledger, path: str, content: bytes, *, at: datetime = LATER, mod
     ledger.put(ROOT, entry(path, content, modified), Seen(len(content), (digest(content),)), read_at=at)
 
 
+LINK = Root("https://files.example/reed", "cloud")
+
+
+@pytest.mark.parametrize(
+    ("listed_as", "proven"),
+    [
+        (None, True),
+        ([], False),
+        ([Entry("r.dng", None, None)], True),
+        ([Entry("r.dng", 3, None)], True),
+        ([Entry("r.dng", 4, None)], False),
+        ([Entry("r.dng", 3, DAY)], True),
+    ],
+)
+def test_behind_a_link_a_proof_says_what_the_server_sent_then(listed_as: list[Entry] | None, proven: bool) -> None:
+    """Whatever tells of a change ends it: the file is not listed any more, or is of another size."""
+    with Ledger.open(None) as ledger:
+        ledger.put(LINK, Entry("r.dng", None, None), Seen(3, (digest(b"one"),)), read_at=LATER)
+        known = standing(ledger.evidence(LINK), Promises([REED]), root=LINK, entries=listed_as, listed=None, now=NOW)
+        assert known.proven == ({0: LATER} if proven else {}) and not known.refuted
+        assert ledger.get(LINK, Entry("r.dng", None, None)) is None, "it is read again all the same"
+        assert ledger.get(LINK, Entry("r.dng", 3, None)) is None
+
+
+@pytest.mark.parametrize(
+    ("trouble", "refuted"), [(Trouble.REFUSED, False), (Trouble.DAMAGED, True), (Trouble.CHECK_VALUE, True)]
+)
+def test_a_later_reading_of_a_link_ends_the_proof(trouble: Trouble, refuted: bool) -> None:
+    with Ledger.open(None) as ledger:
+        ledger.put(LINK, Entry("R0001.DNG", 3, None), Seen(3, (digest(b"one"),)), read_at=DAY)
+        ledger.put_problem(LINK, Entry("R0001.DNG", 3, None), Problem(trouble, "no"), read_at=LATER)
+        known = standing(ledger.evidence(LINK), Promises([REED]), root=LINK, entries=None, listed=None, now=NOW)
+    assert not known.proven and bool(known.refuted) is refuted
+
+
+def test_other_bytes_behind_a_link_refute_it() -> None:
+    with Ledger.open(None) as ledger:
+        for content, at in ((b"one", DAY), (b"eno", LATER)):
+            ledger.put(LINK, Entry("R0001.DNG", None, None), Seen(3, (digest(content),)), read_at=at)
+        known = standing(ledger.evidence(LINK), Promises([REED]), root=LINK, entries=None, listed=None, now=NOW)
+    assert not known.proven and known.refuted[0].at == LATER
+
+
 REED = shoot("reed", ("raw/R0001.DNG", b"one"), ("raw/R0002.DNG", b"three"))
 
 
