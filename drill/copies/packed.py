@@ -27,7 +27,7 @@ def packing(kind: str, raw: RawIOBase, size: int) -> Packing:
     raise ValueError(f"{kind!r} is no compressed tar")
 
 
-class _Inflate:
+class Inflate:
     def __init__(self) -> None:
         self._unpack = zlib.decompressobj(-zlib.MAX_WBITS)
         self.ended, self.used = False, 0
@@ -58,13 +58,16 @@ class _Gzip:
             head = read_at(self.raw, at, STEP)
             at += len(head) - len(head.lstrip(b"\0"))
         body = _gzip_body(read_at(self.raw, at, 1 << 17))
-        return None if body is None else Unit(at, at + body, None, None, _Inflate)
+        return None if body is None else Unit(at, at + body, None, None, Inflate)
 
     def after(self, unit: Unit, end: int) -> Unit | None:
         return self.unit_at(end + 8)  # past the check value and the length
 
     def resume(self, at: int) -> Unit | None:
         return None  # where a later member's bytes belong in the tar, nothing tells
+
+    def first_of(self, unit: Unit) -> int | None:
+        return None if unit.start else 0
 
     def pieces(self, unit: Unit) -> Iterator[tuple[int, int]]:
         return even_pieces(unit.body, self.size)

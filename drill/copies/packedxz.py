@@ -40,6 +40,10 @@ class Xz:
     def __init__(self, raw: RawIOBase, size: int) -> None:
         self._raw, self._size = raw, size
         self._known = _xz_index(raw, size)  # start → (size without padding, unpacked size)
+        self._firsts: dict[int, int] = {}
+        total = 0
+        for start, (_, unpacked) in sorted(self._known.items()):
+            self._firsts[start], total = total, total + unpacked
         self._check = 0
         self._flags(0)
 
@@ -64,13 +68,16 @@ class Xz:
 
     def resume(self, at: int) -> Unit | None:
         if self._known:
-            later = min((start for start in self._known if start >= at), default=None)
-            return None if later is None else self._block(later)
+            later = (self._block(start) for start in sorted(self._known) if start >= at)
+            return next((unit for unit in later if unit is not None), None)
         for start, window in windows(self._raw, at + -at % 4, self._size, again=1024):
             for place in range(0, len(window) - 8, 4):
                 if window[place] and not window[place + 1] & 0x3C and self._is_header(window, place):
                     return self._block(start + place)
         return None
+
+    def first_of(self, unit: Unit) -> int | None:
+        return self._firsts.get(unit.start)
 
     def pieces(self, unit: Unit) -> Iterator[tuple[int, int]]:
         return even_pieces(unit.body, self._size if unit.end is None else unit.end)

@@ -64,6 +64,9 @@ class Zstd:
                 place = window.find(_MAGIC, place + 1)
         return None
 
+    def first_of(self, unit: Unit) -> int | None:
+        return None if unit.start else 0
+
     def pieces(self, unit: Unit) -> Iterator[tuple[int, int]]:
         layout = _zstd_header(read_at(self.raw, unit.start, 18))
         body = unit.start + (layout[0] if layout else 0)

@@ -45,12 +45,17 @@ class _Bounded:
         return self._tape.read(size)
 
 
+def _next_sector(at: int) -> int:
+    return at + _SECTOR - at % _SECTOR
+
+
 @dataclass(slots=True)
 class Walk:
     """How far a walk over the headers came: `broken` when one made no sense, `unread` when one could not be read."""
 
     tape: Tape
     missed: Callable[[], bool] = bool  # whether something is still missed when the mark of the end is met: no
+    beyond: Callable[[int], int] = _next_sector  # where to look on after a place that cannot be read
     broken: bool = False
     unread: bool = False
     marked: int | None = None  # where the mark of the end was met
@@ -114,7 +119,7 @@ class Walk:
                 self.unread = True
                 if isinstance(self.tape, Unpacked):
                     return None
-                at += _SECTOR - at % _SECTOR
+                at = self.beyond(at)
                 continue
             if len(record) < RECORD and self.tape.trouble is None:
                 return None

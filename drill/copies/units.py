@@ -48,6 +48,9 @@ class Packing(Protocol):
     def resume(self, at: int) -> Unit | None:
         """Return the first unit that begins at `at` or anywhere after it."""
 
+    def first_of(self, unit: Unit) -> int | None:
+        """Return how many unpacked bytes come before the unit's, None where only unpacking tells."""
+
     def pieces(self, unit: Unit) -> Iterator[tuple[int, int]]:
         """Yield the ranges of packed bytes in which the unit is fed, at most a few kB each where they may expand."""
 

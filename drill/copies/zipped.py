@@ -12,17 +12,24 @@ from collections.abc import Iterator
 from datetime import datetime
 from functools import partial
 from io import RawIOBase
+from typing import Any, cast
 
 from drill.copies.raw import BLOCK, Steady, Unreadable, Waiting, explain, send
-from drill.copies.zipbytes import LOCKED, UTF8
+from drill.copies.zipbytes import LOCAL, LOCAL_SIZE, LOCKED, UTF8
 from drill.errors import DrillError
 from drill.model import Entry, Problem, Receiver, Trouble
 
 _UNIX, _DOS = 3, 0
+_CANNOT_BE_READ = 0x20 | 0x40  # patch data, strong encryption
+_MOST_AT_ONCE = 1024 * 1024
 
 
 class _Differs(Exception):
     """Every byte of a member came and its CRC is another one."""
+
+
+class _Overlaps(Exception):
+    """A member's bytes reach into the next member."""
 
 
 def list_members(raw: RawIOBase, password: str | None) -> list[Entry]:
@@ -34,14 +41,15 @@ def list_members(raw: RawIOBase, password: str | None) -> list[Entry]:
 def deliver_members(raw: RawIOBase, password: str | None, waiting: Waiting, receiver: Receiver) -> None:
     """Deliver what is waiting and found, in the order in which it lies in the archive. Errors: Unreadable."""
     source = Steady(raw)
+    buffer = bytearray(BLOCK)
     with _open(source) as archive:
-        for info in sorted(archive.infolist(), key=lambda info: info.header_offset):
+        for info, end in members_and_limits(archive):
             if info.header_offset not in waiting or not is_file(info):
                 continue
-            entry = waiting.take(info.header_offset, _path(info))
+            entry = waiting.take(info.header_offset, path_of(info))
             if entry is not None:
-                why = partial(_explain, source=source, info=info)
-                send(entry, receiver, _bytes_of(archive, info, password), why=why)
+                why = partial(explain_member, source=source, info=info)
+                send(entry, receiver, _bytes_of(source, info, end, password=password, buffer=buffer), why=why)
 
 
 def open_directory(source: Steady, password: str | None) -> zipfile.ZipFile:
@@ -53,9 +61,19 @@ def open_directory(source: Steady, password: str | None) -> zipfile.ZipFile:
     return archive
 
 
+def members_and_limits(archive: zipfile.ZipFile) -> list[tuple[zipfile.ZipInfo, int]]:
+    """Return the members in the order of the archive, each with where the next one begins."""
+    found = []
+    limit = at = archive.start_dir
+    for info in sorted(archive.infolist(), key=lambda info: info.header_offset, reverse=True):
+        limit, at = (limit, at) if info.header_offset == at else (at, info.header_offset)
+        found.append((info, limit))
+    return found[::-1]
+
+
 def entry_of(info: zipfile.ZipInfo) -> Entry:
     """Return the member as it is listed; its index is where its local header lies."""
-    return Entry(_path(info), info.file_size, _modified(info), info.header_offset)
+    return Entry(path_of(info), info.file_size, _modified(info), info.header_offset)
 
 
 def _open(source: Steady) -> zipfile.ZipFile:
@@ -78,7 +96,7 @@ def is_file(info: zipfile.ZipInfo) -> bool:
     return not info.is_dir() and kind in (0, stat.S_IFREG)
 
 
-def _path(info: zipfile.ZipInfo) -> str:
+def path_of(info: zipfile.ZipInfo) -> str:
     """Return the member's path: with the name in Unicode where the archive has it under any of the three ways."""
     name = info.filename
     if not info.flag_bits & UTF8:
@@ -122,21 +140,93 @@ def _modified(info: zipfile.ZipInfo) -> datetime | None:
         return None
 
 
-def _bytes_of(archive: zipfile.ZipFile, info: zipfile.ZipInfo, password: str | None) -> Iterator[bytes]:
-    with archive.open(info, pwd=None if password is None else password.encode("utf-8", "surrogatepass")) as member:
-        # zipfile would keep the last block back when the CRC differs; here all bytes come, then the verdict.
-        member._expected_crc = None  # type: ignore[attr-defined]
-        crc = 0
-        while chunk := member.read(BLOCK):
-            crc = zlib.crc32(chunk, crc)
-            yield chunk
-        if member._left > 0:  # type: ignore[attr-defined]
-            raise EOFError
+def _bytes_of(
+    source: Steady, info: zipfile.ZipInfo, limit: int, *, password: str | None, buffer: bytearray
+) -> Iterator[bytes | memoryview]:
+    """Yield a member's bytes, then compare the check value. The next member begins at `limit`."""
+    _find_bytes(source, info, limit)
+    crc = 0
+    for chunk in _unpacked(source, info, password, buffer):
+        crc = zlib.crc32(chunk, crc)
+        yield chunk
     if crc != info.CRC:
         raise _Differs
 
 
-def _explain(error: Exception, at: int, *, source: Steady, info: zipfile.ZipInfo) -> Problem:
+def _unpacked(
+    source: Steady, info: zipfile.ZipInfo, password: str | None, buffer: bytearray
+) -> Iterator[bytes | memoryview]:
+    if not info.flag_bits & LOCKED and info.compress_type == zipfile.ZIP_STORED:
+        return _stored(source, info.compress_size, buffer)
+    if not info.flag_bits & LOCKED and info.compress_type == zipfile.ZIP_DEFLATED:
+        return _inflated(source, info.compress_size, buffer)
+    if info.flag_bits & LOCKED and not password:
+        raise RuntimeError("password required")
+    return unpacked_bytes(source, info, None if password is None else password.encode("utf-8", "surrogatepass"))
+
+
+def _find_bytes(source: Steady, info: zipfile.ZipInfo, limit: int) -> None:
+    """Go to where the bytes begin. Errors: OSError, BadZipFile, NotImplementedError."""
+    source.seek(info.header_offset)
+    head = source.read(LOCAL_SIZE)
+    if len(head) < LOCAL_SIZE or head[:4] != LOCAL:
+        raise zipfile.BadZipFile("no header where the directory has the member")
+    name_size, extra_size = int.from_bytes(head[26:28], "little"), int.from_bytes(head[28:30], "little")
+    name = source.read(name_size)
+    if info.flag_bits & _CANNOT_BE_READ:
+        raise NotImplementedError
+    encoding = "utf-8" if int.from_bytes(head[6:8], "little") & UTF8 else "cp437"
+    if name.decode(encoding) != info.orig_filename:
+        raise zipfile.BadZipFile("the directory and the member's header give different names")
+    begin = info.header_offset + LOCAL_SIZE + name_size + extra_size
+    if begin + info.compress_size > limit:
+        raise _Overlaps
+    source.seek(begin)
+
+
+def _stored(source: Steady, size: int, buffer: bytearray) -> Iterator[memoryview]:
+    view = memoryview(buffer)
+    while size > 0:
+        got = source.readinto(view[: min(size, len(view))])
+        if not got:
+            raise EOFError
+        size -= got
+        yield view[:got]
+
+
+def _inflated(source: Steady, size: int, buffer: bytearray) -> Iterator[bytes]:
+    inflate = zlib.decompressobj(-zlib.MAX_WBITS)
+    for packed in _stored(source, size, buffer):
+        held: bytes | memoryview = packed
+        while held and not inflate.eof:
+            chunk = inflate.decompress(held, _MOST_AT_ONCE)
+            held = inflate.unconsumed_tail
+            yield chunk
+        if inflate.eof:
+            return
+    while chunk := inflate.decompress(b"", _MOST_AT_ONCE):
+        yield chunk
+    if not inflate.eof:
+        raise EOFError
+
+
+def unpacked_bytes(source: Steady, info: zipfile.ZipInfo, password: bytes | None) -> Iterator[bytes]:
+    """Yield what the standard library makes of a member whose bytes begin where `source` is; no check value is asked.
+
+    For what is encrypted or packed in a rarer way. Errors: OSError, EOFError, RuntimeError for a wrong password,
+    NotImplementedError, whatever the libraries make of damage.
+    """
+    with zipfile.ZipExtFile(cast(Any, source), "r", info, password) as member:
+        # zipfile would keep the last block back when the CRC differs; here all bytes come, then the verdict.
+        member._expected_crc = None  # type: ignore[attr-defined]
+        while chunk := member.read(BLOCK):
+            yield chunk
+        if member._left > 0:  # type: ignore[attr-defined]
+            raise EOFError
+
+
+def explain_member(error: Exception, at: int, *, source: Steady, info: zipfile.ZipInfo) -> Problem:
+    """Put a failure of reading a member, after `at` good bytes, into words."""
     locked = bool(info.flag_bits & LOCKED)
     doubt = ", or the password is wrong" if locked else ""
     if source.trouble is not None:  # a library may have made something else of a read that failed
@@ -144,6 +234,8 @@ def _explain(error: Exception, at: int, *, source: Steady, info: zipfile.ZipInfo
     match error:
         case _Differs():
             return Problem(Trouble.CHECK_VALUE, f"its check value in the archive differs{doubt}")
+        case _Overlaps():
+            return Problem(Trouble.DAMAGED, "the archive's directory gives the same bytes to another file too")
         case NotImplementedError():
             return Problem(Trouble.UNSUPPORTED, "it is packed in a way that cannot be read here")
         case RuntimeError() if locked and "assword" in str(error):

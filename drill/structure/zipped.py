@@ -14,11 +14,13 @@ from zipfile import ZIP_STORED, ZipFile, ZipInfo
 
 from drill.copies.raw import Steady
 from drill.copies.zipbytes import LOCAL_SIZE, LOCKED, STREAMED, bytes_begin, bytes_begin_without_header
-from drill.copies.zipped import entry_of, is_file, open_directory
+from drill.copies.zipped import entry_of, is_file, members_and_limits, open_directory
 from drill.errors import DrillError
 from drill.extents import Anatomy, Extent, Members, Part
 from drill.model import Entry
 from drill.structure.gapless import NONE, gapless
+
+_LARGEST_SECTOR = 64 * 1024  # a sector may hold a member's header and the directory's beginning
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,7 +42,7 @@ def anatomy_of(raw: RawIOBase, size: int, password: str | None, *, kept: bool) -
     full = [place.entry for place in places if place.entry is not None and place.entry.size]
     empty = [place.entry for place in places if place.entry is not None and not place.entry.size]
     members = [*full, *empty]
-    begins = [place.begin for place in places if place.entry is not None and place.entry.size]
+    begins = [place.begin for place in places if _has_bytes(place)]
     found = _extents(places, (start, size), members=len(members), kept=kept)
     extents = gapless(found, size, begins, members=len(members))
     packed = sum(place.info.compress_size for place in places if place.entry is not None)
@@ -50,9 +52,7 @@ def anatomy_of(raw: RawIOBase, size: int, password: str | None, *, kept: bool) -
 
 
 def _places(source: Steady, archive: ZipFile) -> list[_Place]:
-    infos = sorted(archive.infolist(), key=lambda info: info.header_offset)
-    limits = [*(info.header_offset for info in infos[1:]), archive.start_dir]
-    return [_place(source, info, limit) for info, limit in zip(infos, limits, strict=True)]
+    return [_place(source, info, limit) for info, limit in members_and_limits(archive)]
 
 
 def _place(source: Steady, info: ZipInfo, limit: int) -> _Place:
@@ -66,25 +66,31 @@ def _place(source: Steady, info: ZipInfo, limit: int) -> _Place:
 
 
 def _extents(places: list[_Place], directory: Members, *, members: int, kept: bool) -> Iterator[Extent]:
+    start, size = directory
     number = 0
-    with_bytes = sum(place.entry is not None and bool(place.entry.size) for place in places)
+    empty = with_bytes = sum(_has_bytes(place) for place in places)
     for place in places:
-        full = place.entry is not None and bool(place.entry.size)
-        costs = (number, number + 1) if full else NONE
-        stops = number if number < with_bytes else members
-        header = costs if place.header_needed and not kept else NONE
+        costs, stops = NONE, number if number < with_bytes else members
+        if _has_bytes(place):
+            costs, number = (number, number + 1), number + 1
+        elif place.entry is not None:
+            costs, empty = (empty, empty + 1), empty + 1
+        needed = place.header_needed or place.info.header_offset >= start - _LARGEST_SECTOR
+        header = costs if needed and not kept else NONE
         yield Extent(place.info.header_offset, place.begin, Part.HEADERS, stops, NONE, header, "a member's header")
         end = place.begin + place.info.compress_size
         yield Extent(place.begin, end, _part(place.info), stops, costs, costs)
-        number += full
-    start, size = directory
     most = NONE if kept else _only_in_directory(places)
     yield Extent(start, size, Part.HEADERS, 0, NONE, most, "the directory")
 
 
+def _has_bytes(place: _Place) -> bool:
+    return place.entry is not None and bool(place.entry.size)
+
+
 def _only_in_directory(places: Sequence[_Place]) -> Members:
     """Return the members whose sizes stand in the directory and behind their bytes, but not before them."""
-    full = [place for place in places if place.entry is not None and place.entry.size]
+    full = [place for place in places if _has_bytes(place)]
     streamed = [number for number, place in enumerate(full) if place.info.flag_bits & STREAMED]
     return (streamed[0], streamed[-1] + 1) if streamed else NONE
 
