@@ -18,7 +18,7 @@ from io import RawIOBase
 
 from drill.copies.sevenzip.chunks import HEAD, Chunk, chunk_at
 from drill.errors import DrillError
-from drill.extents import Members, Part
+from drill.extents import Part
 from drill.structure.costs import Cost, Places
 
 _TAIL = 16  # the last bytes of a compressed chunk may be nothing but what the coder flushes (5 bytes)
@@ -51,11 +51,11 @@ def follow(stream: RawIOBase, packed: int) -> Chain:
     while True:
         try:
             stream.seek(at)
-            got = stream.readinto(view[: min(HEAD, packed - at)]) or 0
-            chunk = chunk_at(view[:got]) if 0 < got else None
+            got = stream.readinto(view[: max(0, min(HEAD, packed - at))]) or 0
+            chunk = chunk_at(view[:got]) if got > 0 else None
         except (OSError, DrillError):
             chunk = None
-        if chunk is None or (not at and not chunk.resets_dictionary and chunk.control):
+        if chunk is None or at + chunk.head + chunk.packed > packed or not (at or chunk.resets_dictionary):
             chain.broken = at
             break
         chain.end = at + chunk.head

@@ -43,22 +43,18 @@ class Chunk(NamedTuple):
 
 def chunk_at(head: bytes | bytearray | memoryview) -> Chunk | None:
     """Return the chunk that begins with these bytes; the end of the stream unpacks to nothing."""
-    if not head:
-        return None
-    control = head[0]
+    control = head[0] if head else 3
+    chunk: Chunk | None = None
     if control == 0:
-        return Chunk(0, 1, 0, 0)
-    if control <= 2:
-        if len(head) < 3:
-            return None
+        chunk = Chunk(0, 1, 0, 0)
+    elif control <= 2 and len(head) >= 3:
         size = (head[1] << 8 | head[2]) + 1
-        return Chunk(control, 3, size, size)
-    if control < 0x80 or len(head) < 5:
-        return None
-    unpacked = ((control & 0x1F) << 16 | head[1] << 8 | head[2]) + 1
-    packed = (head[3] << 8 | head[4]) + 1
-    if control < 0xC0:
-        return Chunk(control, 5, packed, unpacked)
-    if len(head) < HEAD or head[5] > _MOST_PROPERTIES:
-        return None
-    return Chunk(control, 6, packed, unpacked)
+        chunk = Chunk(control, 3, size, size)
+    elif control >= 0x80 and len(head) >= 5 + (control >= 0xC0):
+        unpacked = ((control & 0x1F) << 16 | head[1] << 8 | head[2]) + 1
+        packed = (head[3] << 8 | head[4]) + 1
+        if control < 0xC0:
+            chunk = Chunk(control, 5, packed, unpacked)
+        elif head[5] <= _MOST_PROPERTIES:
+            chunk = Chunk(control, 6, packed, unpacked)
+    return chunk
