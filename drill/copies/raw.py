@@ -258,6 +258,10 @@ class Waiting:
     def __contains__(self, index: int) -> bool:
         return index in self._by_index
 
+    def indices(self) -> frozenset[int]:
+        """Return the numbers of all that is waiting."""
+        return frozenset(self._by_index)
+
     def take(self, index: int, path: str) -> Entry | None:
         """Return and strike off one wanted entry of that stream under that path."""
         entries = self._by_index.get(index, [])

@@ -5,10 +5,12 @@ calls. Must not know: where the stream comes from. A damaged block costs what co
 blocks go on.
 """
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from functools import partial
 from io import RawIOBase
 
 from drill.copies.raw import Steady, Waiting, explain, fail, send
+from drill.copies.sevenzip.ahead import Ahead, AheadRun, Wanted, can_go_ahead
 from drill.copies.sevenzip.layout import Block, Member, open_layout
 from drill.copies.sevenzip.password import refuse_wrong_password
 from drill.copies.sevenzip.unpack import Run, why
@@ -31,18 +33,30 @@ def deliver_members(raw: RawIOBase, password: str | None, waiting: Waiting, rece
         entry = waiting.take(member.index, member.path)
         if entry is not None:
             send(entry, receiver, iter(()), why=explain)
+    wanted: list[Wanted] = []
     for block in sorted(layout.blocks, key=lambda block: block.start):
-        wanted = [m for m in block.members if m.plain and m.index in waiting]
-        if wanted:
-            members = block.members[: block.members.index(wanted[-1]) + 1]
-            _deliver_block(source, block, members, waiting=waiting, receiver=receiver)
+        last = max((n for n, m in enumerate(block.members) if m.plain and m.index in waiting), default=-1)
+        if last >= 0:
+            wanted.append((block, block.members[: last + 1]))
+    if not can_go_ahead(wanted):
+        for block, members in wanted:
+            _deliver_block(partial(Run, source, block), block, members, waiting=waiting, receiver=receiver)
+        return
+    with Ahead(raw, wanted, waiting.indices()) as ahead:
+        for (block, members), run in zip(wanted, ahead.runs(), strict=True):
+            _deliver_block(run.begun, block, members, waiting=waiting, receiver=receiver)
 
 
 def _deliver_block(
-    source: Steady, block: Block, members: Sequence[Member], *, waiting: Waiting, receiver: Receiver
+    begin: Callable[[], Run | AheadRun],
+    block: Block,
+    members: Sequence[Member],
+    *,
+    waiting: Waiting,
+    receiver: Receiver,
 ) -> None:
     try:
-        run = Run(source, block)
+        run = begin()
     except Exception as error:
         _fail_rest(members, why(error, 0, block=block), waiting=waiting, receiver=receiver)
         return
@@ -60,7 +74,7 @@ def _deliver_block(
             return
 
 
-def _send(entry: Entry, member: Member, run: Run, *, block: Block, receiver: Receiver) -> None:
+def _send(entry: Entry, member: Member, run: Run | AheadRun, *, block: Block, receiver: Receiver) -> None:
     chunks = run.bytes_of(member)
     send(entry, receiver, chunks, why=lambda error, at: why(error, at, block=block, given=run.given))
     try:
