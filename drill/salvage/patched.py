@@ -140,7 +140,9 @@ class Around(RawIOBase):
         page_end = min(start - start % PAGE + PAGE, self._size)
         probe = memoryview(bytearray(1))
         bad, good = start, page_end
-        for place in range(start - start % _NARROWEST + _NARROWEST, page_end, _NARROWEST):
+        first = start - start % _NARROWEST + _NARROWEST
+        near = [start + (1 << power) for power in range(_NARROWEST.bit_length() - 1)]
+        for place in (*(p for p in near if p < min(first, page_end)), *range(first, page_end, _NARROWEST)):
             if self._try(place, probe)[0]:
                 good = place
                 break
