@@ -154,6 +154,7 @@ class CopyStock:
     others, but for those that are `refuted`: wrong when they were last read.
 
     `unlisted` has the folders in it that could not be listed, with the reason: nothing is known of what is in them.
+    `headers_kept` says of an archive whether its headers are kept beside the ledger; None for what has none to keep.
     """
 
     copy: str
@@ -178,6 +179,7 @@ class CopyStock:
     never_verified: int
     refuted: tuple[str, ...]
     unlisted: tuple[str, ...] = ()
+    headers_kept: bool | None = None
 
     @property
     def expired(self) -> bool:

@@ -46,7 +46,8 @@ class State(StrEnum):
 class OpenCopy:
     """A copy as found: its state and why, its raw streams, its view and its fault-free listing.
 
-    `trouble` is what kind of reason a copy has that refuses.
+    `trouble` is what kind of reason a copy has that refuses; `damaged` is the raw stream of an archive that cannot be
+    listed: a salvage may still find files in it.
     `unlisted` says which folders in it could not be listed and why, such as "wedding (Permission denied)": the listing
     knows nothing of what is in them. `remembered` counts the files that stand in for the list of a copy that has none
     and cannot be reached: what it was seen to hold before.
@@ -62,6 +63,7 @@ class OpenCopy:
     unlisted: tuple[str, ...] = ()
     remembered: int = 0
     trouble: Trouble | None = None
+    damaged: Store | None = None
 
     @property
     def is_archive(self) -> bool:
@@ -72,6 +74,7 @@ class OpenCopy:
 def open_copy(copy: Copy, medium: Medium, *, session: LinkSession, downloads: Path) -> OpenCopy:
     """Open one copy; a link to an archive is downloaded whole into `downloads`."""
     found = OpenCopy(copy, medium, State.HERE)
+    store: Store | None = None
     try:
         store = _store(copy, medium, session, downloads)
         view = plain_view(store) if copy.archive is None else archive_view(store, copy.archive, copy.password)
@@ -83,7 +86,8 @@ def open_copy(copy: Copy, medium: Medium, *, session: LinkSession, downloads: Pa
     except CannotRead as error:
         where = "" if copy.at is None else f"{copy.at}: "
         trouble = error.trouble if isinstance(error, Unreadable) else Trouble.REFUSED
-        return replace(found, state=State.REFUSES, reason=f"{where}{error}", trouble=trouble)
+        damaged = None if copy.archive is None else store
+        return replace(found, state=State.REFUSES, reason=f"{where}{error}", trouble=trouble, damaged=damaged)
 
 
 def say_unlisted(folders: Iterable[Unlisted]) -> tuple[str, ...]:

@@ -25,6 +25,7 @@ from drill.cli.terminal import (
 )
 from drill.errors import Mistake, Mistakes, Unfinished
 from drill.guard import guard_outputs
+from drill.insurance import headers_folder
 from drill.ledger import Ledger
 from drill.model import Scenario, Studio
 from drill.record import Run, dump
@@ -72,9 +73,11 @@ def _run(options: argparse.Namespace) -> int:
     studio, scenarios = _read(options)
     outputs = {"[studio] scratch": studio.scratch or Path(tempfile.gettempdir())}
     outputs |= {} if options.no_ledger else {"[studio] ledger": studio.ledger}
+    headers = None if options.no_ledger else headers_folder(studio.ledger)
     outputs |= {} if options.no_reports else {"[studio] reports": studio.reports}
     outputs |= {"--json": Path(options.json)} if options.json not in (None, "-") else {}
     guard_outputs(studio, outputs, also={f"the scenario {s.name}": Path(s.file) for s in scenarios})
+    guard_outputs(studio, {} if headers is None else {"[studio] ledger": headers})
     if studio.scratch and not studio.scratch.parent.is_dir():
         what = f"the folder it should be in, {studio.scratch.parent}, is not there"
         raise Mistakes([Mistake(str(studio.file), "studio.scratch", what, "plug that disk in, or name another folder")])
@@ -87,6 +90,7 @@ def _run(options: argparse.Namespace) -> int:
         shoots=tuple(options.shoot),
         keep=options.keep,
         spot=spot,
+        headers=headers,
         progress=progress,
     )
     for warning in studio.warnings:

@@ -11,6 +11,7 @@ from drill.cli.terminal import FALLS_SHORT, OK, Commands, check_file, columns, c
 from drill.enlist import MANIFESTS
 from drill.errors import Mistake, Mistakes
 from drill.guard import falls_in, guard_outputs
+from drill.insurance import headers_folder
 from drill.inventory import Survey, dump
 from drill.ledger import Ledger, ledger_files
 from drill.model import Studio
@@ -25,7 +26,8 @@ another size, of other bytes than promised or wrong when last read, a link has e
 verified_within is missed;
 2 the command, the studio file or a manifest is wrong; 3 it could not be finished. The rules that are shown (three
 copies, two kinds of media, one off-site; common practice in the field) are advice and change no exit code. Copies are
-only listed: no picture is read, unless --write-manifests says so.
+only listed: no picture is read, unless --write-manifests says so. The headers of an archive in good health, a few kB,
+are kept beside the ledger, so that a bad sector in them takes nothing away.
 """
 
 
@@ -43,7 +45,11 @@ def add_survey(commands: Commands) -> None:
     taking.add_argument(
         "--json", metavar="FILE", help="write the record as JSON; - for standard output, without tables"
     )
-    taking.add_argument("--no-ledger", action="store_true", help="leave out what earlier readings have proved")
+    taking.add_argument(
+        "--no-ledger",
+        action="store_true",
+        help="leave out what earlier readings have proved, and keep no headers of archives",
+    )
     add_list_options(taking)
     taking.set_defaults(call=_survey)
 
@@ -57,21 +63,25 @@ def _survey(options: argparse.Namespace) -> int:
         complain(f"warning: {warning}")
     with nullcontext(None) if options.no_ledger else Ledger.read(studio.ledger) as ledger:
         now, shoots = options.now or clock.now(), tuple(options.shoot)
-        found = survey(studio, now=now, ledger=ledger, shoots=shoots, progress=progress)
+        headers = None if options.no_ledger else headers_folder(studio.ledger)
+        found = survey(studio, now=now, ledger=ledger, headers=headers, shoots=shoots, progress=progress)
     progress("")
     _deliver(found, options)
     return FALLS_SHORT if found.falls_short or unread else OK
 
 
 def _check_outputs(studio: Studio, options: argparse.Namespace) -> None:
-    """Refuse a file to write that lies in a copy or cannot be there. Errors: Mistakes."""
+    """Refuse a file to write that lies in a copy or cannot be there, and kept headers that would. Errors: Mistakes."""
+    if not options.no_ledger and any(copy.archive is not None for copy in studio.copies):
+        guard_outputs(studio, {"[studio] ledger": headers_folder(studio.ledger)})
     if options.json in (None, "-"):
         return
     target = Path(options.json)
     guard_outputs(studio, {"--json": target})
     check_file(target, option="--json")
     home = studio.file.parent
-    if any(falls_in(target, kept) for kept in (home / MANIFESTS, *ledger_files(studio.ledger))):
+    kept = (home / MANIFESTS, headers_folder(studio.ledger), *ledger_files(studio.ledger))
+    if any(falls_in(target, one) for one in kept):
         what = "is where lists and readings are kept"
         raise Mistakes([Mistake("--json", options.json, what, "name another file")])
 

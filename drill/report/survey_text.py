@@ -338,6 +338,21 @@ def _to_know(survey: Survey) -> list[str]:
                 "" if copy.listed is not None else " (a picture under another name is found by a drill, which reads)"
             )
             said.append(f"{copy.copy}: {_many(len(copy.extra))} extra{renamed}: {_names(copy.extra)}")
+    return said + _headers(survey.copies)
+
+
+def _headers(copies: Sequence[CopyStock]) -> list[str]:
+    """Say of which archives the headers are kept, and of which they are not."""
+    kept = [copy.copy for copy in copies if copy.headers_kept]
+    bare = [copy.copy for copy in copies if copy.headers_kept is False]
+    said = []
+    if kept:
+        said.append(
+            f"the headers of {_names(kept)} are kept beside the ledger: a bad sector in them takes nothing away"
+        )
+    if bare:
+        what = "are not kept beside the ledger yet: a bad sector in them could take everything in it"
+        said.append(f"the headers of {_names(bare)} {what}")
     return said
 
 

@@ -22,6 +22,7 @@ class Found:
     """A copy as found: `state` is here, answers, away, refuses or expired; `entries` is None where nobody looked.
 
     `unlisted` has the folders of which the entries say nothing, with the reason; `root` is its place in the ledger.
+    `opened` is an archive as it was opened.
     """
 
     copy: Copy
@@ -32,6 +33,7 @@ class Found:
     expires: datetime | None = None
     unlisted: tuple[str, ...] = ()
     root: Root | None = None
+    opened: OpenCopy | None = None
 
 
 def look(copy: Copy, medium: Medium, *, session: LinkSession, now: datetime, times: bool = False) -> Found:
@@ -53,7 +55,7 @@ def look(copy: Copy, medium: Medium, *, session: LinkSession, now: datetime, tim
             return Found(copy, medium, "away", str(error))
     opened = open_copy(copy, medium, session=session, downloads=Path())
     listing = opened.entries if opened.state is State.HERE else None
-    return Found(copy, medium, opened.state.value, opened.reason, listing, root=root_of(opened))
+    return Found(copy, medium, opened.state.value, opened.reason, listing, root=root_of(opened), opened=opened)
 
 
 def _look_behind(copy: Copy, medium: Medium, url: str, *, session: LinkSession, now: datetime) -> Found:

@@ -1,7 +1,7 @@
 """Stocktake: what each shoot promises, what each copy is said to hold and has, and what published rules say to that.
 
-Flows in: a studio, the moment that counts as now. Flows out: the record of a survey. Nothing is written, no picture is
-read. Must not know: terminals. Everything that is asked of a file depends on which copies hold it, so files are counted
+Flows in: a studio, the moment that counts as now. Flows out: the record of a survey. No picture is read, and nothing is
+written but archives' headers, beside the ledger. Must not know: terminals. Everything that is asked of a file depends on which copies hold it, so files are counted
 in classes of equal holders, and each class is judged once.
 """
 
@@ -9,6 +9,7 @@ from collections import Counter, defaultdict
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime
+from pathlib import Path
 
 from drill import clock
 from drill.copies import LinkSession
@@ -38,6 +39,7 @@ from drill.survey.look import Found, look
 from drill.survey.match import NONE, REFUSED, SAID, THERE, Holding, Wanted, hold
 from drill.survey.notices import colliding, lacks_classes, lists_beside, mirrors, odd_rates, unpaired
 from drill.survey.proofs import Proofs
+from drill.survey.safe import Safe
 
 Holders = tuple[int, ...]  # the state of a promised file on each copy, in the studio file's order
 
@@ -47,10 +49,12 @@ def survey(
     *,
     now: datetime,
     ledger: Ledger | None = None,
+    headers: Path | None = None,
     shoots: Sequence[str] = (),
     progress: Callable[[str], None] = lambda text: None,
 ) -> Survey:
-    """Take stock of the studio, or of some of its shoots by id; the ledger tells what was ever proved.
+    """Take stock of the studio, or of some of its shoots by id; the ledger tells what was ever proved. The headers of
+    archives in good health are kept in the folder `headers`, where there is one.
 
     Errors: Mistakes, for an id that no shoot has.
     """
@@ -58,7 +62,8 @@ def survey(
     wanted = Wanted.of((shoot.id, shoot.promise) for shoot in studio.shoots)
     spans = _spans(studio.shoots)
     proofs = Proofs(ledger, studio.shoots, now=now)
-    looked = _look_at_all(studio, wanted, proofs, now=now, progress=progress)
+    safe = Safe(headers, now=now)
+    looked = _look_at_all(studio, wanted, proofs, safe, now=now, progress=progress)
     progress("counting")
     sizes, unclear = _sizes(wanted, looked)
     stocks = []
@@ -77,7 +82,7 @@ def survey(
         mirrors=tuple(mirrors(studio)),
         rates=tuple(odd_rates(studio)),
         lists_beside=tuple(lists_beside(studio)),
-        notes=tuple(_notes(looked)),
+        notes=(*_notes(looked), *safe.warnings),
     )
 
 
@@ -102,6 +107,7 @@ class _Seen:
     known: Standing
     files: int | None
     listed: int | None
+    headers_kept: bool | None
 
     def held(self, span: slice) -> list[int]:
         """Return the promised files, by number, that it is said to hold of a shoot."""
@@ -110,7 +116,7 @@ class _Seen:
 
 
 def _look_at_all(
-    studio: Studio, wanted: Wanted, proofs: Proofs, *, now: datetime, progress: Callable[[str], None]
+    studio: Studio, wanted: Wanted, proofs: Proofs, safe: Safe, *, now: datetime, progress: Callable[[str], None]
 ) -> list[_Seen]:
     seen = []
     with LinkSession() as session:
@@ -118,11 +124,12 @@ def _look_at_all(
             progress(f"looking at {copy.id}")
             times = proofs.are_of(copy)
             found = look(copy, studio.media[copy.on], session=session, now=now, times=times)
-            seen.append(_look_at(studio, wanted, found, proofs.standing(found)))
+            kept = safe.holds(found)
+            seen.append(_look_at(studio, wanted, found, proofs.standing(found), headers_kept=kept))
     return seen
 
 
-def _look_at(studio: Studio, wanted: Wanted, found: Found, known: Standing) -> _Seen:
+def _look_at(studio: Studio, wanted: Wanted, found: Found, known: Standing, *, headers_kept: bool | None) -> _Seen:
     copy = found.copy
     holds = found.state in HOLD
     root = copy.at.name if copy.at is not None and copy.form == "folder" else ""
@@ -135,8 +142,8 @@ def _look_at(studio: Studio, wanted: Wanted, found: Found, known: Standing) -> _
             path for path in holding.extra if path != mark and not inside.has(path) and dropping(path) is None
         ]
     files = None if found.entries is None else len(found.entries)
-    bare = replace(found, entries=None)
-    return _Seen(bare, holding, known, files, None if copy.listed is None else len(copy.listed))
+    bare = replace(found, entries=None, opened=None)
+    return _Seen(bare, holding, known, files, None if copy.listed is None else len(copy.listed), headers_kept)
 
 
 def _sizes(wanted: Wanted, looked: Sequence[_Seen]) -> tuple[list[int | None], dict[int, Disagreement]]:
@@ -221,6 +228,7 @@ def _copy_stock(
         never_verified=proof.never,
         refuted=proof.refuted,
         unlisted=found.unlisted,
+        headers_kept=seen.headers_kept,
     )
 
 

@@ -29,7 +29,7 @@ FLOORS = (
     ("manifests", "copies", "ledger"),
     ("structure", "salvage"),
     ("studio", "shelf", "soundness"),
-    ("guard", "scenario", "coverage", "plan", "faulttree", "timing", "reading", "radius", "stitching"),
+    ("guard", "scenario", "coverage", "plan", "faulttree", "timing", "reading", "radius", "stitching", "insurance"),
     ("faults", "evidence", "measured", "further", "places", "history", "comparing"),
     ("restore", "verify", "score"),
     ("rehearse", "audit", "retire", "survey", "intake", "enlist"),

@@ -1,0 +1,272 @@
+"""When an archive's headers are kept: it opened in good health, they are few, and alone they list all that is in it.
+
+Flows in: an opened copy, the folder beside the ledger. Flows out: the last two states of its headers there, and what
+went wrong in words. Must not know: promises, scenarios. A file is written aside, flushed and renamed; the state before
+the last is kept, because an archive may be made anew and turn out worse.
+"""
+
+import errno
+import hashlib
+import os
+from collections.abc import Sequence
+from contextlib import suppress
+from dataclasses import dataclass, field
+from datetime import datetime
+from io import RawIOBase
+from pathlib import Path
+
+from drill import clock, units
+from drill.errors import CannotReach, CannotRead, DrillError
+from drill.extents import Anatomy, Kept, Part, Piece
+from drill.insurance.form import About, Text, read, read_about, sum_of, write
+from drill.model import Entry, Store
+from drill.salvage import salvage_entries
+from drill.shelf import OpenCopy, State
+from drill.structure import anatomy
+
+MOST_BYTES = 16 * 1024 * 1024
+MOST_PIECES = 100_000
+_MOST_TEXT = 4 * MOST_BYTES + 200 * MOST_PIECES
+_HEAD = 8192  # characters in which a text says what it is about
+KEEPS = frozenset({".7z", ".zip", ".tar"})
+"""The formats whose headers can be kept: a compressed tar has none that stand apart."""
+
+
+@dataclass(frozen=True, slots=True)
+class Held:
+    """The kept headers of one copy, the latest first, and what was wrong with the files they are in."""
+
+    headers: tuple[Kept, ...] = ()
+    warnings: tuple[str, ...] = field(default=())
+
+
+def headers_folder(ledger: Path) -> Path:
+    """Return the folder beside a ledger where headers are kept: `ledger.headers` beside `ledger.sqlite`."""
+    folder = ledger.with_suffix(".headers")
+    return folder if folder != ledger else ledger.with_name(f"{ledger.name}.headers")
+
+
+def insure(found: OpenCopy, folder: Path, *, now: datetime) -> str | None:
+    """Keep the headers of an archive that opened in good health; return in words what was in the way, if anything.
+
+    Nothing is written while they are as they were kept, nor where they name fewer files at the same size: that is an
+    archive that was damaged.
+    """
+    if found.state is not State.HERE or found.reason or found.copy.archive not in KEEPS or found.store is None:
+        return None
+    files = found.store.files()
+    if not files:
+        return None
+    latest, older = _paths(found.copy.id, folder)
+    known = _whole(latest)
+    modified = "" if files[0].modified is None else files[0].modified.isoformat()
+    if known is not None and modified and (known.size, known.modified) == (files[0].size, modified):
+        return None
+    try:
+        pieces = _headers_of(found, found.store)
+    except _InTheWay as error:
+        return f"the headers of {found.copy.id} are not kept: {error}"
+    size = files[0].size or 0
+    about = About(found.copy.id, files[0].path.rpartition("/")[2], size, modified, sum_of(pieces))
+    if known is not None and (known.size, known.sum) == (about.size, about.sum):
+        return None
+    lost = lost_since(found, kept_headers(found.copy.id, folder).headers)
+    if lost:
+        return f"the headers of {found.copy.id} are not kept anew: they named {len(lost)} files more before"
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        _swap_in(latest, write(about, pieces, kept=clock.rfc3339(now)), before=older if known is not None else None)
+    except OSError as error:
+        return f"the headers of {found.copy.id} cannot be kept: {folder}: {error.strerror}"
+    return None
+
+
+def kept_headers(id_: str, folder: Path) -> Held:
+    """Return what is kept of a copy's headers; a file that is damaged is left out and told."""
+    headers: list[Kept] = []
+    warnings: list[str] = []
+    for path in _paths(id_, folder):
+        try:
+            known = _read_text(path)
+        except FileNotFoundError:
+            continue
+        except (OSError, ValueError) as error:
+            warnings.append(f"the kept headers in {path} cannot be used: {error}")
+            continue
+        if known.about.copy != id_:
+            warnings.append(f"the kept headers in {path} are left alone: they are of {known.about.copy}")
+            continue
+        if known.damaged:
+            warnings.append(f"the kept headers in {path} are damaged in places; what is whole is used")
+        headers.append(known.kept)
+    return Held(tuple(headers), tuple(warnings))
+
+
+def lost_since(found: OpenCopy, headers: Sequence[Kept]) -> list[Entry]:
+    """Return what kept headers name in an archive of this very size and its own headers name no more.
+
+    Damage can make a listing shorter without an error: zeros are the end of a tar. Where the archive still has the kept
+    bytes, nothing else is looked at.
+    """
+    store, archive = found.store, found.copy.archive
+    if found.state is not State.HERE or store is None or archive not in KEEPS:
+        return []
+    size = next((entry.size for entry in store.files()), None)
+    own = {(entry.path, entry.index) for entry in found.entries}
+    for kept in headers:
+        if kept.size != size or _still_there(store, kept):
+            continue
+        with suppress(CannotRead, CannotReach):
+            named = _listed_by(kept, found, store)
+            return [entry for entry in named if (entry.path, entry.index) not in own]
+    return []
+
+
+def _still_there(store: Store, kept: Kept) -> bool:
+    try:
+        with store.open(store.files()[0]) as raw:
+            return all(_exactly(raw, piece.start, piece.start + len(piece.data)) == piece.data for piece in kept.pieces)
+    except (OSError, DrillError):
+        return False
+
+
+def is_kept(id_: str, folder: Path) -> bool:
+    """Say whether headers of a copy are kept, by the first lines of the file alone."""
+    return any(_about(path) is not None for path in _paths(id_, folder))
+
+
+def _paths(id_: str, folder: Path) -> tuple[Path, Path]:
+    """Return where the latest state of a copy's headers is kept, and the one before. Ids may differ in case alone."""
+    name = f"{id_}-{hashlib.sha256(id_.encode()).hexdigest()[:8]}"
+    return folder / f"{name}.txt", folder / f"{name}-older.txt"
+
+
+def _read_text(path: Path) -> Text:
+    """Errors: OSError, ValueError."""
+    with path.open(encoding="utf-8", errors="surrogateescape") as file:
+        text = file.read(_MOST_TEXT + 1)
+    if len(text) > _MOST_TEXT:
+        raise ValueError("it is too long")
+    return read(text)
+
+
+def _whole(path: Path) -> About | None:
+    """Return what a kept text is about, if nothing of it is damaged."""
+    try:
+        text = _read_text(path)
+    except (OSError, ValueError):
+        return None
+    return None if text.damaged else text.about
+
+
+def _about(path: Path) -> About | None:
+    try:
+        with path.open(encoding="utf-8", errors="surrogateescape") as file:
+            return read_about(file.read(_HEAD))
+    except (OSError, ValueError):
+        return None
+
+
+def _swap_in(latest: Path, text: str, *, before: Path | None) -> None:
+    """Write a text in whole; the one that is there goes to `before`, if it is worth keeping."""
+    aside = latest.with_name(f".{latest.name}-{os.getpid()}.part")
+    try:
+        with aside.open("w", encoding="utf-8", errors="surrogateescape", newline="\n") as file:
+            file.write(text)
+            file.flush()
+            os.fsync(file.fileno())
+        if before is not None:
+            latest.replace(before)
+        aside.replace(latest)
+    finally:
+        with suppress(OSError):
+            aside.unlink(missing_ok=True)
+
+
+# --- the headers -------------------------------------------------------------------------------------------------
+
+
+class _InTheWay(DrillError):
+    """Why an archive's headers cannot be kept."""
+
+
+def _headers_of(found: OpenCopy, store: Store) -> list[Piece]:
+    """Read an archive's headers. Errors: _InTheWay."""
+    assert found.copy.archive is not None
+    try:
+        pieces = _read(store, anatomy(store, found.copy.archive, found.copy.password))
+    except (CannotRead, CannotReach) as error:
+        raise _InTheWay(str(error)) from None
+    except OSError as error:
+        raise _InTheWay(f"they cannot be read ({error.strerror or error})") from None
+    if not _list_alone(found, pieces, store):
+        raise _InTheWay("alone they do not list what is in it")
+    return pieces
+
+
+def _read(store: Store, whole: Anatomy) -> list[Piece]:
+    spans: list[tuple[int, int]] = []
+    for extent in whole.extents:
+        if extent.part is not Part.HEADERS:
+            continue
+        if spans and spans[-1][1] == extent.start:
+            spans[-1] = spans[-1][0], extent.end
+        else:
+            spans.append((extent.start, extent.end))
+    total = sum(end - start for start, end in spans)
+    if total > MOST_BYTES or len(spans) > MOST_PIECES:
+        raise _InTheWay(f"they take {units.say_size(total)} in {len(spans)} pieces, more than is kept")
+    with store.open(store.files()[0]) as raw:
+        return [Piece(start, _exactly(raw, start, end)) for start, end in spans]
+
+
+def _exactly(raw: RawIOBase, start: int, end: int) -> bytes:
+    raw.seek(start)
+    data = b""
+    while len(data) < end - start and (more := raw.read(end - start - len(data))):
+        data += more
+    if len(data) != end - start:
+        raise _InTheWay(f"the archive ends at byte {start + len(data)}")
+    return data
+
+
+def _list_alone(found: OpenCopy, pieces: Sequence[Piece], store: Store) -> bool:
+    """Say whether the pieces list all that is in the archive when nothing else of it can be read."""
+    try:
+        listed = _listed_by(Kept(store.files()[0].size or 0, tuple(pieces)), found, store)
+    except (CannotRead, CannotReach):
+        return False
+    return {(e.path, e.index, e.size) for e in listed} >= {(e.path, e.index, e.size) for e in found.entries}
+
+
+def _listed_by(kept: Kept, found: OpenCopy, store: Store) -> list[Entry]:
+    """List an archive by kept headers alone. Errors: CannotRead, CannotReach."""
+    assert found.copy.archive is not None
+    alone = Store(store.files, lambda entry: _Nothing(kept.size))
+    return salvage_entries(alone, found.copy.archive, found.copy.password, kept=kept)
+
+
+class _Nothing(RawIOBase):
+    """A file of which nothing can be read."""
+
+    def __init__(self, size: int) -> None:
+        super().__init__()
+        self._size, self._at = size, 0
+
+    def readable(self) -> bool:
+        return True
+
+    def seekable(self) -> bool:
+        return True
+
+    def tell(self) -> int:
+        return self._at
+
+    def seek(self, offset: int, whence: int = os.SEEK_SET) -> int:
+        self._at = offset + (self._size if whence == os.SEEK_END else self._at if whence == os.SEEK_CUR else 0)
+        return self._at
+
+    def readinto(self, buffer: object, /) -> int:
+        if self._at >= self._size:
+            return 0
+        raise OSError(errno.EIO, "Input/output error")
