@@ -23,11 +23,17 @@ _BYTE_EFFECTS = frozenset({"unreadable", "altered", "truncated"})
 
 @dataclass(frozen=True, slots=True)
 class Faulted:
-    """A copy under its fate. `touches` is true for files whose read may differ from the fault-free one."""
+    """A copy under its fate. `touches` is true for files whose read may differ from the fault-free one.
+
+    `store` has the streams beneath the view, damaged alike, for a salvage; `replaced` is true for members of an archive
+    that are themselves replaced, whatever its own bytes are.
+    """
 
     view: View
+    store: Store
     touches: Callable[[Entry], bool]
     hides: Callable[[Entry], bool]
+    replaced: Callable[[Entry], bool]
     has_bad_sectors: bool
 
 
@@ -44,10 +50,13 @@ def lay_over(
     damage = _damage(found, fate.blows, seed=seed, others=others, worst=worst)
     hidden, covered = _member_faults(found, fate.blows, seed)
     dead_link = _dead_link(fate.blows)
+    store = found.store
     if dead_link is not None:
-        view = _rebuilt(found, _expired_store(found.store, dead_link))
+        store = _expired_store(store, dead_link)
+        view = _rebuilt(found, store)
     elif damage:
-        view = _rebuilt(found, _damaged_store(found.store, damage, _raw_entries(found)))
+        store = _damaged_store(store, damage, _raw_entries(found))
+        view = _rebuilt(found, store)
         view = view if found.is_archive else _listed_as(view, damage)
     else:
         view = found.view
@@ -61,8 +70,10 @@ def lay_over(
 
     return Faulted(
         view=view,
+        store=store,
         touches=touches,
         hides=lambda entry: entry.path in hidden,
+        replaced=lambda entry: entry.path in covered,
         has_bad_sectors=any(item.bad or item.scaled_bad for item in damage.values()),
     )
 

@@ -2,8 +2,9 @@
 
 `run` is the whole run; `drill` one scenario for one shoot; `stage` all copies under one scenario; `reads` makes every
 read once and remembers what it gave; `holdings` who is said to hold what; `findings` what is wrong on the copies today;
-`opening` finds the copies and who is asked first; `links` asks servers; `by_hand` the restore a person would do;
-`settle` makes the record. They print nothing.
+`opening` finds the copies and who is asked first; `links` asks servers; `bench` is what one drill works with;
+`salvaging` is what damaged copies still give before a file counts as lost, `parts` what that leaves in scratch;
+`by_hand` the restore a person would do; `settle` makes the record. They print nothing.
 """
 
 from drill.rehearse.run import Options, rehearse

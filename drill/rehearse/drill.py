@@ -4,45 +4,25 @@ Flows in: a shoot with its claims, a stage, the reads of the run. Flows out: Fac
 the sizes are known. Must not know: terminals, JSON.
 """
 
-from collections.abc import Container, Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 
 from drill.coverage import Claim
-from drill.faults import Faulted
-from drill.model import Digest, Entry, Problem, Promised, Shoot, Trouble
+from drill.model import Entry, Problem, Shoot, Trouble
 from drill.record import Unchecked
+from drill.rehearse.bench import Bench, Case, readable
 from drill.rehearse.by_hand import by_hand
-from drill.rehearse.holdings import Claims, Holdings
-from drill.rehearse.reads import Read, Reads
+from drill.rehearse.holdings import Holdings
+from drill.rehearse.reads import Read
+from drill.rehearse.salvaging import salvage_missing
 from drill.rehearse.stage import Stage
 from drill.restore import Key
 from drill.score import Outcome
-from drill.shelf import OpenCopy
+
+__all__ = ["Bench", "Case", "Facts", "bring_back", "drill", "whys"]
 
 GONE = " is gone"
 LEFT_OUT = "left out of this spot check"
-
-
-@dataclass(slots=True)
-class Case:
-    """One promised file in one drill: who may have it, who gave it, what went wrong on the way.
-
-    What a spot check left out is only read where every copy that is left was touched by a fault.
-    """
-
-    file: Promised
-    claims: Claims
-    left_out: bool = False
-    served_by: str | None = None
-    read: Read | None = None
-    paper: list[str] = field(default_factory=list)
-
-    @property
-    def outcome(self) -> Outcome:
-        """Return what the drill found of this file."""
-        if self.served_by is not None:
-            return Outcome.VERIFIED
-        return Outcome.ON_PAPER if self.paper else Outcome.LOST
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,36 +39,6 @@ class Facts:
     left_out: int = 0  # files that are on paper only because a spot check left them out
 
 
-class Bench:
-    """What a drill works with: the copies, the reads made in this drill so far, and what was learned in the run."""
-
-    def __init__(
-        self,
-        stage: Stage,
-        *,
-        copies: Mapping[str, OpenCopy],
-        reads: Reads,
-        unreached: Mapping[str, str],
-        refused: Mapping[str, str],
-        promised: Container[Digest],
-    ) -> None:
-        self.stage, self.copies, self.reads, self.promised = stage, copies, reads, promised
-        self.unreached, self.refused = unreached, refused
-        self.usable: dict[str, Faulted] = {
-            id_: faulted for id_, faulted in stage.usable.items() if id_ not in unreached and id_ not in refused
-        }
-        self.seen: dict[str, dict[Key, Read]] = {}
-
-    def look(self, id_: str, entries: Iterable[Entry]) -> Mapping[Key, Read]:
-        """Return this drill's reads of a copy, after making the ones that are wanted."""
-        seen = self.seen.setdefault(id_, {})
-        wanted = [entry for entry in entries if (entry.path, entry.index) not in seen]
-        if wanted:
-            faulted = self.usable[id_]
-            seen |= self.reads.fetch(self.copies[id_], faulted, wanted)
-        return seen
-
-
 def drill(shoot: Shoot, cases: Sequence[Case], order: Sequence[str], *, bench: Bench, holdings: Holdings) -> Facts:
     """Restore one shoot from what the stage leaves. Copies are asked in `order`. Errors: Unfinished."""
     for case in cases:
@@ -103,7 +53,7 @@ def drill(shoot: Shoot, cases: Sequence[Case], order: Sequence[str], *, bench: B
         stage=bench.stage,
         cases=cases,
         order=order,
-        holders=[_holders(case, bench) for case in cases],
+        holders=[copies for case in cases for copies in _holders(case, bench)],
         unchecked=unchecked,
         measured_s=measured_s,
         whys=whys(cases, bench),
@@ -118,8 +68,9 @@ def bring_back(cases: Sequence[Case], order: Sequence[str], *, bench: Bench, hol
     """
     took_s = _serve(cases, order, bench)
     took_s += _last_look(cases, bench, holdings)
+    took_s += salvage_missing(cases, order, bench)
     for case in cases:
-        if case.served_by is None:
+        if not case.is_back:
             case.paper = _on_paper(case, bench)
     return took_s
 
@@ -137,7 +88,7 @@ def _serve(cases: Sequence[Case], order: Sequence[str], bench: Bench) -> float:
             (id_, entry)
             for id_ in order
             if id_ in bench.usable
-            for entry in _readable(case.claims.get(id_, ()), bench.usable[id_])
+            for entry in readable(case.claims.get(id_, ()), bench.usable[id_])
         ]
     counted: dict[tuple[str, Key], float] = {}
     while any(turns.values()):
@@ -154,10 +105,6 @@ def _serve(cases: Sequence[Case], order: Sequence[str], bench: Bench) -> float:
                     cases[number].served_by, cases[number].read = id_, read
                     turns[number].clear()
     return sum(counted.values())
-
-
-def _readable(claims: Iterable[Claim], faulted: Faulted) -> list[Entry]:
-    return [claim.entry for claim in claims if claim.entry is not None and not faulted.hides(claim.entry)]
 
 
 def _last_look(cases: Sequence[Case], bench: Bench, holdings: Holdings) -> float:
@@ -182,7 +129,7 @@ def _unread(case: Case, bench: Bench) -> list[str]:
     return [
         id_
         for id_, faulted in bench.usable.items()
-        if any(not faulted.touches(entry) for entry in _readable(case.claims.get(id_, ()), faulted))
+        if any(not faulted.touches(entry) for entry in readable(case.claims.get(id_, ()), faulted))
     ]
 
 
@@ -212,23 +159,31 @@ def _check_touched(cases: Sequence[Case], bench: Bench) -> None:
     """Read every file that a fault touches, served or not, so that no damaged copy counts as one that is left."""
     for id_, faulted in bench.usable.items():
         entries = [
-            entry for case in cases for entry in _readable(case.claims.get(id_, ()), faulted) if faulted.touches(entry)
+            entry for case in cases for entry in readable(case.claims.get(id_, ()), faulted) if faulted.touches(entry)
         ]
         bench.look(id_, entries)
 
 
-def _holders(case: Case, bench: Bench) -> frozenset[str]:
-    """Return the copies that count for a file after this drill: claimed, still there, not refuted by a read in it."""
-    held = set(case.paper if case.served_by is None else _on_paper(case, bench))
+def _holders(case: Case, bench: Bench) -> list[frozenset[str]]:
+    """Return the copies that count for a file after this drill: claimed, still there, not refuted by a read in it.
+
+    A copy that gave the promised bytes past its damage counts; of an archive that is damaged today nothing else does,
+    whatever it is said to hold. A file that no copy has whole counts once for each
+    stretch of it, with the copies that have it right: each stretch is needed.
+    """
+    held = set(case.paper if not case.is_back else _on_paper(case, bench))
+    if case.salvaged and case.served_by is not None:
+        held.add(case.served_by)
     for id_, faulted in bench.usable.items():
         seen = bench.seen.get(id_, {})
-        for entry in _readable(case.claims.get(id_, ()), faulted):
+        damaged = bool(bench.copies[id_].reason)
+        for entry in readable(case.claims.get(id_, ()), faulted):
             read = seen.get((entry.path, entry.index))
             # What a fault touches and nobody read counts for nothing: only a spot check leaves such files.
-            if not faulted.touches(entry) if read is None else read.gives(case.file):
+            if not (faulted.touches(entry) or damaged) if read is None else read.gives(case.file):
                 held.add(id_)
                 break
-    return frozenset(held)
+    return [piece | held for piece in case.pieces] or [frozenset(held)]
 
 
 def _why(case: Case, bench: Bench) -> str:
@@ -265,7 +220,7 @@ def _why(case: Case, bench: Bench) -> str:
 
 def _found_wanting(id_: str, case: Case, bench: Bench) -> str:
     """Say what was wrong with each file that a copy offered."""
-    entries = _readable(case.claims[id_], bench.usable[id_])
+    entries = readable(case.claims[id_], bench.usable[id_])
     seen = bench.seen.get(id_, {})
     reads = [(entry, seen[key]) for entry in entries if (key := (entry.path, entry.index)) in seen]
     said = [_trouble(id_, entry, read) for entry, read in reads if not read.is_any_of(bench.promised)]

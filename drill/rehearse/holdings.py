@@ -76,6 +76,7 @@ class Holdings:
             elif found.state is State.REFUSES:
                 said.append(f"{id_} gives nothing: {found.reason}")
             else:
+                said += [f"{id_} is damaged: {found.reason}"] if found.reason else []
                 told = "could not be listed, so what is in it counts as missing"
                 said.extend(f"{id_}: {folder} {told}" for folder in found.unlisted)
                 said.extend(self._unmatched(found, matched[id_]))

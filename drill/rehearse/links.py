@@ -9,8 +9,10 @@ from functools import partial
 
 from drill.copies import LinkSession, link_url, probe_link
 from drill.errors import CannotReach, CannotRead
+from drill.extents import Kept
 from drill.model import Digest, Entry, Problem, Trouble
-from drill.rehearse.drill import Bench, Case
+from drill.rehearse.bench import Bench, Case
+from drill.rehearse.parts import Parts
 from drill.rehearse.reads import Read, Reads
 from drill.rehearse.stage import Stage
 from drill.restore import Key
@@ -27,8 +29,13 @@ def set_bench(
     reads: Reads,
     session: LinkSession,
     promised: Container[Digest],
+    parts: Parts | None = None,
+    kept_of: Callable[[str], Sequence[Kept]] = lambda id_: (),
 ) -> Bench:
-    """Ask every link that this stage leaves for one small answer, and lay out the bench accordingly."""
+    """Ask every link that this stage leaves for one small answer, and lay out the bench accordingly.
+
+    `parts` are what earlier drills have salvaged; `kept_of` gives the headers that are kept of an archive.
+    """
     unreached: dict[str, str] = {}
     refused: dict[str, str] = {}
     seen: dict[str, dict[Key, Read]] = {}
@@ -47,7 +54,16 @@ def set_bench(
             unreached[id_] = str(error)
         except CannotRead as error:
             refused[id_] = str(error)
-    bench = Bench(stage, copies=copies, reads=reads, unreached=unreached, refused=refused, promised=promised)
+    bench = Bench(
+        stage,
+        copies=copies,
+        reads=reads,
+        unreached=unreached,
+        refused=refused,
+        promised=promised,
+        parts=parts or Parts(reads),
+        kept_of=kept_of,
+    )
     bench.seen |= {id_: found for id_, found in seen.items() if id_ in bench.usable}
     return bench
 

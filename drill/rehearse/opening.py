@@ -1,21 +1,61 @@
 """Opening: every copy of a studio as a run finds it, and the order in which copies are asked for a shoot's files.
 
-Flows in: a studio, what the ledger remembers, what is lost for good. Flows out: opened copies; copy ids, best first.
-Must not know: verdicts, where restored files go.
+Flows in: a studio, what the ledger remembers, the headers kept beside it, what is lost for good. Flows out: opened
+copies; copy ids, best first. Must not know: verdicts, where restored files go. An archive whose own headers cannot be
+read any more is opened by those that were kept, or by what a salvage can name in it.
 """
 
-from collections.abc import Callable, Container, Mapping, Sequence
+from collections.abc import Callable, Container, Iterator, Mapping, Sequence
+from dataclasses import replace
+from datetime import datetime
 from pathlib import Path
 
-from drill.copies import LinkSession
-from drill.model import Bus, Studio
+from drill.copies import LinkSession, archive_view
+from drill.errors import CannotReach, CannotRead
+from drill.extents import Kept
+from drill.insurance import insure, kept_headers, lost_since
+from drill.model import Bus, Entry, Studio, Trouble
 from drill.plan import order_copies
-from drill.rehearse.drill import Case
+from drill.rehearse.bench import Case
 from drill.rehearse.memory import Memory
 from drill.rehearse.settle import Sizes, size_of
 from drill.rehearse.stage import Stage
+from drill.salvage import salvage_entries
 from drill.shelf import OpenCopy, State, open_copy
 from drill.timing import Load, transfer_s
+
+
+class Headers:
+    """The headers of archives as a run finds and uses them, in a folder beside the ledger; None: neither kept nor used.
+
+    `warnings` says what was in the way, and which kept files are damaged.
+    """
+
+    def __init__(self, folder: Path | None, *, now: datetime) -> None:
+        self._folder, self._now = folder, now
+        self._known: dict[str, Sequence[Kept]] = {}
+        self.warnings: list[str] = []
+
+    def keep(self, found: OpenCopy) -> OpenCopy:
+        """Keep the headers of an archive that opened in good health; name what only its kept headers name any more."""
+        if self._folder is None or not found.is_archive or found.state is not State.HERE:
+            return found
+        lost = lost_since(found, self.of(found.copy.id))
+        if lost:
+            reason = f"its own headers name {len(lost)} files less than when they were kept; these are looked for"
+            return replace(found, entries=(*found.entries, *lost), reason=reason)
+        said = insure(found, self._folder, now=self._now)
+        self.warnings += [said] if said else []
+        self._known.pop(found.copy.id, None)
+        return found
+
+    def of(self, id_: str) -> Sequence[Kept]:
+        """Return what is kept of a copy's headers, the latest first."""
+        if id_ not in self._known and self._folder is not None:
+            held = kept_headers(id_, self._folder)
+            self._known[id_] = held.headers
+            self.warnings += held.warnings
+        return self._known.get(id_, ())
 
 
 def open_copies(
@@ -26,6 +66,7 @@ def open_copies(
     memory: Memory,
     progress: Callable[[str], None],
     lost: Container[str] = (),
+    headers: Headers | None = None,
 ) -> dict[str, OpenCopy]:
     """Open every copy, in the studio file's order; a link to an archive is downloaded whole into `downloads`.
 
@@ -39,8 +80,41 @@ def open_copies(
         else:
             progress(f"opening {copy.id}")
             opened = open_copy(copy, medium, session=session, downloads=downloads)
+            opened = opened if headers is None else headers.keep(opened)
+            opened = past_damage(opened, () if headers is None or opened.damaged is None else headers.of(copy.id))
         found[copy.id] = memory.with_remembered(opened)
     return found
+
+
+def past_damage(found: OpenCopy, kept: Sequence[Kept]) -> OpenCopy:
+    """Return an archive that cannot be listed with what a salvage names in it, if anything; any other as it is.
+
+    No ordinary read brings anything out of it; the reason says so.
+    """
+    copy = found.copy
+    wrong_password = found.trouble is Trouble.REFUSED and copy.password is None
+    if found.damaged is None or copy.archive is None or found.trouble is Trouble.UNSUPPORTED or wrong_password:
+        return found
+    entries, by_kept = next(_named(found, kept), ((), False))
+    if not entries:
+        return found
+    how = "by the headers that were kept of it" if by_kept else "without its headers"
+    reason = f"{found.reason}; {len(entries)} files in it are looked for {how}"
+    view = archive_view(found.damaged, copy.archive, copy.password)
+    return replace(
+        found, state=State.HERE, reason=reason, store=found.damaged, view=view, entries=entries, trouble=None
+    )
+
+
+def _named(found: OpenCopy, kept: Sequence[Kept]) -> Iterator[tuple[tuple[Entry, ...], bool]]:
+    assert found.damaged is not None and found.copy.archive is not None
+    for headers in (*kept, None):
+        try:
+            entries = salvage_entries(found.damaged, found.copy.archive, found.copy.password, kept=headers)
+        except (CannotReach, CannotRead):
+            continue
+        if entries:
+            yield tuple(entries), headers is not None
 
 
 def asking_order(

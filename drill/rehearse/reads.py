@@ -56,7 +56,8 @@ class Reads:
         self, folder: Path, *, kinds: Iterable[str], flusher: Executor, keep: bool, promised: Container[Digest]
     ) -> None:
         self._promised = promised
-        self._folder, self._kinds, self._flusher, self._keep = folder, tuple(kinds), flusher, keep
+        self.folder, self.flusher = folder, flusher
+        self._kinds, self._keep = tuple(kinds), keep
         self._shared: dict[tuple[str, str, int], Read] = {}
         self._numbers = count(1)
         self.on_read: Callable[[OpenCopy, Entry, Read], None] = lambda found, entry, read: None
@@ -89,36 +90,50 @@ class Reads:
     def forget_files(self) -> None:
         """Remove every file that is still kept in the reading folder (its links elsewhere stay)."""
         if self._keep:
-            shutil.rmtree(self._folder, ignore_errors=True)
-            self._folder.mkdir(parents=True, exist_ok=True)
+            shutil.rmtree(self.folder, ignore_errors=True)
+            self.folder.mkdir(parents=True, exist_ok=True)
             self._shared.clear()  # a later shoot that needs one of these files needs its bytes again
 
     def _restore(self, found: OpenCopy, view: View, entries: Sequence[Entry]) -> dict[Entry, Read]:
         reads: dict[Entry, Read] = {}
         size = len(entries) if found.is_archive else _BATCH
         for start in range(0, len(entries), max(size, 1)):
-            paths = {entry: self._folder / f"{next(self._numbers):07d}" for entry in entries[start : start + size]}
-            results = restore(view, paths, flusher=self._flusher, judge=self._judge_of(found, paths))
-            batch = {entry: self._read(results[entry.path, entry.index], path) for entry, path in paths.items()}
-            _check_still_there(found, batch.values())
+            paths = {entry: self.fresh_path() for entry in entries[start : start + size]}
+            results = restore(view, paths, flusher=self.flusher, judge=self.judge_of(found, paths))
+            batch = {entry: self.read_of(results[entry.path, entry.index], path) for entry, path in paths.items()}
+            check_still_there(found, batch.values())
             reads |= batch
         return reads
 
-    def _judge_of(self, found: OpenCopy, paths: Mapping[Entry, Path]) -> Callable[[Path], Finding]:
+    def fresh_path(self) -> Path:
+        """Return a path in the folder at which nothing is yet."""
+        return self.folder / f"{next(self._numbers):07d}"
+
+    def judge_of(
+        self, found: OpenCopy, paths: Mapping[Entry, Path], *, leaves_others: bool = False
+    ) -> Callable[[Path], Finding]:
+        """Return a judge of files restored to these paths. It removes what is not kept; with `leaves_others` it leaves
+        what no digest promises where it is."""
         entries = {path: entry for entry, path in paths.items()}
 
         def judge(path: Path) -> Finding:
             finding = examine(path, self._kinds)
-            if not self.take(found, entries[path], path, finding) and not self._is_kept(finding):
+            taken = self.take(found, entries[path], path, finding) or self._is_kept(finding)
+            if not taken and not (leaves_others and not self.is_promised(finding)):
                 path.unlink()
             return finding
 
         return judge
 
-    def _is_kept(self, finding: Finding) -> bool:
-        return self._keep and any(digest in self._promised for digest in finding.digests)
+    def is_promised(self, finding: Finding) -> bool:
+        """Say whether these are the bytes of some promised file."""
+        return any(digest in self._promised for digest in finding.digests)
 
-    def _read(self, restored: Restored[Finding], path: Path) -> Read:
+    def _is_kept(self, finding: Finding) -> bool:
+        return self._keep and self.is_promised(finding)
+
+    def read_of(self, restored: Restored[Finding], path: Path) -> Read:
+        """Return what a restore gave as a Read."""
         kept = path if restored.found is not None and self._is_kept(restored.found) else None
         return Read(restored.problem, restored.size, restored.took_s, restored.found, kept)
 
@@ -151,7 +166,7 @@ def place(read: Read, target: Path) -> str | None:
     return None
 
 
-def _check_still_there(found: OpenCopy, reads: Iterable[Read]) -> None:
+def check_still_there(found: OpenCopy, reads: Iterable[Read]) -> None:
     """Tell a copy that vanished during the run (unplugged) from one that is damaged."""
     at = found.copy.at
     if at is None or not any(read.problem and read.problem.trouble is not Trouble.DAMAGED for read in reads):

@@ -23,12 +23,14 @@ from drill.manifests import suffix, write_list
 from drill.measured import with_measured_rates
 from drill.model import Entry, Hazard, ProofAges, Scenario, Shoot, Studio
 from drill.record import Drill, Run
-from drill.rehearse.drill import Case, Facts, drill
+from drill.rehearse.bench import Case
+from drill.rehearse.drill import Facts, drill
 from drill.rehearse.findings import Wanting, by_lists, say_wanting, wanting_files
 from drill.rehearse.holdings import Claims, Holdings
 from drill.rehearse.links import set_bench
 from drill.rehearse.memory import Memory
-from drill.rehearse.opening import asking_order, open_copies
+from drill.rehearse.opening import Headers, asking_order, open_copies
+from drill.rehearse.parts import Parts
 from drill.rehearse.reads import Read, Reads, place
 from drill.rehearse.settle import Sizes, bytes_needed, settle, size_of
 from drill.rehearse.spot import Costs, choose
@@ -47,6 +49,7 @@ _FLUSHERS = 4
 class Options:
     """How to run: the seed, the moment that counts as now, which shoots, whether restored files are kept, and whether
     only some of the files are restored. What the ledger knows is used, and what is read is noted there; None: neither.
+    `headers` is the folder where archives' headers are kept and found again; None: neither.
     """
 
     seed: int
@@ -54,6 +57,7 @@ class Options:
     shoots: tuple[str, ...] = ()
     keep: bool = False
     ledger: Ledger | None = None
+    headers: Path | None = None
     spot: Spot | None = None
     progress: Callable[[str], None] = lambda text: None
 
@@ -83,6 +87,7 @@ def rehearse(studio: Studio, scenarios: Sequence[Scenario], options: Options) ->
                 for number, shoot in enumerate(chosen):
                     hall.drill_shoot(shoot, number, drills, notes)
             finally:
+                notes.extend(hall.headers.warnings)
                 findings = say_wanting(by_lists(studio.copies, chosen) | hall.wanting)
                 ages = hall.ages(chosen)
                 hall.close()
@@ -132,7 +137,9 @@ class _Hall:
         self.memory = Memory(options.ledger, studio.shoots, now=options.now)
         self.tried: dict[str, frozenset[str]] = {}  # of a spot check: by shoot, the promised paths to restore
         self._known_claims: tuple[tuple[str, int], list[Claims]] = (("", -1), [])
+        self.headers = Headers(options.headers, now=options.now)
         self.reads: Reads
+        self.parts: Parts
         self.holdings = Holdings({}, ())
 
     def open(self, notes: list[str], shoots: Sequence[Shoot]) -> None:
@@ -144,6 +151,7 @@ class _Hall:
             downloads=self.folder / ".downloads",
             memory=self.memory,
             progress=self.options.progress,
+            headers=self.headers,
         )
         self.memory.look_up(self.copies)
         self.sizes = Sizes(self.memory.sizes())
@@ -159,6 +167,7 @@ class _Hall:
             promised=self.holdings.promised,
         )
         self.reads.on_read = self._learn
+        self.parts = Parts(self.reads)
         # A spot check reads such files only before something would count as lost.
         for id_, entries in self.holdings.strays().items() if self.options.spot is None else ():
             self.options.progress(f"reading {len(entries)} files on {id_} that no promised name matches")
@@ -223,6 +232,7 @@ class _Hall:
                 )
                 drills.append((at, number, record))
             self._note_wanting(shoot)
+        self.parts.forget()
         self.reads.forget_files()
 
     def _note_wanting(self, shoot: Shoot) -> None:
@@ -236,7 +246,14 @@ class _Hall:
     def _drill(self, shoot: Shoot, stage: Stage) -> Facts:
         cases = self._cases(shoot)
         bench = set_bench(
-            stage, cases, copies=self.copies, reads=self.reads, session=self.session, promised=self.holdings.promised
+            stage,
+            cases,
+            copies=self.copies,
+            reads=self.reads,
+            session=self.session,
+            promised=self.holdings.promised,
+            parts=self.parts,
+            kept_of=self.headers.of,
         )
         order = asking_order(cases, stage, copies=self.copies, sizes=self.sizes, buses=self.studio.buses)
         return drill(shoot, cases, order, bench=bench, holdings=self.holdings)

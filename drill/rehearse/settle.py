@@ -12,7 +12,8 @@ from drill.coverage import listed_size
 from drill.further import further_failures
 from drill.model import Digest, Shoot, Studio
 from drill.record import Drill, FileNote, Sample, Seconds
-from drill.rehearse.drill import Case, Facts
+from drill.rehearse.bench import Case
+from drill.rehearse.drill import Facts
 from drill.rehearse.spot import sample_of
 from drill.sampling import Spot
 from drill.score import Outcome, count_bytes, count_classes, count_files, lost_work, score, verdict
@@ -63,7 +64,7 @@ def settle(
         bytes=count_bytes(known, outcomes),
         by_class=by_class,
         sources=_sources(facts, studio),
-        stitched=0,
+        stitched=sum(bool(case.stitched) for case in facts.cases),
         unchecked=facts.unchecked,
         lost_files=_notes(facts, Outcome.LOST),
         on_paper_files=_notes(facts, Outcome.ON_PAPER),
@@ -88,7 +89,9 @@ def _sample(spot: Spot, facts: Facts) -> Sample:
 
 
 def _sources(facts: Facts, studio: Studio) -> dict[str, int]:
+    """Count the files that each copy gave, and those put together for which its bytes were needed."""
     served = Counter(case.served_by for case in facts.cases)
+    served.update(id_ for case in facts.cases for id_ in case.stitched)
     return {copy.id: served[copy.id] for copy in studio.copies if served[copy.id]}
 
 
@@ -101,8 +104,8 @@ def _loads(facts: Facts, sizes: Sequence[int | None], studio: Studio) -> list[Lo
     files: Counter[str] = Counter()
     total: Counter[str] = Counter()
     for case, size in zip(facts.cases, sizes, strict=True):
-        id_ = case.served_by or next((i for i in facts.order if i in case.paper), None)
-        if id_ is not None:
+        paper = [id_ for id_ in facts.order if id_ in case.paper]
+        for id_ in case.stitched or ([case.served_by] if case.served_by is not None else paper[:1]):
             files[id_] += 1
             total[id_] += size or 0
     medium_of = {copy.id: studio.media[copy.on] for copy in studio.copies}

@@ -46,7 +46,7 @@ class Bounds:
 def stitch(
     versions: Sequence[Version], digests: Sequence[Digest], *, size: int | None, bounds: Bounds | None = None
 ) -> Stitched | None:
-    """Put together the file that all the digests promise, or return None. Errors: Unfinished, where scratch fails.
+    """Put together the file that all the digests promise, or return None. Errors: NoRoom, where scratch fails.
 
     Without a promised size, the sizes that the versions have or declare are tried. The order of versions changes
     nothing but which of equal bytes are named.

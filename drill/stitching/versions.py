@@ -10,7 +10,7 @@ from pathlib import Path
 from types import TracebackType
 from typing import Self
 
-from drill.errors import Unfinished
+from drill.errors import NoRoom
 from drill.model import Entry, Receiver, View
 
 CHUNK = 1024 * 1024
@@ -51,7 +51,7 @@ class Stitched:
 
 
 class Bytes:
-    """The bytes of several versions, open for reading. Errors: Unfinished, where scratch fails."""
+    """The bytes of several versions, open for reading. Errors: NoRoom, where scratch fails."""
 
     def __init__(self, versions: Sequence[Version]) -> None:
         self._versions = versions
@@ -110,5 +110,5 @@ def as_view(stitched: Stitched, versions: Sequence[Version], entry: Entry) -> Vi
     return View(lambda: [entry], deliver)
 
 
-def _scratch_failed(error: OSError) -> Unfinished:
-    return Unfinished(f"scratch cannot be read: {error.strerror}; set scratch to a folder on another disk")
+def _scratch_failed(error: OSError) -> NoRoom:
+    return NoRoom(f"cannot be read: {error.strerror}")

@@ -10,7 +10,7 @@ Facts: the contract of the tool (what effects give, what counts, the score's for
 """
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from fractions import Fraction
 from itertools import combinations
@@ -50,7 +50,8 @@ class Expected:
     variant: str | None
     shoot: Shoot
     holders: Mapping[str, frozenset[str]]  # verified path → copies whose read gives exactly the promised bytes
-    stitchable: frozenset[str]  # not verified from one copy, but its bytes are there in pieces
+    stitched: frozenset[str]  # no copy has it whole, and within any bound it comes from several
+    stitchable: frozenset[str]  # its bytes are there in pieces: these, and what may need more tries than a bound allows
     on_paper: frozenset[str]
     lost: frozenset[str]
     by_class: Mapping[str, Mapping[str, int]]
@@ -197,6 +198,27 @@ def _in_pieces(data: bytes, reads: Iterable[Seen]) -> bool:
     )
 
 
+def _forwards(seen: Seen) -> Seen:
+    """Return what comes of a file that can only be read from its beginning on."""
+    return replace(seen, gives=seen.gives[: min(seen.holes)], holes=frozenset()) if seen.holes else seen
+
+
+def _is_easy(data: bytes, reads: Iterable[Seen]) -> bool:
+    """Say whether a file that is there in pieces must be stitched: hardly anything has to be tried.
+
+    What a link gives comes forwards only, and ends where a hole begins; sectors smaller than any drive's are only told
+    apart where they are together.
+    """
+    reads = [seen for seen in reads if seen.gives]
+    combinations = 1
+    for at in range(len(data)):
+        combinations *= max(len({s.gives[at] for s in reads if at < len(s.gives) and at not in s.holes}), 1)
+        if combinations > 256:
+            return False
+    together = all(len(s.holes) == max(s.holes) - min(s.holes) + 1 for s in reads if s.holes)
+    return len(reads) <= 6 and together and all(len(s.gives) <= len(data) for s in reads)
+
+
 # --- further failures --------------------------------------------------------------------------------------------
 
 
@@ -293,13 +315,15 @@ class _Finding:
     holders: dict[str, frozenset[str]] = field(default_factory=dict)
     paper: dict[str, frozenset[str]] = field(default_factory=dict)
     claimed: dict[str, frozenset[str]] = field(default_factory=dict)
+    pieces: dict[str, frozenset[str]] = field(default_factory=dict)  # of what must be stitched, who has some of it
+    stitched: set[str] = field(default_factory=set)
     stitchable: set[str] = field(default_factory=set)
 
 
 def _look(studio: Studio, shoot: Shoot, blows: list[Blow], reads: Mapping[str, list[Seen] | None]) -> _Finding:
     finding = _Finding()
     for path, data in shoot.promise:
-        intact, paper, claimed = set(), set(), set()
+        intact, paper, claimed, some = set(), set(), set(), set()
         pieces: list[Seen] = []
         for copy in studio.copies:
             if copy.out_of_reach:
@@ -310,7 +334,8 @@ def _look(studio: Studio, shoot: Shoot, blows: list[Blow], reads: Mapping[str, l
             if present is None:
                 continue
             mine = candidates(studio, copy, present, shoot, (path, data))
-            pieces += mine
+            some |= {copy.id} if mine else set()
+            pieces += [_forwards(seen) for seen in mine] if copy.form == "link" else mine
             if any(seen.is_intact(data) for seen in mine):
                 intact.add(copy.id)
             stored = {held.path for held in copy.holds}
@@ -321,8 +346,12 @@ def _look(studio: Studio, shoot: Shoot, blows: list[Blow], reads: Mapping[str, l
                 claimed.add(copy.id)
         finding.holders[path], finding.paper[path] = frozenset(intact), frozenset(paper)
         finding.claimed[path] = frozenset(intact | claimed)
+        finding.pieces[path] = frozenset()
         if not intact and _in_pieces(data, pieces):
             finding.stitchable.add(path)
+            if _is_easy(data, pieces):
+                finding.stitched.add(path)
+                finding.pieces[path] = frozenset(some)
     return finding
 
 
@@ -332,12 +361,20 @@ def expect_drill(studio: Studio, scenario: Scenario, variant: str | None, shoot:
     reads = {c.id: read_all(studio, c, blows) for c in studio.copies if not c.out_of_reach}
     finding = _look(studio, shoot, blows, reads)
     outcome = {
-        path: "verified" if finding.holders[path] else "on_paper" if finding.paper[path] else "lost"
+        path: "verified"
+        if finding.holders[path] or path in finding.stitched
+        else "on_paper"
+        if finding.paper[path]
+        else "lost"
         for path, _ in shoot.promise
     }
     lost = frozenset(path for path, what in outcome.items() if what == "lost")
-    surely, weakest = weakest_sets(studio, (finding.holders[p] | finding.paper[p] for p in outcome))
-    perhaps, by_claim = weakest_sets(studio, (finding.claimed[p] | finding.paper[p] for p in outcome))
+    # Of a file in pieces, how the pieces are told apart is left open: one failure may take it, or only that of all.
+    surely, weakest = weakest_sets(studio, (finding.holders[p] | finding.paper[p] | finding.pieces[p] for p in outcome))
+    perhaps, by_claim = weakest_sets(
+        studio, (finding.claimed[p] | finding.paper[p] | finding.pieces[p] for p in outcome)
+    )
+    surely = min(surely, 0) if finding.stitched else surely
     perhaps = -1 if lost else perhaps
     by_class = _counts(studio, shoot, outcome)
     return Expected(
@@ -345,6 +382,7 @@ def expect_drill(studio: Studio, scenario: Scenario, variant: str | None, shoot:
         variant=variant,
         shoot=shoot,
         holders={path: who for path, who in finding.holders.items() if who},
+        stitched=frozenset(finding.stitched),
         stitchable=frozenset(finding.stitchable),
         on_paper=frozenset(path for path, what in outcome.items() if what == "on_paper"),
         lost=lost,
@@ -354,7 +392,7 @@ def expect_drill(studio: Studio, scenario: Scenario, variant: str | None, shoot:
         oldest_lost=shoot.date.isoformat() if lost else None,
         lost_work_met=_met(shoot, now) if lost else True,
         survivable=(surely, perhaps),
-        weakest=weakest if surely == -1 or weakest == by_claim else None,
+        weakest=weakest if surely == -1 or (weakest == by_claim and not finding.stitched) else None,
         unchecked=_by_hand(studio, reads, shoot),
     )
 

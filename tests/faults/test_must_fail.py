@@ -17,6 +17,7 @@ import drill.rehearse.drill as drill_room
 import drill.rehearse.reads as reads_room
 import drill.rehearse.stage as stage_room
 import drill.shelf as shelf_room
+import drill.stitching.search as search_room
 from drill.faults.aim import Fate
 from drill.model import Hazard, Promised, Selector, Store
 from drill.verify import Finding, examine
@@ -24,6 +25,7 @@ from drill.verify import Finding, examine
 ALL = frozenset(range(3))
 FAITHFUL = CopyPlan("m1", "home", ALL)
 ROTTEN = CopyPlan("m0", "bag", ALL, rotten=frozenset({1}))
+ROTTEN_TOO = CopyPlan("m2", "home", ALL, rotten=frozenset({1}))
 ROT_IN_THE_LAST_BYTE = Hazard("altered", Selector(medium=("m0",)), offsets=(len(content(0)) - 1,))
 GONE = Hazard("gone", Selector(medium=("m1",)))
 
@@ -71,6 +73,7 @@ CHECKS: dict[str, Callable[[], None]] = {
     "rot in the last byte is seen": lambda: check_agreement((FAITHFUL, ROTTEN), [ROT_IN_THE_LAST_BYTE, GONE]),
     "what is gone does not serve": lambda: check_agreement((FAITHFUL,), [GONE]),
     "the next copy serves": lambda: check_agreement((ROTTEN, FAITHFUL), []),
+    "what nobody has is lost": lambda: check_agreement((ROTTEN, ROTTEN_TOO), [ROT_IN_THE_LAST_BYTE]),
     "sources are untouched": check_sources_untouched,
 }
 
@@ -126,7 +129,13 @@ def test_a_view_that_can_write_is_caught(monkeypatch: pytest.MonkeyPatch) -> Non
 def test_a_conductor_that_stops_at_the_first_copy_is_caught(monkeypatch: pytest.MonkeyPatch) -> None:
     honest = drill_room._serve
     monkeypatch.setattr(drill_room, "_serve", lambda cases, order, bench: honest(cases, order[:1], bench))
+    monkeypatch.setattr(drill_room, "salvage_missing", lambda cases, order, bench: 0.0)  # it would find the other copy
     must_fail("the next copy serves")
+
+
+def test_a_stitching_that_believes_itself_is_caught(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(search_room._Tries, "fits", lambda self, digester: True)
+    must_fail("what nobody has is lost")
 
 
 def test_a_reader_that_hands_the_judge_another_file_is_caught(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -98,6 +98,7 @@ def run(studio_file: Path, hazards: Sequence[Hazard], seed: int = 1, spot: Spot 
 
 def verified(record: Run) -> set[str]:
     """Return the promised paths that came back."""
+    assert record.complete, record.unfinished
     (drill,) = record.drills
     gone = {note.path for note in (*drill.lost_files, *drill.on_paper_files)}
     assert drill.files.promised == drill.files.verified + drill.files.on_paper + drill.files.lost

@@ -127,11 +127,15 @@ def test_every_effect_on_one_folder(hazard: Hazard, survives: bool) -> None:
     assert (drill.verdict, drill.score) == (("restored", 100.0) if survives else ("lost", 0.0))
 
 
-def test_a_bad_sector_here_and_an_altered_byte_there_may_be_stitched_and_nothing_else() -> None:
+def test_a_bad_sector_here_and_an_altered_byte_there_are_stitched_and_nothing_else() -> None:
     studio = _studio(_shoot(("a", A)), _copy("x", ("a", A)), _copy("y", ("a", A)))
     hole = Hazard(effect="unreadable", sectors=(0,), sector_size=50, hits={"medium": "x"})
-    assert _drill(studio, hole, Hazard(effect="altered", offsets=(60,), hits={"medium": "y"})).stitchable == {"a"}
+    apart = _drill(studio, hole, Hazard(effect="altered", offsets=(60,), hits={"medium": "y"}))
+    assert apart.stitched == apart.stitchable == {"a"} and apart.verdict == "restored"
     assert _drill(studio, hole, Hazard(effect="altered", offsets=(10,), hits={"medium": "y"})).stitchable == set()
+    many = Hazard(effect="altered", offsets=tuple(range(0, 40, 2)), hits={"medium": "x"})
+    more = Hazard(effect="altered", offsets=tuple(range(1, 40, 2)), hits={"medium": "y"})
+    assert (_drill(studio, many, more).stitchable, _drill(studio, many, more).stitched) == ({"a"}, set())
 
 
 def test_out_of_reach_is_on_paper_by_its_list_unless_the_scenario_takes_it() -> None:

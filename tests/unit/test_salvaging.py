@@ -1,0 +1,229 @@
+"""A drill over damaged copies: what one gives past its damage, what several give together, and what is never accepted."""
+
+import hashlib
+import random
+import tarfile
+import zipfile
+from collections import Counter
+from collections.abc import Callable, Mapping, Sequence
+from datetime import UTC, datetime
+from pathlib import Path
+
+import py7zr
+import pytest
+
+from drill.copies import FileBytes, file_store
+from drill.extents import Part
+from drill.model import Hazard, Scenario, Selector
+from drill.record import Drill, Run
+from drill.rehearse import Options, rehearse
+from drill.structure import anatomy
+from drill.studio import load_studio
+
+NOW = datetime(2026, 10, 1, tzinfo=UTC)
+SECTOR = 4096
+SIZE = 50_000
+FILES = 6
+
+
+def picture(number: int) -> bytes:
+    return random.Random(number).randbytes(SIZE + 1000 * number)
+
+
+def lay_out(folder: Path, copies: Mapping[str, str], *, numbers: Mapping[str, Sequence[int]] | None = None) -> Path:
+    """Write a studio of these copies by id and form ("" is a folder); each holds all pictures, or those of `numbers`."""
+    source = folder / "source" / "raw"
+    source.mkdir(parents=True)
+    for number in range(FILES):
+        (source / f"R{number}.dng").write_bytes(picture(number))
+    lines = [f"{hashlib.sha256(picture(n)).hexdigest()}  raw/R{n}.dng\n" for n in range(FILES)]
+    (folder / "reed.sha256").write_text("".join(lines))
+    text = '[studio]\nname = "Reed"\nscratch = "scratch"\n'
+    text += '[[shoots]]\nid = "reed"\ndate = 2026-09-12\nmanifest = "reed.sha256"\n'
+    for id_, form in copies.items():
+        at = folder / "media" / id_ / f"2026{form}"
+        at.parent.mkdir(parents=True)
+        (at.parent / "mark.txt").write_text("it is plugged in")
+        text += f'[[media]]\nid = "{id_}"\nkind = "ssd"\nplace = "{id_}-place"\n'
+        text += f'[[copies]]\non = "{id_}"\nat = "media/{id_}/2026{form}"\n'
+        MAKERS[form](at, [source / f"R{n}.dng" for n in (numbers or {}).get(id_, range(FILES))])
+    path = folder / "studio.toml"
+    path.write_text(text)
+    return path
+
+
+def make_folder(at: Path, files: Sequence[Path]) -> None:
+    (at / "raw").mkdir(parents=True)
+    for file in files:
+        (at / "raw" / file.name).write_bytes(file.read_bytes())
+
+
+def make_zip(at: Path, files: Sequence[Path]) -> None:
+    with zipfile.ZipFile(at, "w") as archive:
+        for file in files:
+            archive.write(file, f"raw/{file.name}")
+
+
+def make_7z(at: Path, files: Sequence[Path]) -> None:
+    with py7zr.SevenZipFile(at, "w", filters=[{"id": py7zr.FILTER_COPY}]) as archive:
+        for file in files:
+            archive.write(file, f"raw/{file.name}")
+
+
+def make_tar(at: Path, files: Sequence[Path]) -> None:
+    with tarfile.open(at, "w") as archive:
+        for file in files:
+            archive.add(file, f"raw/{file.name}")
+
+
+MAKERS: dict[str, Callable[[Path, Sequence[Path]], None]] = {
+    "": make_folder,
+    ".zip": make_zip,
+    ".7z": make_7z,
+    ".tar": make_tar,
+}
+
+
+def bad(medium: str, *sectors: int, files: tuple[str, ...] | None = None) -> Hazard:
+    return Hazard("unreadable", Selector(medium=(medium,)), sectors=sectors, files=files)
+
+
+def run(studio: Path, *hazards: Hazard, headers: Path | None = None, keep: bool = False, times: int = 1) -> Run:
+    told = hazards or (Hazard("slow", Selector(), factor=1.0),)
+    scenarios = [Scenario(f"x{n}", "t", "s", tuple(told)) for n in range(times)]
+    return rehearse(load_studio(studio), scenarios, Options(seed=1, now=NOW, headers=headers, keep=keep))
+
+
+def drill(studio: Path, *hazards: Hazard, headers: Path | None = None) -> Drill:
+    record = run(studio, *hazards, headers=headers)
+    assert record.complete, record.unfinished
+    return record.drills[0]
+
+
+def test_two_folders_with_bad_sectors_in_different_places_give_every_file(tmp_path: Path) -> None:
+    studio = lay_out(tmp_path, {"one": "", "two": ""})
+    found = drill(studio, bad("one", 0, 3, 4), bad("two", 1, 5, 11))
+    assert (found.verdict, found.stitched, found.sources) == ("restored", FILES, {"one": FILES, "two": FILES})
+    assert found.unchecked.failed == FILES  # by hand, nothing comes
+    assert found.further_failures.survivable == 0
+    weakest = {name for (name,) in found.further_failures.weakest}
+    assert weakest == {"medium:one", "medium:two", "place:one-place", "place:two-place"}
+
+
+def test_bad_sectors_in_the_same_place_lose_the_file_and_a_third_copy_brings_it_back(tmp_path: Path) -> None:
+    studio = lay_out(tmp_path, {"one": "", "two": "", "three": ""}, numbers={"three": (2,)})
+    same = bad("one", 3), bad("two", 3, 4)
+    found = drill(studio, *same, bad("three", 5))
+    assert (found.files.verified, found.stitched) == (1, 1)
+    assert found.sources == {"one": 1, "three": 1}
+    assert all("bad sector in one" in note.why and "bad sector in two" in note.why for note in found.lost_files)
+    assert found.further_failures.survivable == -1
+
+
+@pytest.mark.parametrize("form", [".zip", ".7z", ".tar"])
+def test_an_archive_and_a_folder_are_stitched(tmp_path: Path, form: str) -> None:
+    studio = lay_out(tmp_path, {"shelf": form, "card": ""})
+    at = (tmp_path / "media/shelf" / f"2026{form}").read_bytes().find(picture(2)[20_000:20_100])
+    found = drill(studio, bad("shelf", at // SECTOR), bad("card", 0))
+    assert (found.verdict, found.stitched) == ("restored", 1)
+    assert found.sources == {"shelf": FILES, "card": 1}
+
+
+@pytest.mark.parametrize("form", [".zip", ".7z", ".tar"])
+def test_an_archive_cut_short_gives_what_is_before_the_cut(tmp_path: Path, form: str) -> None:
+    studio = lay_out(tmp_path, {"shelf": form})
+    path = tmp_path / "media/shelf" / f"2026{form}"
+    keep = path.read_bytes().find(picture(3)) + 10
+    cut = Hazard("truncated", Selector(medium=("shelf",)), keep=keep)
+    headers = tmp_path / "kept"
+    with_headers = drill(studio, cut, headers=headers)
+    assert (with_headers.files.verified, with_headers.sources) == (3, {"shelf": 3})
+    without = drill(studio, cut)
+    assert without.files.verified == (0 if form == ".7z" else 3)
+    assert without.unchecked.right == (3 if form == ".tar" else 0)
+
+
+@pytest.mark.parametrize("form", [".zip", ".7z", ".tar"])
+def test_kept_headers_bring_everything_back_when_an_archive_has_lost_its_own(tmp_path: Path, form: str) -> None:
+    studio = lay_out(tmp_path, {"shelf": form})
+    path = tmp_path / "media/shelf" / f"2026{form}"
+    assert drill(studio, headers=tmp_path / "kept").verdict == "restored"
+    assert len(list((tmp_path / "kept").iterdir())) == 1
+    content = bytearray(path.read_bytes())
+    headers = [e for e in anatomy(file_store(path), form, None).extents if e.part is Part.HEADERS]
+    assert len(headers) > 1
+    for extent in headers:
+        content[extent.start : extent.end] = bytes(extent.end - extent.start)
+    path.write_bytes(content)
+    record = run(studio, headers=tmp_path / "kept")
+    assert record.drills[0].verdict == "restored"
+    assert record.drills[0].unchecked.right == 0
+    assert any("shelf is damaged" in note and "kept" in note for note in record.notes)
+
+
+def test_an_archive_that_cannot_be_listed_today_is_looked_into_all_the_same(tmp_path: Path) -> None:
+    studio = lay_out(tmp_path, {"shelf": ".zip"})
+    path = tmp_path / "media/shelf/2026.zip"
+    content = path.read_bytes()
+    path.write_bytes(content[: content.rfind(picture(FILES - 1)) + 30_000])
+    record = run(studio)
+    assert record.drills[0].files.verified == FILES - 1
+    assert record.drills[0].unchecked.right == 0
+    assert any("shelf is damaged" in note and "without its headers" in note for note in record.notes)
+
+
+def test_members_that_are_encrypted_themselves_are_not_salvaged(tmp_path: Path) -> None:
+    studio = lay_out(tmp_path, {"shelf": ".zip"})
+    found = drill(studio, Hazard("encrypted", Selector(medium=("shelf",)), files=("*.dng",)))
+    assert (found.verdict, found.stitched) == ("lost", 0)
+
+
+def test_every_effect_that_takes_a_copy_takes_what_a_salvage_could_have(tmp_path: Path) -> None:
+    studio = lay_out(tmp_path, {"shelf": ".zip", "card": ""})
+    for effect in ("gone", "refused", "deleted", "encrypted", "expired"):
+        assert drill(studio, Hazard(effect, Selector()), headers=tmp_path / "kept").verdict == "lost", effect
+
+
+@pytest.fixture
+def bytes_read(monkeypatch: pytest.MonkeyPatch) -> Counter[str]:
+    """Count the bytes really read from files of copies, by medium."""
+    counted: Counter[str] = Counter()
+    paths: dict[int, str] = {}
+    honest_init, honest_read = FileBytes.__init__, FileBytes.readinto
+
+    def init(self: FileBytes, path: Path, *more: object, **named: object) -> None:
+        honest_init(self, path, *more, **named)  # type: ignore[arg-type]
+        paths[id(self)] = Path(path).parts[-3] if "raw" in Path(path).parts else "other"
+
+    def readinto(self: FileBytes, buffer: bytearray) -> int:
+        got = honest_read(self, buffer) or 0
+        counted[Path(paths[id(self)]).name] += got
+        return got
+
+    monkeypatch.setattr(FileBytes, "__init__", init)
+    monkeypatch.setattr(FileBytes, "readinto", readinto)
+    return counted
+
+
+def test_what_is_damaged_today_is_salvaged_once_for_all_drills(tmp_path: Path, bytes_read: Counter[str]) -> None:
+    studio = lay_out(tmp_path, {"one": "", "two": ""})
+    for medium, at in (("one", 100), ("two", 30_000)):
+        path = tmp_path / f"media/{medium}/2026/raw/R1.dng"
+        content = bytearray(path.read_bytes())
+        content[at : at + 10] = bytes(10)
+        path.write_bytes(content)
+    record = run(studio, times=5)
+    assert [one.stitched for one in record.drills] == [1] * 5
+    total = sum(len(picture(n)) for n in range(FILES))
+    assert sum(bytes_read.values()) == 2 * total + 2 * len(picture(1))  # what may lie under any name, then both again
+    assert not any((tmp_path / "scratch").iterdir())
+
+
+def test_what_was_stitched_is_kept_with_the_others(tmp_path: Path) -> None:
+    studio = lay_out(tmp_path, {"one": "", "two": ""})
+    record = run(studio, bad("one", 0), bad("two", 1), keep=True)
+    assert record.drills[0].stitched == FILES
+    (home,) = (tmp_path / "scratch").iterdir()
+    kept = {path.name: path.read_bytes() for path in (home / "x0" / "reed" / "raw").iterdir()}
+    assert kept == {f"R{n}.dng": picture(n) for n in range(FILES)}
+    assert sorted(path.name for path in home.iterdir()) == ["x0"]
