@@ -52,33 +52,40 @@ def insure(found: OpenCopy, folder: Path, *, now: datetime) -> str | None:
     Nothing is written while they are as they were kept, nor where they name fewer files at the same size: that is an
     archive that was damaged.
     """
-    if found.state is not State.HERE or found.reason or found.copy.archive not in KEEPS or found.store is None:
-        return None
-    files = found.store.files()
-    if not files:
+    archive = _archive_of(found)
+    if archive is None:
         return None
     latest, older = _paths(found.copy.id, folder)
     known = _whole(latest)
-    modified = "" if files[0].modified is None else files[0].modified.isoformat()
-    if known is not None and modified and (known.size, known.modified) == (files[0].size, modified):
+    modified = "" if archive.modified is None else archive.modified.isoformat()
+    if known is not None and modified and (known.size, known.modified) == (archive.size, modified):
         return None
     try:
-        pieces = _headers_of(found, found.store)
+        pieces = _headers_of(found)
+        about = About(found.copy.id, archive.path, archive.size or 0, modified, sum_of(pieces))
+        if known is None or (known.size, known.sum) != (about.size, about.sum):
+            _refuse_fewer(found, folder)
+            folder.mkdir(parents=True, exist_ok=True)
+            _swap_in(latest, write(about, pieces, kept=clock.rfc3339(now)), before=older if known is not None else None)
     except _InTheWay as error:
         return f"the headers of {found.copy.id} are not kept: {error}"
-    size = files[0].size or 0
-    about = About(found.copy.id, files[0].path.rpartition("/")[2], size, modified, sum_of(pieces))
-    if known is not None and (known.size, known.sum) == (about.size, about.sum):
-        return None
-    lost = lost_since(found, kept_headers(found.copy.id, folder).headers)
-    if lost:
-        return f"the headers of {found.copy.id} are not kept anew: they named {len(lost)} files more before"
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-        _swap_in(latest, write(about, pieces, kept=clock.rfc3339(now)), before=older if known is not None else None)
     except OSError as error:
         return f"the headers of {found.copy.id} cannot be kept: {folder}: {error.strerror}"
     return None
+
+
+def _archive_of(found: OpenCopy) -> Entry | None:
+    """Return the file of an archive that is in good health and has headers to keep."""
+    if found.state is not State.HERE or found.reason or found.copy.archive not in KEEPS or found.store is None:
+        return None
+    return next(iter(found.store.files()), None)
+
+
+def _refuse_fewer(found: OpenCopy, folder: Path) -> None:
+    """Errors: _InTheWay, where an archive of the same size has lost some of what its kept headers name."""
+    lost = lost_since(found, kept_headers(found.copy.id, folder).headers)
+    if lost:
+        raise _InTheWay(f"they named {len(lost)} files more when they were kept last; these stay")
 
 
 def kept_headers(id_: str, folder: Path) -> Held:
@@ -190,9 +197,10 @@ class _InTheWay(DrillError):
     """Why an archive's headers cannot be kept."""
 
 
-def _headers_of(found: OpenCopy, store: Store) -> list[Piece]:
+def _headers_of(found: OpenCopy) -> list[Piece]:
     """Read an archive's headers. Errors: _InTheWay."""
-    assert found.copy.archive is not None
+    store = found.store
+    assert store is not None and found.copy.archive is not None
     try:
         pieces = _read(store, anatomy(store, found.copy.archive, found.copy.password))
     except (CannotRead, CannotReach) as error:

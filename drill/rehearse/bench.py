@@ -58,7 +58,8 @@ class Case:
 class Bench:
     """What a drill works with: the copies, the reads made in this drill so far, and what was learned in the run.
 
-    `kept_of` gives the headers that are kept of an archive, the latest first.
+    `kept_of` gives the headers that are kept of an archive, the latest first. `give_up` is told of each file that could
+    not be put together either, while its `versions` lie in scratch.
     """
 
     def __init__(
@@ -75,6 +76,7 @@ class Bench:
     ) -> None:
         self.stage, self.copies, self.reads, self.promised = stage, copies, reads, promised
         self.parts, self.kept_of = parts, kept_of
+        self.give_up: Callable[[Case], None] = lambda case: None
         self.unreached, self.refused = unreached, refused
         self.usable: dict[str, Faulted] = {
             id_: faulted for id_, faulted in stage.usable.items() if id_ not in unreached and id_ not in refused

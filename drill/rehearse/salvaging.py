@@ -1,8 +1,8 @@
 """Salvaging: before a file counts as lost, what damaged copies still give of it, one by one and put together.
 
-Flows in: the cases that no copy served, a bench. Flows out: the same cases, served by one copy or stitched from several,
-and the seconds it took. Must not know: terminals, JSON. Every copy that may have something is passed over once for all
-files that are still missing; what comes out is accepted by the judge alone.
+Flows in: the cases that no copy served, a bench. Flows out: the same cases, served by one copy or stitched from
+several, and the seconds it took. Must not know: terminals, JSON. Every copy that may have something is passed over once
+for all files that are still missing; what comes out is accepted by the judge alone.
 """
 
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
@@ -51,6 +51,8 @@ def salvage_missing(cases: Sequence[Case], order: Sequence[str], bench: Bench) -
         for sought in batch:
             if not sought.case.is_back and sought.versions:
                 took_s += _stitch(sought, bench)
+            if not sought.case.is_back and sought.versions:
+                bench.give_up(sought.case)
         bench.parts.let_go()
     return took_s
 

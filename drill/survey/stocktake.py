@@ -1,8 +1,8 @@
 """Stocktake: what each shoot promises, what each copy is said to hold and has, and what published rules say to that.
 
 Flows in: a studio, the moment that counts as now. Flows out: the record of a survey. No picture is read, and nothing is
-written but archives' headers, beside the ledger. Must not know: terminals. Everything that is asked of a file depends on which copies hold it, so files are counted
-in classes of equal holders, and each class is judged once.
+written but archives' headers, beside the ledger. Must not know: terminals. Everything that is asked of a file depends
+on which copies hold it, so files are counted in classes of equal holders, and each class is judged once.
 """
 
 from collections import Counter, defaultdict

@@ -57,11 +57,16 @@ def _files(expected: Expected, drill: Mapping[str, Any]) -> Iterator[str]:
         yield f"by class: {drill['by_class']}, not {expected.by_class}"
     if not perhaps and (drill["score"], drill["verdict"]) != (expected.score, expected.verdict):
         yield f"score and verdict: {drill['score']} {drill['verdict']}, not {expected.score} {expected.verdict}"
-    whole = len(verified) - len(stitched)
-    if not whole + 2 * len(stitched) <= sum(drill["sources"].values()) <= whole + len(drill["sources"]) * len(stitched):
-        yield f"sources do not add up to {len(verified)}: {drill['sources']}, stitched {drill['stitched']}"
-    for copy, count in drill["sources"].items():
-        if count > sum(copy in who for who in expected.holders.values()) + len(stitched):
+    yield from _sources(expected, drill, len(verified) - len(stitched), len(stitched))
+
+
+def _sources(expected: Expected, drill: Mapping[str, Any], whole: int, stitched: int) -> Iterator[str]:
+    """Each file has one source, or, put together from several copies, each of these."""
+    sources = drill["sources"]
+    if not whole + 2 * stitched <= sum(sources.values()) <= whole + len(sources) * stitched:
+        yield f"sources do not add up to {whole} files and {stitched} stitched: {sources}"
+    for copy, count in sources.items():
+        if count > sum(copy in who for who in expected.holders.values()) + stitched:
             yield f"{copy} is said to have given {count} files and has fewer intact"
 
 

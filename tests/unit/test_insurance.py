@@ -1,4 +1,4 @@
-"""The headers of archives, kept beside the ledger: what is kept, what is left alone, what a damaged text still gives."""
+"""The headers of archives, kept beside the ledger: what is kept, what is left alone, what a damaged text gives."""
 
 import os
 import shutil

@@ -1,7 +1,9 @@
-"""A drill over damaged copies: what one gives past its damage, what several give together, and what is never accepted."""
+"""A drill over damaged copies: what one gives past its damage, what several give together, what is never accepted."""
 
 import hashlib
 import random
+import shutil
+import subprocess
 import tarfile
 import zipfile
 from collections import Counter
@@ -31,7 +33,7 @@ def picture(number: int) -> bytes:
 
 
 def lay_out(folder: Path, copies: Mapping[str, str], *, numbers: Mapping[str, Sequence[int]] | None = None) -> Path:
-    """Write a studio of these copies by id and form ("" is a folder); each holds all pictures, or those of `numbers`."""
+    """Write a studio of copies by id and form ("" is a folder); each holds all pictures, or those of `numbers`."""
     source = folder / "source" / "raw"
     source.mkdir(parents=True)
     for number in range(FILES):
@@ -227,3 +229,33 @@ def test_what_was_stitched_is_kept_with_the_others(tmp_path: Path) -> None:
     kept = {path.name: path.read_bytes() for path in (home / "x0" / "reed" / "raw").iterdir()}
     assert kept == {f"R{n}.dng": picture(n) for n in range(FILES)}
     assert sorted(path.name for path in home.iterdir()) == ["x0"]
+
+
+@pytest.mark.outside
+@pytest.mark.parametrize(
+    ("how", "with_headers", "without"),
+    [
+        (("-ms=off",), 5, 5),  # each picture is a block of its own, told by its digest
+        (("-mx=5",), 5, 0),
+        (("-mx=0",), 5, 0),
+        (("-preed", "-mhe=on"), 5, 0),
+    ],
+)
+def test_archives_of_7zip_whose_headers_lie_in_bad_sectors(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, how: tuple[str, ...], with_headers: int, without: int
+) -> None:
+    """Both headers lost; the last picture ends in the same sector as the second one. The 7-Zip program made them."""
+    program = shutil.which("7zz") or shutil.which("7z")
+    if program is None:
+        pytest.skip("7-Zip is not installed")
+    studio = lay_out(tmp_path, {"shelf": ".7z"})
+    path = tmp_path / "media/shelf/2026.7z"
+    path.unlink()
+    subprocess.run([program, "a", *how, path, "raw"], cwd=tmp_path / "source", stdout=subprocess.DEVNULL, check=True)
+    if len(how) > 1:
+        monkeypatch.setenv("SHELF_PASSWORD", "reed")
+        studio.write_text(studio.read_text() + 'password_env = "SHELF_PASSWORD"\n')
+    last = bad("shelf", (path.stat().st_size - 1) // SECTOR)
+    start = Hazard("altered", Selector(medium=("shelf",)), offsets=(6, 8, 12, 14, 20))
+    assert drill(studio, last, start, headers=tmp_path / "kept").files.verified == with_headers
+    assert drill(studio, last, start).files.verified == without
