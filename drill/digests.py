@@ -8,7 +8,7 @@ a BLAKE2b of N bits is its own function, not a prefix of the 512-bit one (RFC 76
 
 import hashlib
 import re
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
 from typing import Protocol
 
@@ -123,8 +123,20 @@ def at_once(kinds: Iterable[str]) -> Callable[[bytes], tuple[Digest, ...]]:
 
     Errors: ValueError on an unknown kind.
     """
-    makers = [(kind, _maker(kind)) for kind in sorted(set(kinds))]
-    return lambda content: tuple([Digest(kind, make(content)) for kind, make in makers])
+    ours = sorted(set(kinds))
+    texts = texts_at_once(ours)
+    return lambda content: named(ours, texts(content))
+
+
+def texts_at_once(kinds: Iterable[str]) -> Callable[[bytes], tuple[str, ...]]:
+    """Return the same function but for the kinds' names: `named` puts them to its texts."""
+    makers = [_maker(kind) for kind in sorted(set(kinds))]
+    return lambda content: tuple([make(content) for make in makers])
+
+
+def named(kinds: Sequence[str], texts: Iterable[str]) -> tuple[Digest, ...]:
+    """Return the digests of these kinds, which are sorted and each there once."""
+    return tuple(map(Digest, kinds, texts))
 
 
 def digest_file(path: Path, kinds: Iterable[str]) -> tuple[int, tuple[Digest, ...]]:

@@ -16,9 +16,10 @@ from io import RawIOBase
 from operator import attrgetter
 from pathlib import Path
 
-from drill.copies.raw import BLOCK, FILE_FLAGS, FORGETS, NO_FOLLOW, FileBytes, deliver_file, forget_cached
+from drill.copies.raw import BLOCK, FileBytes, deliver_file
 from drill.errors import CannotReach
 from drill.model import Entry, Receiver, Store, View
+from drill.quick import FILE_FLAGS, NO_FOLLOW, contents
 
 _path = attrgetter("path")
 
@@ -47,32 +48,13 @@ class FolderOpener:
 
     def __call__(self, entry: Entry) -> RawIOBase:
         """Open one file. Errors: OSError, also where the path leads out of the folder."""
-        place, name = self._split(entry.path)
+        place, name = self.split(entry.path)
         return _open_inside(self.root, place, name)
 
     def whole(self, entry: Entry, *, from_medium: bool) -> bytes | None:
-        """Return all the bytes of a file that is as it was listed, by three calls to the system.
-
-        None for everything else, links and errors among it: what is the matter, only the stream can tell (a bad
-        sector is asked for once more then). As many bytes as were listed, with room for more, are all there are.
-        With `from_medium` the system's cache lets go of the file first; None where it cannot be told to.
-        """
-        if not entry.size or not NO_FOLLOW or (from_medium and not FORGETS):
-            return None
-        place, name = self._split(entry.path)
-        if not place:
-            return None
-        try:
-            fd = os.open(place + name, FILE_FLAGS | NO_FOLLOW)
-            try:
-                if from_medium and not forget_cached(fd):
-                    return None
-                content = os.read(fd, entry.size + 1)
-            finally:
-                os.close(fd)
-        except (OSError, ValueError):
-            return None
-        return content if len(content) == entry.size else None
+        """Return all the bytes of a small file that is as it was listed, None for everything else: see `quick`."""
+        place, name = self.split(entry.path)
+        return next(contents(place, [(name, entry.size)], from_medium=from_medium))
 
     def is_cached(self, entry: Entry) -> bool:
         """Say whether the system has a file's first bytes at hand; False where it does not say.
@@ -81,7 +63,7 @@ class FolderOpener:
         """
         if sys.platform != "linux" or not entry.size:
             return False
-        place, name = self._split(entry.path)
+        place, name = self.split(entry.path)
         try:
             fd = os.open(place + name, FILE_FLAGS | NO_FOLLOW) if place else -1
             try:
@@ -91,7 +73,7 @@ class FolderOpener:
         except (OSError, ValueError):
             return False
 
-    def _split(self, path: str) -> tuple[str, str]:
+    def split(self, path: str) -> tuple[str, str]:
         """Return where the file's folder is ("": not inside), and its name there."""
         cut = path.rfind("/") + 1
         folder = path[:cut]

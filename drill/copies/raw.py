@@ -9,21 +9,14 @@ import errno
 import io
 import os
 import stat
-import sys
 from collections.abc import Callable, Iterator, Sequence
 from io import RawIOBase
 
 from drill.errors import CannotReach, CannotRead, DrillError
 from drill.model import Entry, Problem, Receiver, Store, Trouble
+from drill.quick import FILE_FLAGS, NO_FOLLOW, forget_cached
 
 BLOCK = 128 * 1024  # more gains nothing when reading, and costs when the receiver writes
-
-# O_NONBLOCK: opening a pipe must not wait for its writer. O_NOFOLLOW: a link is judged before it is followed.
-FILE_FLAGS = os.O_RDONLY | getattr(os, "O_BINARY", 0) | getattr(os, "O_CLOEXEC", 0) | getattr(os, "O_NONBLOCK", 0)
-NO_FOLLOW: int = getattr(os, "O_NOFOLLOW", 0)
-
-FORGETS = hasattr(os, "posix_fadvise")
-"""Whether the system can be told to let go of what it has cached of a file (Linux, FreeBSD)."""
 
 Explain = Callable[[Exception, int], Problem]
 
@@ -208,21 +201,6 @@ def fail(entries: Sequence[Entry], receiver: Receiver, problem: Problem) -> None
     for entry in entries:
         receiver.begin(entry)
         receiver.end(entry, problem)
-
-
-def forget_cached(fd: int) -> bool:
-    """Have the system's cache let go of an open file, so that its medium is read; say whether it could be told.
-
-    What is not on the medium yet stays (it is about to be written, which this only hurries). Source: POSIX.1-2008,
-    posix_fadvise, POSIX_FADV_DONTNEED.
-    """
-    if sys.platform == "win32" or sys.platform == "darwin":
-        return False
-    try:
-        os.posix_fadvise(fd, 0, 0, os.POSIX_FADV_DONTNEED)
-    except OSError:
-        return False
-    return True
 
 
 def forget(store: Store, entry: Entry) -> bool:

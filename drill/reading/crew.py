@@ -4,12 +4,13 @@ Flows in: tasks, grouped by medium. Flows out: results in the order in which the
 who asked. Each medium bears so many readers at once (see `lanes`); reading, and hashing more than a little, release
 the interpreter's lock. A copy that vanishes is given up at once, each of its files with that Problem.
 
-Most of a small file's cost is not its bytes: where the copy is a plain folder, they are fetched at one go, and all
-that is not as it should be takes the careful way, the same that archives and streams under a fault take.
+Most of a small file's cost is not its bytes: where the copy is a plain folder, they are fetched at one go, of many
+files by hands (see `hands`), and all that is not as it should be takes the careful way, the same that archives and
+streams under a fault take.
 """
 
 from collections import deque
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from datetime import datetime
 from threading import Event, Thread
 from typing import NamedTuple, TypeVar
@@ -18,7 +19,9 @@ from drill import clock, digests
 from drill.copies import FolderOpener, forget, reach
 from drill.copies.raw import deliver_file
 from drill.errors import CannotReach, DrillError
-from drill.model import Digest, Entry, Problem, Seen, Trouble
+from drill.model import Entry, Problem, Seen, Trouble
+from drill.quick import Named, contents
+from drill.reading.hands import HANDS, WORTH, Hand, start_hands
 from drill.reading.lanes import Group, Lane, Task, is_small
 from drill.reading.onepass import OnePass
 from drill.shelf import OpenCopy
@@ -27,6 +30,7 @@ BLOCK = 256 * 1024
 _MOST_WORKERS = 32
 _LOOK_AGAIN_S = 0.02
 _PATIENCE_S = 10.0
+_FEW = 8  # files of one folder that are not worth asking a hand for
 
 T = TypeVar("T")
 
@@ -60,6 +64,14 @@ class Meter:
         """Note that a file is done with, read or not."""
         size = task.job.entry.size
         self.settled += self.bytes - self._at_begin if size is None else size
+        self._at_begin = self.bytes
+        self.files += 1
+        self.end_s = clock.ticks_s()
+
+    def done(self, size: int) -> None:
+        """Note that a small file has come at one go."""
+        self.settled += size
+        self.bytes += size
         self._at_begin = self.bytes
         self.files += 1
         self.end_s = clock.ticks_s()
@@ -101,6 +113,15 @@ class _Taker:
         self._crew.arrived.append(Arrived(self._task, result, self._since_s - before_s))
 
 
+class _Run(NamedTuple):
+    """Small files of one folder, all to be digested in the same kinds; without a place files to be read with care."""
+
+    place: str
+    kinds: tuple[str, ...]
+    tasks: list[Task]
+    names: list[Named]
+
+
 class Crew:
     """The workers of one run and what they share. With `not_after` they also look when pictures were taken.
 
@@ -111,19 +132,26 @@ class Crew:
     def __init__(self, work: Sequence[Lane], *, not_after: datetime | None, from_medium: bool) -> None:
         self.not_after = not_after
         self._from_medium = from_medium
-        self._at_once: dict[tuple[str, ...], Callable[[bytes], tuple[Digest, ...]]] = {}
+        self._hands: list[Hand] = []
+        many = sum(len(group) for lane in work for group in lane.groups if _is_for_hands(group))
+        self._wants_hands = not_after is None and many >= WORTH
+        first = HANDS if self._wants_hands else 1  # workers that do not wait, see `_take`
         self.stop, self.wake = Event(), Event()
         self.arrived: deque[Arrived] = deque()
         self.meters: list[Meter] = []
         self.error: BaseException | None = None
         self._away: dict[str, Problem] = {}
         # Every medium gets its first worker before any gets its second.
-        self._turns = deque((lane, turn == 0) for turn in range(_MOST_WORKERS) for lane in work if lane.readers > turn)
+        self._turns = deque(
+            (lane, turn < first) for turn in range(_MOST_WORKERS) for lane in work if lane.readers > turn
+        )
         self._busy = deque(range(min(_MOST_WORKERS, len(self._turns))))
         self._threads = [Thread(target=self._run, name=f"reader-{n}", daemon=True) for n in self._busy]
 
     def start(self) -> None:
         """Let the workers begin."""
+        if self._wants_hands:
+            self._hands = start_hands(HANDS)
         for thread in self._threads:
             thread.start()
 
@@ -136,6 +164,8 @@ class Crew:
     def halt(self) -> None:
         """Have every worker stop within one block, and wait for it; one stuck in a dead server's read is left."""
         self.stop.set()
+        for hand in self._hands:
+            hand.end()
         for thread in self._threads:
             if thread.ident is not None:
                 thread.join(_PATIENCE_S)
@@ -171,7 +201,8 @@ class Crew:
             self.wake.set()
 
     def _take(self, lane: Lane, *, is_first: bool) -> Group | None:
-        """Take the next group of a medium. All but its first worker wait as long as small files come from the cache.
+        """Take the next group of a medium. All but its first worker, or the first for each hand, wait as long as small
+        files come from the cache.
 
         Then nobody waits for the medium, and workers only contend for the interpreter: often twice as slow (measured).
         """
@@ -187,34 +218,45 @@ class Crew:
             found.view.deliver([task.job.entry for task in group], _Taker(self, meter, group))
             return
         opener = None if found.store is None else found.store.open
-        quick = opener if isinstance(opener, FolderOpener) else None
-        for task in group:
-            if self.stop.is_set():
-                raise _Stopped
-            entry, content = task.job.entry, None
-            since_s = clock.ticks_s()
-            if quick is not None and is_small(entry) and not self._away:
-                content = quick.whole(entry, from_medium=self._from_medium)
-            if content is None:
-                self._read_with_care(task, meter, buffer)
-            else:
-                meter.begin(task)
-                meter.maybe_cached |= not self._from_medium
-                meter.bytes += len(content)
-                result = self._seen(task, content)
-                meter.end(task)
-                self.arrived.append(Arrived(task, result, clock.ticks_s() - since_s))
+        for run in _runs(group, opener if isinstance(opener, FolderOpener) else None):
+            answers = self._answers(run, meter) if run.place and not self._away else iter(())
+            for task in run.tasks:
+                if self.stop.is_set():
+                    raise _Stopped
+                seen, took_s = next(answers, _UNKNOWN)
+                if seen is None:
+                    self._read_with_care(task, meter, buffer)
+                else:
+                    meter.done(seen.size)
+                    self.arrived.append(Arrived(task, seen, took_s))
 
-    def _seen(self, task: Task, content: bytes) -> Seen:
-        """Return what the bytes of a small file show."""
-        if self.not_after is not None:
-            one = OnePass(task.job.entry.path, len(content), kinds=task.kinds, not_after=self.not_after)
-            one.data(content)
-            return one.seen()
-        digest = self._at_once.get(task.kinds)
-        if digest is None:
-            digest = self._at_once[task.kinds] = digests.at_once(task.kinds)
-        return Seen(len(content), digest(content))
+    def _answers(self, run: _Run, meter: Meter) -> Iterator[tuple[Seen | None, float]]:
+        """Yield what small files show, in turn, and the seconds each took; None for what has to be read with care."""
+        meter.copy = run.tasks[0].job.found.copy.id
+        meter.maybe_cached |= not self._from_medium
+        hand = min((hand for hand in self._hands if not hand.is_lost), key=lambda hand: hand.busy, default=None)
+        kinds = tuple(sorted(set(run.kinds)))
+        if hand is None or len(run.tasks) < _FEW:
+            yield from self._answers_here(run, kinds)
+            return
+        asked = hand.ask(run.place, run.names, kinds, from_medium=self._from_medium, stops=self.stop.is_set)
+        for (texts, took_s), (_, size) in zip(asked, run.names, strict=False):
+            yield None if texts is None or size is None else Seen(size, digests.named(kinds, texts)), took_s
+
+    def _answers_here(self, run: _Run, kinds: tuple[str, ...]) -> Iterator[tuple[Seen | None, float]]:
+        digest = digests.at_once(kinds)
+        since_s = clock.ticks_s()
+        whole = contents(run.place, run.names, from_medium=self._from_medium)
+        for task, content in zip(run.tasks, whole, strict=True):
+            seen: Seen | None = None
+            if content is not None and self.not_after is None:
+                seen = Seen(len(content), digest(content))
+            elif content is not None:
+                one = OnePass(task.job.entry.path, len(content), kinds=kinds, not_after=self.not_after)
+                one.data(content)
+                seen = one.seen()
+            before_s, since_s = since_s, clock.ticks_s()
+            yield seen, since_s - before_s
 
     def _read_with_care(self, task: Task, meter: Meter, buffer: bytearray) -> None:
         """Read one file as a stream, whatever its copy is; what goes wrong is its Problem."""
@@ -236,6 +278,31 @@ class Crew:
         assert found.store is not None
         if not self._from_medium or not forget(found.store, entry):
             meter.maybe_cached = True
+
+
+_UNKNOWN: tuple[Seen | None, float] = (None, 0.0)
+
+
+def _is_for_hands(group: Group) -> bool:
+    """Say whether a group is one of many small files of a plain folder."""
+    store = group[0].job.found.store
+    return len(group) >= _FEW and store is not None and isinstance(store.open, FolderOpener)
+
+
+def _runs(group: Group, quick: FolderOpener | None) -> Iterator[_Run]:
+    """Cut a group into runs: each of small files of one folder, or of files that are read with care."""
+    run: _Run | None = None
+    for task in group:
+        entry = task.job.entry
+        place, name = quick.split(entry.path) if quick is not None and is_small(entry) else ("", "")
+        if run is None or run.place != place or run.kinds != task.kinds:
+            if run is not None:
+                yield run
+            run = _Run(place, task.kinds, [], [])
+        run.tasks.append(task)
+        run.names.append((name, entry.size))
+    if run is not None:
+        yield run
 
 
 def _is_at_hand(task: Task | None) -> bool:

@@ -14,7 +14,7 @@ from drill.model import Entry
 from drill.shelf import OpenCopy
 
 SMALL = 256 * 1024  # up to here a file is fetched at one go
-_CHUNK = 32  # files that a worker takes at a time, where there are many
+_CHUNK = 256  # files that a worker takes at a time, where there are many
 
 # Small files are bound by the time each read takes to answer: on flash, 8 readers at once read 2.5 to 3 times as many
 # files a second as one, and 16 no more than 8 (measured). Discs, tapes and spinning drives have one head, which a

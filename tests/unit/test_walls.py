@@ -7,7 +7,7 @@ import drill
 
 PACKAGE = Path(drill.__file__).parent
 FLOORS = (
-    ("errors", "model", "units", "clock", "globs"),
+    ("errors", "model", "units", "clock", "globs", "quick"),
     (
         "digests",
         "tables",

@@ -1,0 +1,170 @@
+"""Other processes that read many small files: they answer what a reading here would, or leave it to that."""
+
+import threading
+from collections.abc import Iterator
+from dataclasses import replace
+from datetime import UTC, datetime
+from io import RawIOBase
+from pathlib import Path
+
+import pytest
+
+import drill.reading.crew
+from drill.copies import FolderOpener, LinkSession
+from drill.digests import at_once, named
+from drill.ledger import Ledger
+from drill.model import Copy, Entry, Medium, Problem, Seen
+from drill.quick import can_be_quick
+from drill.reading import Job, Readings, read_files
+from drill.reading.hands import Hand, start_hands
+from drill.shelf import OpenCopy, open_copy
+
+pytestmark = pytest.mark.skipif(not can_be_quick(from_medium=False), reason="files are not read at one go here")
+NOW = datetime(2026, 11, 24, 20, 0, tzinfo=UTC)
+KINDS = ("md5", "xxh128")
+
+
+@pytest.fixture
+def hand() -> Iterator[Hand]:
+    (one,) = start_hands(1)
+    yield one
+    one.end()
+
+
+def folder(root: Path, count: int) -> dict[str, bytes]:
+    """Write so many files in three folders; return their contents by path."""
+    made = {f"{n % 3}/kiln{n:03}.dng": f"{n} clay".encode() * (n % 50 + 1) for n in range(count)}
+    for path, content in made.items():
+        (root / path).parent.mkdir(parents=True, exist_ok=True)
+        (root / path).write_bytes(content)
+    return made
+
+
+def opened(root: Path) -> OpenCopy:
+    medium = Medium("ssd", "ssd", "desk", attached=False, offsite=False, carried=False)
+    with LinkSession() as session:
+        return open_copy(Copy("ssd", "ssd", root, None, "folder", None, None), medium, session=session, downloads=root)
+
+
+def read(found: OpenCopy, *, kinds: tuple[str, ...] = KINDS) -> Readings:
+    with Ledger.none(now=NOW) as ledger:
+        return read_files(
+            [Job(found, entry) for entry in found.entries],
+            kinds=kinds,
+            ledger=ledger,
+            now=NOW,
+            progress=lambda text: None,
+            with_capture=False,
+        )
+
+
+def test_a_hand_answers_what_a_reading_here_shows(tmp_path: Path, hand: Hand) -> None:
+    made = {path: content for path, content in folder(tmp_path, 300).items() if path.startswith("1/")}
+    names = [(path[2:], len(content)) for path, content in made.items()]
+    answers = list(hand.ask(f"{tmp_path}/1/", names, KINDS, from_medium=False, stops=lambda: False))
+    digest = at_once(KINDS)
+    assert [named(KINDS, texts or ()) for texts, _ in answers] == [digest(content) for content in made.values()]
+    assert all(took_s > 0 for _, took_s in answers)
+    assert hand.busy == 0 and not hand.is_lost
+
+
+def test_a_hand_leaves_to_care_what_is_not_as_it_was_listed(tmp_path: Path, hand: Hand) -> None:
+    folder(tmp_path, 30)
+    (tmp_path / "0/link").symlink_to("kiln000.dng")
+    names = [("kiln000.dng", 6), ("kiln000.dng", 5), ("kiln000.dng", 7), ("gone", 6), ("link", 6), ("kiln000.dng", 0)]
+    answers = list(hand.ask(f"{tmp_path}/0/", names, KINDS, from_medium=False, stops=lambda: False))
+    assert [texts is not None for texts, _ in answers] == [True, False, False, False, False, False]
+    gone = list(hand.ask(f"{tmp_path}/nowhere/", names, KINDS, from_medium=False, stops=lambda: False))
+    assert [texts for texts, _ in gone] == [None] * 6
+
+
+def test_a_hand_answers_several_at_once(tmp_path: Path, hand: Hand) -> None:
+    made = folder(tmp_path, 300)
+    found: dict[str, list[str]] = {}
+
+    def ask(which: str) -> None:
+        names = [(path[2:], len(content)) for path, content in made.items() if path.startswith(which)]
+        asked = hand.ask(f"{tmp_path}/{which}/", names, ("md5",), from_medium=False, stops=lambda: False)
+        found[which] = [texts[0] if texts else "" for texts, _ in asked]
+
+    threads = [threading.Thread(target=ask, args=(which,)) for which in "012"]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    md5 = at_once(["md5"])
+    for which in "012":
+        assert found[which] == [md5(content)[0].hex for path, content in made.items() if path.startswith(which)]
+
+
+def test_a_hand_that_dies_or_is_told_to_stop_ends_its_answers(tmp_path: Path, hand: Hand) -> None:
+    made = folder(tmp_path, 3)
+    names = [(path[2:], len(content)) for path, content in made.items() if path.startswith("0/")]
+    assert list(hand.ask(f"{tmp_path}/0/", names, KINDS, from_medium=False, stops=lambda: True)) == []
+    hand.end()
+    assert hand.is_lost
+    assert list(hand.ask(f"{tmp_path}/0/", names, KINDS, from_medium=False, stops=lambda: False)) == []
+
+
+def started(monkeypatch: pytest.MonkeyPatch) -> list[Hand]:
+    """Have hands started for few files too; they are gathered in what is returned."""
+    hands: list[Hand] = []
+
+    def start(count: int) -> list[Hand]:
+        hands.extend(start_hands(count))
+        return hands
+
+    monkeypatch.setattr(drill.reading.crew, "WORTH", 1)
+    monkeypatch.setattr(drill.reading.crew, "start_hands", start)
+    return hands
+
+
+def seen_of(made: dict[str, bytes]) -> dict[str, Seen | Problem]:
+    digest = at_once(KINDS)
+    return {path: Seen(len(content), digest(content)) for path, content in made.items()}
+
+
+@pytest.mark.parametrize("relative", [False, True])
+def test_a_run_with_hands_shows_the_same(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, relative: bool) -> None:
+    made = folder(tmp_path / "c", 700)
+    monkeypatch.chdir(tmp_path)
+    hands = started(monkeypatch)
+    (tmp_path / "c/0/link.dng").symlink_to("../1/kiln001.dng")
+    made["0/link.dng"] = made["1/kiln001.dng"]
+    found = opened(Path("c") if relative else tmp_path / "c")
+    changed = tmp_path / "c/2/kiln002.dng"
+    changed.write_bytes(b"longer than listed" * 9)
+    made["2/kiln002.dng"] = changed.read_bytes()
+    (tmp_path / "c/1/kiln004.dng").unlink()
+    done = {path: result for (_, path, _), result in read(found).items()}
+    gone = done.pop("1/kiln004.dng")
+    del made["1/kiln004.dng"]
+    assert isinstance(gone, Problem)
+    assert done == seen_of(made)
+    assert len(hands) == 2 and all(hand._process.returncode is not None for hand in hands)
+
+
+def test_a_run_whose_hands_die_reads_itself(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    made = folder(tmp_path / "c", 700)
+    hands = started(monkeypatch)
+    monkeypatch.setattr(Hand, "busy", property(lambda hand: hand._process.kill() or 0))  # as soon as one is chosen
+    done = {path: result for (_, path, _), result in read(opened(tmp_path / "c")).items()}
+    assert done == seen_of(made)
+    assert len(hands) == 2 and all(hand.is_lost for hand in hands)
+
+
+def test_hands_are_not_asked_where_the_stream_is_another(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    folder(tmp_path / "c", 100)
+    hands = started(monkeypatch)
+    found = opened(tmp_path / "c")
+    assert found.store is not None
+    assert isinstance(found.store.open, FolderOpener)
+    calls: list[Entry] = []
+    opener = found.store.open
+
+    def open_it(entry: Entry) -> RawIOBase:
+        calls.append(entry)
+        return opener(entry)
+
+    read(replace(found, store=replace(found.store, open=open_it)))
+    assert hands == [] and len(calls) == 100
