@@ -12,6 +12,7 @@ import pytest
 import xxhash
 from census import census, files_below
 from left_behind import readings_in
+from plain_studio import sha256_list
 from runner import begin, start
 
 LEDGER = "ledger.sqlite"
@@ -37,8 +38,8 @@ def studio(tmp_path: Path) -> Path:
             packed.writestr(f"raw/REED{number:04d}.DNG", picture(number))
     home = tmp_path / "studio"
     (home / "manifests").mkdir(parents=True)
-    lines = [f"{hashlib.sha256(picture(n)).hexdigest()}  raw/REED{n:04d}.DNG\n" for n in range(6)]
-    (home / "manifests" / "reed.sha256").write_text("".join(lines))
+    promised = {f"raw/REED{number:04d}.DNG": picture(number) for number in range(6)}
+    (home / "manifests" / "reed.sha256").write_text(sha256_list(promised))
     media = "".join(f'[[media]]\nid = "{m}"\nkind = "ssd"\nplace = "home"\n' for m in ("drive", "tablet", "far"))
     (home / "studio.toml").write_text(
         f"""# my own words

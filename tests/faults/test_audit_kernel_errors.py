@@ -4,7 +4,6 @@ A file system in a file, mounted over a loop device, whose backing file is cut s
 gives EIO, as a bad sector does. The ranges reported are held against reading each block with pread.
 """
 
-import hashlib
 import json
 import os
 import random
@@ -15,34 +14,11 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from plain_studio import LIST, sha256_list, studio_text
 from runner import start
 
 SIZE = 24 << 20
 BLOCK = 4096
-STUDIO = """
-[studio]
-name = "Reed and Kiln"
-[[media]]
-id = "field-ssd"
-kind = "ssd"
-place = "bag"
-[[media]]
-id = "archive-a"
-kind = "hard-disk"
-place = "home"
-[[shoots]]
-id = "kiln"
-date = 2026-09-12
-manifest = "kiln.sha256"
-[[copies]]
-on = "field-ssd"
-at = "mounted/kiln"
-{list}
-[[copies]]
-on = "archive-a"
-at = "whole"
-manifest = "kiln.sha256"
-"""
 
 
 def _run(*command: str | Path) -> None:
@@ -65,8 +41,9 @@ def _make(folder: Path) -> None:
         shutil.copytree(whole, mounted / "kiln")
     finally:
         _run("umount", mounted)
-    lines = [f"{hashlib.sha256(p.read_bytes()).hexdigest()}  {p.name}\n" for p in sorted(whole.iterdir())]
-    (folder / "kiln.sha256").write_text("".join(lines), encoding="ascii")
+    (folder / LIST).write_text(
+        sha256_list({path.name: path.read_bytes() for path in whole.iterdir()}), encoding="ascii"
+    )
 
 
 def _amid_a_picture(folder: Path) -> int:
@@ -124,8 +101,9 @@ def audited(folder: Path, *more: str) -> tuple[int, dict[str, Any]]:
 @pytest.mark.outside
 @pytest.mark.parametrize("listed", [True, False])
 def test_true_io_errors_are_told_to_the_byte(failing: Path, listed: bool) -> None:
-    key = 'manifest = "kiln.sha256"' if listed else ""
-    (failing / "studio.toml").write_text(STUDIO.replace("{list}", key), encoding="utf-8")
+    kinds, at = {"field-ssd": "ssd", "archive-a": "hard-disk"}, {"field-ssd": "mounted/kiln", "archive-a": "whole"}
+    text = studio_text(kinds, at=at, listed=("archive-a", "field-ssd") if listed else ("archive-a",))
+    (failing / "studio.toml").write_text(text, encoding="utf-8")
     code, record = audited(failing)
     drive = failing / "mounted" / "kiln"
     expected = {path.name: ranges for path in drive.iterdir() if (ranges := bad_ranges(path))}

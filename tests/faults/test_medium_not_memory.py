@@ -8,35 +8,13 @@ import os
 import shutil
 import subprocess
 from collections.abc import Iterator
-from hashlib import sha256
 from pathlib import Path
 
 import pytest
+from plain_studio import LIST, sha256_list, studio_text
 from runner import start
 
 PICTURES = {"ABCD0001.NEF": os.urandom(3_000_000), "ABCD0002.NEF": os.urandom(200_000)}
-STUDIO = """[studio]
-name = "Reed"
-scratch = "scratch"
-[[media]]
-id = "card"
-kind = "card"
-place = "bag"
-[[media]]
-id = "ssd"
-kind = "ssd"
-place = "home"
-[[shoots]]
-id = "reed"
-date = 2026-09-12
-manifest = "reed.sha256"
-[[copies]]
-on = "card"
-at = "card"
-[[copies]]
-on = "ssd"
-at = "ssd"
-"""
 
 
 def _run(*command: str | Path) -> None:
@@ -72,9 +50,8 @@ def rotten(tmp_path: Path) -> Iterator[Path]:
         assert (mounted / "reed/ABCD0001.NEF").read_bytes() == PICTURES["ABCD0001.NEF"], (
             "the memory has the right bytes"
         )
-        lines = [f"{sha256(content).hexdigest()}  {name}\n" for name, content in PICTURES.items()]
-        (tmp_path / "reed.sha256").write_text("".join(lines), encoding="ascii")
-        (tmp_path / "studio.toml").write_text(STUDIO, encoding="utf-8")
+        (tmp_path / LIST).write_text(sha256_list(PICTURES), encoding="ascii")
+        (tmp_path / "studio.toml").write_text(studio_text({"card": "card", "ssd": "ssd"}), encoding="utf-8")
         yield tmp_path
     finally:
         subprocess.run(["umount", "--lazy", mounted], check=False)

@@ -1,11 +1,11 @@
 """The whole audit on small real copies: what the ledger's failure, its rates and its past do to it."""
 
-import hashlib
 import os
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
+from plain_studio import LIST, sha256_list, studio_text
 
 from drill.audit import Limits, Options, audit
 from drill.audit.past import cut_short, measured_rate
@@ -16,35 +16,18 @@ from drill.model import Studio
 from drill.studio import load_studio
 
 NOW = datetime(2026, 11, 24, 20, tzinfo=UTC)
-STUDIO = """
-[studio]
-name = "Reed"
-[[media]]
-id = "disk"
-kind = "ssd"
-place = "home"
-[[shoots]]
-id = "reed"
-date = 2026-09-12
-manifest = "reed.sha256"
-[[copies]]
-on = "disk"
-at = "disk"
-manifest = "reed.sha256"
-"""
 
 
 @pytest.fixture
 def studio(tmp_path: Path) -> Studio:
     (tmp_path / "disk").mkdir()
-    lines = []
-    for number in range(6):
-        path = tmp_path / "disk" / f"R{number}.dng"
-        path.write_bytes(f"picture {number}".encode() * 50)
+    files = {f"R{number}.dng": f"picture {number}".encode() * 50 for number in range(6)}
+    for name, content in files.items():
+        path = tmp_path / "disk" / name
+        path.write_bytes(content)
         os.utime(path, (1_789_000_000.5, 1_789_000_000.5))
-        lines.append(f"{hashlib.sha256(path.read_bytes()).hexdigest()}  {path.name}\n")
-    (tmp_path / "reed.sha256").write_text("".join(lines), encoding="ascii")
-    (tmp_path / "studio.toml").write_text(STUDIO, encoding="utf-8")
+    (tmp_path / LIST).write_text(sha256_list(files), encoding="ascii")
+    (tmp_path / "studio.toml").write_text(studio_text({"disk": "ssd"}, listed=("disk",)), encoding="utf-8")
     return load_studio(tmp_path / "studio.toml")
 
 
@@ -150,10 +133,7 @@ def test_another_copy_inside_a_copy_is_not_extra(studio: Studio) -> None:
 @pytest.mark.parametrize(("spare", "compared"), [(0, False), (4 * 9 - 1, False), (4 * 9, True)])
 def test_what_is_left_of_a_budget_bounds_comparing(studio: Studio, spare: int, compared: bool) -> None:
     """Two copies of a note differ; each is read once more to compare, and once more to decode it."""
-    text = studio.file.read_text(encoding="utf-8")
-    lists = text.removesuffix('manifest = "reed.sha256"\n')
-    other = '[[media]]\nid = "other"\nkind = "ssd"\nplace = "away"\n[[copies]]\non = "other"\nat = "other"\n'
-    studio.file.write_text(lists + other, encoding="utf-8")
+    studio.file.write_text(studio_text({"disk": "ssd", "other": "ssd"}), encoding="utf-8")
     (studio.file.parent / "other").mkdir()
     for name, words in (("disk", b"this note"), ("other", b"that note")):
         (studio.file.parent / name / "note.txt").write_bytes(words)
