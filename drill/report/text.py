@@ -267,7 +267,7 @@ def _remedy(drill: Drill, known: Container[str]) -> str:
     further = drill.further_failures
     return (
         f"Everything comes back, but after it {further.survivable} further failures are survivable and the target is "
-        f"{further.target}: {_weakest(drill)} would take the rest. One more copy that does not share that is missing."
+        f"{further.target}: {_weakest(drill)} would then take files. Make one more copy that does not share that."
     )
 
 
