@@ -35,6 +35,7 @@ from drill.studio import copies_named, shoots_named
 from drill.timing import Load, transfer_s
 
 _GOES_ON = "; what was read is kept in the ledger, and the same command goes on from there"
+_LOOK_CUT = "the budget was used up before every file without a digest was looked into"
 
 
 @dataclass(frozen=True, slots=True)
@@ -124,6 +125,7 @@ class _Desk:
         self.choice = Choice([])
         self.reads: Reads | None = None
         self.looks: dict[str, Looks] = {id_: {} for id_ in self.found}
+        self.looked_bytes = 0
         self.disagreements: list[Disagreement] = []
         self._judged: dict[str, list[Judged]] | None = None
         self.notes: list[str] = []
@@ -238,7 +240,7 @@ class _Desk:
     # --- what it came to ---------------------------------------------------------------------------------------------
 
     def look(self) -> None:
-        """Decode the files of which no digest is known, as long as there is time."""
+        """Decode the files of which no digest is known, as long as a budget lasts."""
         judged = judge_all(self._facts(), self.promises, whole=self.asked is None)
         with checking(scratch=self._scratch) as check:
             for id_, items in judged.items():
@@ -254,7 +256,12 @@ class _Desk:
 
     def _may_look(self, id_: str, entry: Entry) -> bool:
         self.options.progress(f"{id_}: looking into {entry.path}")
-        return self.reads is None or not self.reads.is_up()
+        left = self._left_bytes()
+        if (self.reads is not None and self.reads.is_up()) or (left is not None and (entry.size or 0) > left):
+            self.notes += [] if _LOOK_CUT in self.notes else [_LOOK_CUT]
+            return False
+        self.looked_bytes += entry.size or 0
+        return True
 
     def compare(self) -> None:
         """Compare what differs from copy to copy, where no promise says what is right."""
@@ -271,7 +278,9 @@ class _Desk:
     def _left_bytes(self) -> int | None:
         """Return what is left of a budget in bytes, None without one."""
         budget = self.options.limits.budget_bytes
-        return None if budget is None or self.reads is None else max(0, budget - self.reads.bytes.total())
+        if budget is None or self.reads is None:
+            return None
+        return max(0, budget - self.reads.bytes.total() - self.looked_bytes)
 
     def _tell(self, text: str) -> None:
         if self.reads is not None and self.reads.is_up():

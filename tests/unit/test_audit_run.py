@@ -145,3 +145,18 @@ def test_what_is_left_of_a_budget_bounds_comparing(studio: Studio, spare: int, c
     assert all(copy.counts["not_read"] == 0 for copy in found.copies)
     assert (len(one.groups) == 2) is compared
     assert one.judgement.startswith("not compared: what is left of the budget") is not compared
+
+
+@pytest.mark.parametrize(("spare", "looked_into"), [(0, 0), (12, 1), (24, 2)])
+def test_a_budget_bounds_looks_too(studio: Studio, spare: int, looked_into: int) -> None:
+    """Two sidecars beside the list, of 12 bytes each."""
+    disk = studio.file.parent / "disk"
+    all_of_it = sum(path.stat().st_size for path in disk.iterdir())
+    for name in ("a.xmp", "b.xmp"):
+        (disk / name).write_bytes(b"<x><y /></x>")
+    limits = Limits(budget_bytes=all_of_it + spare)
+    with Ledger.open(None) as ledger:
+        found = audit(studio, ledger, Options(now=NOW, new_seed=1, limits=limits, look=True))
+    counts = found.copies[0].counts
+    assert (counts["opens"], counts["extra"], counts["verified"]) == (looked_into, 2 - looked_into, 6)
+    assert any("looked into" in note for note in found.notes) is (looked_into < 2)
