@@ -27,11 +27,10 @@ def write_lists(home: Home, shoot: str, files: list[Wanted]) -> tuple[str, ...]:
             if digest.kind == kind
         ]
         try:
-            ours = _lines(home, files, kind)
             target = home.into / f"{shoot}{suffix(kind)}"
-            if not _may_replace(target, ours):
+            if not _may_replace(target, home, files, kind):
                 target = home.into / f"{shoot}{AS_PROMISED}{suffix(kind)}"
-                if not _may_replace(target, ours):
+                if not _may_replace(target, home, files, kind):
                     raise Unfinished(f"{target} is there already and no list of ours; move it away and run again")
             aside = home.working / "list"
             write_list(aside, items)
@@ -58,11 +57,12 @@ def _line(digest: Digest, home: Home, shoot: str, number: int, file: Promised) -
     return [format_list([(digest, name.relative_to(home.into).as_posix())]) for name in names]
 
 
-def _may_replace(target: Path, ours: frozenset[bytes]) -> bool:
+def _may_replace(target: Path, home: Home, files: list[Wanted], kind: str) -> bool:
     """Say whether nothing would be lost: no file there, or a list with no line but those that ours can have."""
     if not os.path.lexists(target):
         return True
     if target.is_symlink() or not target.is_file():
         return False
+    ours = _lines(home, files, kind)
     with target.open("rb") as file:
         return all(line in ours for line in file)
