@@ -41,7 +41,10 @@ class Surgery:
 
     def chunks(self) -> Iterator[bytes]:
         """Yield the unpacked bytes; the doubts about a chunk are noted before it comes."""
-        for piece in self._chunks:
+        first, past = self._chunks.astray
+        for number, piece in enumerate(self._chunks):
+            if first <= number < past:
+                self._doubt(0, piece.unpacked)
             yield from self._stored(piece) if piece.control < 0x80 else self._compressed(piece)
 
     def _doubt(self, start: int, end: int) -> None:

@@ -43,13 +43,17 @@ class Piece(NamedTuple):
 
 @dataclass(slots=True)
 class ChunkMap:
-    """The pieces of one stream, 25 bytes each; `ended`: the mark of the stream's end was found, at `end`."""
+    """The pieces of one stream, 17 bytes each; `ended`: the mark of the stream's end was found, at `end`.
+
+    Of the pieces in the range `astray`, by number, it is not known where among the unpacked bytes they belong.
+    """
 
     control: array[int] = field(default_factory=lambda: array("B"))
     start: array[int] = field(default_factory=lambda: array("Q"))
     unpacked: array[int] = field(default_factory=lambda: array("Q"))
     end: int = 0
     ended: bool = False
+    astray: Range = (0, 0)
 
     def __iter__(self) -> Iterator[Piece]:
         for number, control in enumerate(self.control):
@@ -196,26 +200,33 @@ class _Reader:
 def _settle_gaps(found: ChunkMap, unpacked: int | None) -> None:
     """Find out how many bytes each gap unpacked to.
 
-    Where the bytes that are missing are just what a stored chunk of that length has, it was one.
+    Where the bytes that are missing are just what stored chunks of these lengths have, they were that. Where not, the
+    one gap that is followed by a chunk that goes on from compressed bytes makes the difference.
     """
-    pieces = [(number, piece.end - piece.start) for number, piece in enumerate(found) if piece.lost]
-    if not pieces:
+    gaps = {number: piece.end - piece.start for number, piece in enumerate(found) if piece.lost}
+    if not gaps:
         return
-    missing = None
+    as_stored = {number: length - 3 for number, length in gaps.items() if 3 < length <= MOST_PACKED + 3}
+    unsure: list[int] = []
+    left = 0
     if unpacked is not None:  # and never more than any encoder packs so tightly, whatever the header claims
-        missing = min(max(0, unpacked - found.size), _TIGHTEST * sum(length for _, length in pieces))
-    as_stored = {number: length - 3 for number, length in pieces if 3 < length <= MOST_PACKED + 3}
-    if missing is not None and sum(as_stored.values()) != missing:
-        sure = {n: size for n, size in as_stored.items() if size == MOST_PACKED} if len(pieces) > 1 else {}
-        unsure = [number for number, _ in pieces if number not in sure]
-        left = max(0, missing - sum(sure.values()))
-        for number in unsure:
-            found.unpacked[number] = left // len(unsure)
-        if unsure:
-            found.unpacked[unsure[-1]] += left % len(unsure)
-        as_stored = sure
-    for number, size in as_stored.items():
-        found.unpacked[number] = size
+        missing = min(max(0, unpacked - found.size), _TIGHTEST * sum(gaps.values()))
+        if len(as_stored) < len(gaps) or sum(as_stored.values()) != missing:
+            unsure = [number for number in gaps if number not in as_stored or _continued(found, number + 1)]
+            unsure = list(gaps) if len(gaps) == 1 else unsure or list(gaps)
+            left = missing - sum(size for number, size in as_stored.items() if number not in unsure)
+            if left < 0:
+                unsure, left = list(gaps), missing
+    for number in gaps:
+        found.unpacked[number] = as_stored.get(number, 0) if number not in unsure else left // len(unsure)
+    if unsure:
+        found.unpacked[unsure[-1]] += left % len(unsure)
+    if len(unsure) > 1:
+        found.astray = unsure[0], unsure[-1]
+
+
+def _continued(found: ChunkMap, number: int) -> bool:
+    return number < len(found.control) and 0x80 <= found.control[number] < 0xA0
 
 
 def was_stored(piece: Piece) -> bool:

@@ -207,9 +207,26 @@ def _filtered(pieces: Iterator[bytes], filters: list[dict[str, Any]]) -> Iterato
 # --- all else --------------------------------------------------------------------------------------------------------
 
 
+class _Piecewise(Steady):
+    """A stream that gives what lies before a hole alone: a decoder that fails on zeros would take it along."""
+
+    def __init__(self, around: Around) -> None:
+        super().__init__(around)
+        self._holes = holes_in(around, 0)
+
+    def read(self, size: int | None = -1, /) -> bytes:
+        start = self.tell()
+        got = super().read(size)
+        for from_, to in self._holes(start, start + len(got)):
+            got = got[: (from_ if from_ > start else to) - start]
+            break
+        self.seek(start + len(got))
+        return got
+
+
 def _ordinary(around: Around, block: Block) -> Salvaged:
     """Go on past zeros and check values that differ, until the decoder itself gives up."""
-    run = Run(Steady(around), block)
+    run = Run(_Piecewise(around), block)
     doubts: list[Range] = []
     holes = holes_in(around, block.start)
 
