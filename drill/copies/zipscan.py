@@ -122,7 +122,8 @@ def _signed(tail: bytes, packed: int) -> tuple[int, int, int, int] | None:
     crc = int.from_bytes(tail[4:8], "little")
     for width in (8, 4):
         sizes, after = tail[8 : 8 + 2 * width], tail[8 + 2 * width :]
-        if after[:2] == b"PK" and int.from_bytes(sizes[:width], "little") == packed:
+        follows = len(sizes) == 2 * width and after[:2] in (b"PK", b"")
+        if follows and int.from_bytes(sizes[:width], "little") == packed:
             return crc, packed, int.from_bytes(sizes[width:], "little"), 8 + 2 * width
     return None
 

@@ -39,13 +39,18 @@ def unpack_around(
     Errors: Parted. Ends early, without error, where the pieces end.
     """
     second: Decoder | None = None
-    for number, piece in enumerate(pieces()):
-        if second is None and piece.holes:
+    for number, (data, known) in enumerate(_stretches(pieces())):
+        if second is None and not known:
             second = _caught_up(new(), pieces(), number)
+        zeros = _fed(first, data)
         if second is None:
-            yield from _plainly(first, piece.data)
+            if zeros is None:
+                yield from _finely(_caught_up(new(), pieces(), number), data)
+                raise Parted(unread=False)
+            if zeros:
+                yield zeros
         else:
-            zeros, ones = _fed(first, piece, 0), _fed(second, piece, 0xFF)
+            ones = _fed(second, data if known else b"\xff" * len(data))
             if zeros is None or ones is None or len(zeros) != len(ones) or first.ended != second.ended:
                 raise Parted(unread=True)
             yield from _agreeing(zeros, ones)
@@ -53,28 +58,41 @@ def unpack_around(
             return
 
 
+def _stretches(pieces: Iterator[Packed]) -> Iterator[tuple[bytes, bool]]:
+    """Cut pieces at the ends of their holes; say of each stretch whether it is known."""
+    for piece in pieces:
+        at = 0
+        for start, end in (*piece.holes, (len(piece.data), len(piece.data))):
+            if start > at:
+                yield piece.data[at:start], True
+            if end > start:
+                yield piece.data[start:end], False
+            at = end
+
+
 def _caught_up(decoder: Decoder, pieces: Iterator[Packed], number: int) -> Decoder:
-    for _, piece in zip(range(number), pieces, strict=False):
-        for _ in decoder.feed(piece.data):
+    for _, (data, _) in zip(range(number), _stretches(pieces), strict=False):
+        for _ in decoder.feed(data):
             pass
     return decoder
 
 
-def _plainly(decoder: Decoder, packed: bytes) -> Iterator[bytes]:
+def _fed(decoder: Decoder, packed: bytes) -> bytes | None:
+    """Return what the next packed bytes unpack to, None where they make no sense."""
     try:
-        yield from decoder.feed(packed)
-    except Exception:  # whatever damage makes of a library
-        raise Parted(unread=False) from None
-
-
-def _fed(decoder: Decoder, piece: Packed, fill: int) -> bytes | None:
-    packed = bytearray(piece.data)
-    for start, end in piece.holes:
-        packed[start:end] = bytes((fill,)) * (end - start)
-    try:
-        return b"".join(decoder.feed(bytes(packed)))
+        return b"".join(decoder.feed(packed))
     except Exception:  # whatever damage makes of a library
         return None
+
+
+def _finely(decoder: Decoder, packed: bytes) -> Iterator[bytes]:
+    """Yield what comes before the byte that makes no sense: a library gives nothing of a call in which it fails."""
+    for at in range(len(packed)):
+        out = _fed(decoder, packed[at : at + 1])
+        if out is None:
+            return
+        if out:
+            yield out
 
 
 def _agreeing(zeros: bytes, ones: bytes) -> Iterator[bytes | Gap]:

@@ -95,7 +95,7 @@ def _pass(tape: _Tape, match: _Match, claims: Claims, collector: Collector) -> _
             hand_over(wanted, _bytes_of(tape, info), collector, most_zeros=tape.most_zeros, verdict=_no_verdict)
         if not claims:
             break
-    return _Walked(passed, not (walk.broken or walk.unread), tape.shifted)
+    return _Walked(passed, not (walk.broken or walk.unread or tape.torn), tape.shifted)
 
 
 def _no_verdict() -> Problem | None:

@@ -31,6 +31,7 @@ class PlainTape:
     """A tar that lies there as it is."""
 
     shifted = False
+    torn = False
     forwards_only = False
 
     def __init__(self, around: Around, size: int) -> None:
@@ -74,7 +75,7 @@ class PackedTape:
     def __init__(self, kind: str, around: Around, raw: RawIOBase, size: int) -> None:
         self._around = around
         self._packing = packing(kind, Steady(raw), size)
-        self.shifted = False
+        self.shifted = self.torn = False  # torn: some of it could not be unpacked
         self.most_zeros = _MOST_RATIO * size
         self._why = Trouble.DAMAGED
         self.trouble: Exception | None = None
@@ -156,6 +157,7 @@ class PackedTape:
         unit = self._packing.unit_at(0)
         lost = unit is None
         unit = unit or self._packing.resume(0)
+        self.torn = lost
         done = 0
         while unit is not None:
             pieces: Iterator[bytes | Gap]
@@ -177,6 +179,7 @@ class PackedTape:
             self._why = Trouble.IO if unwinding.unread else self._why
             unit, follows = unwinding.next()
             lost = not (unwinding.whole and follows)
+            self.torn = self.torn or unwinding.torn or (lost and unit is not None)
 
 
 class _Unwinding:
@@ -186,7 +189,7 @@ class _Unwinding:
         self._packing, self._unit, self._around = packing, unit, around
         self._decoder = unit.decoder()
         self._fed = unit.body
-        self.whole = self.unread = False
+        self.whole = self.unread = self.torn = False
 
     def pieces(self) -> Iterator[bytes | Gap]:
         unit, done = self._unit, 0
@@ -198,6 +201,7 @@ class _Unwinding:
             self.unread = parted.unread
         else:
             self.whole = self._decoder.ended or self._fed == unit.end
+        self.torn = not self.whole
         if not self.whole and unit.unpacked is not None and done <= unit.unpacked:
             yield Gap(unit.unpacked - done, self.unread)
             self.whole = True

@@ -246,7 +246,7 @@ def _cells(log: _Log, spans: list[_Span], numbers: _Numbers, *, size: int, margi
         within = span.data <= reached and further + margin < span.end and packed[unit] <= start
         inside = within and log.units[unit][0] <= start and end <= log.units[unit][1]
         stops = numbers.next(span.data)
-        most = _most(spans, numbers, stops, limit)
+        most = _most(spans, numbers, min(stops, len(numbers.begins)), limit)
         yield Extent(start, end, Part.COMPRESSED, stops, _costs(span, numbers) if inside else NONE, most)
 
 

@@ -1,16 +1,13 @@
 """What lies where in a zip or a tar: every byte is told once, members in their order, costs as the format has them."""
 
 import gzip
-import io
 import lzma
 import random
-import tarfile
 import tracemalloc
-import zipfile
-from io import RawIOBase
 
 import pytest
-import zstandard
+from bad_disk import BadDisk
+from written import PACKERS, tar_of, zip_of
 
 from drill.copies import Unreadable
 from drill.extents import Anatomy, Part
@@ -26,65 +23,8 @@ FILES = {
 }
 
 
-class Bytes(RawIOBase):
-    """Bytes as a raw stream that counts what is read of it."""
-
-    def __init__(self, content: bytes) -> None:
-        super().__init__()
-        self._content, self._at, self.bytes_read = content, 0, 0
-
-    def readable(self) -> bool:
-        return True
-
-    def seekable(self) -> bool:
-        return True
-
-    def tell(self) -> int:
-        return self._at
-
-    def seek(self, offset: int, whence: int = 0) -> int:
-        self._at = offset + (0, self._at, len(self._content))[whence]
-        return self._at
-
-    def readinto(self, buffer: bytearray, /) -> int:  # type: ignore[override]
-        chunk = self._content[self._at : self._at + len(buffer)]
-        buffer[: len(chunk)] = chunk
-        self._at += len(chunk)
-        self.bytes_read += len(chunk)
-        return len(chunk)
-
-
-def zip_of(files: dict[str, bytes], method: int = zipfile.ZIP_STORED) -> bytes:
-    out = io.BytesIO()
-    with zipfile.ZipFile(out, "w", method) as archive:
-        archive.mkdir("kiln")
-        for name, content in files.items():
-            archive.writestr(name, content)
-    return out.getvalue()
-
-
-def tar_of(files: dict[str, bytes], form: int = tarfile.PAX_FORMAT) -> bytes:
-    out = io.BytesIO()
-    with tarfile.open(fileobj=out, mode="w", format=form) as archive:
-        folder = tarfile.TarInfo("kiln")
-        folder.type = tarfile.DIRTYPE
-        archive.addfile(folder)
-        for name, content in files.items():
-            info = tarfile.TarInfo(name)
-            info.size = len(content)
-            archive.addfile(info, io.BytesIO(content))
-    return out.getvalue()
-
-
-PACKERS = {
-    ".tar.gz": lambda plain: gzip.compress(plain, mtime=0),
-    ".tar.xz": lzma.compress,
-    ".tar.zst": zstandard.ZstdCompressor(write_checksum=True).compress,
-}
-
-
 def anatomy(kind: str, content: bytes, *, kept: bool = False) -> Anatomy:
-    raw = Bytes(content)
+    raw = BadDisk(content)
     if kind == ".zip":
         return zipped.anatomy_of(raw, len(content), None, kept=kept)
     return tarred.anatomy_of(kind, raw, len(content), kept=kept)
@@ -155,7 +95,7 @@ def test_blocks_of_xz_bound_what_a_sector_costs() -> None:
 def test_only_headers_are_read_of_a_plain_archive() -> None:
     for kind in (".zip", ".tar"):
         content = archive_of(kind) if kind == ".zip" else tar_of({"kiln/big.dng": bytes(8_000_000)})
-        raw = Bytes(content)
+        raw = BadDisk(content)
         if kind == ".zip":
             zipped.anatomy_of(raw, len(content), None, kept=False)
             assert raw.bytes_read < 100_000
