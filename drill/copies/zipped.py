@@ -5,6 +5,7 @@ calls. Must not know: where the stream comes from. Facts: APPNOTE 6.3.10 (sectio
 standard library's zipfile.
 """
 
+import io
 import stat
 import zipfile
 import zlib
@@ -22,6 +23,7 @@ from drill.model import Entry, Problem, Receiver, Trouble
 _UNIX, _DOS = 3, 0
 _CANNOT_BE_READ = 0x20 | 0x40  # patch data, strong encryption
 _MOST_AT_ONCE = 1024 * 1024
+_LONGEST_END = 22 + 65535  # the end record and its comment
 
 
 class _Differs(Exception):
@@ -78,7 +80,7 @@ def entry_of(info: zipfile.ZipInfo) -> Entry:
 
 def _open(source: Steady) -> zipfile.ZipFile:
     try:
-        return zipfile.ZipFile(source)
+        archive = zipfile.ZipFile(source)
     except DrillError:
         raise
     except Exception as error:  # whatever a damaged directory makes of the parser
@@ -88,6 +90,29 @@ def _open(source: Steady) -> zipfile.ZipFile:
             raise Unreadable(Trouble.IO, "I/O error in the archive's directory") from None
         words = str(error) if isinstance(error, zipfile.BadZipFile) else type(error).__name__
         raise Unreadable(Trouble.DAMAGED, f"the archive's directory is damaged ({words})") from None
+    if _is_inner(source, archive):
+        raise Unreadable(Trouble.DAMAGED, "the archive's directory is missing: the last one is of a zip inside it")
+    return archive
+
+
+def _is_inner(source: Steady, archive: zipfile.ZipFile) -> bool:
+    """Say whether the directory is of a zip inside this one, whose own end is cut off: zipfile takes it for its own.
+
+    What lies before it is passed over, as before a zip that unpacks itself; but that does not begin with a member.
+    """
+    if not min((info.header_offset for info in archive.infolist()), default=0):
+        return False
+    try:
+        source.seek(0)
+        if source.read(len(LOCAL)) != LOCAL:
+            return False
+        source.seek(max(0, source.seek(0, io.SEEK_END) - _LONGEST_END))
+        tail = source.read(_LONGEST_END)
+    except OSError:
+        return False
+    at = tail.rfind(b"PK\5\6")
+    stated = int.from_bytes(tail[at + 16 : at + 20], "little")
+    return at >= 0 and stated not in (0xFFFFFFFF, archive.start_dir)
 
 
 def is_file(info: zipfile.ZipInfo) -> bool:

@@ -43,7 +43,8 @@ def scan(raw: RawIOBase, size: int) -> list[Found]:
             found.append(member)
             if at <= size:
                 continue
-            at, chain, proven = member.begin, len(found), False  # cut short, or its size is wrong
+            # Cut short, or its size is wrong: what is found from here on may be inside it.
+            at, chain, proven = member.begin - 1, len(found) if proven else chain, False
         elif read_at(raw, at, 4) == CENTRAL:
             if _belongs(raw, at, found[chain:]):
                 return found

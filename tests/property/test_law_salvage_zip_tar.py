@@ -110,7 +110,7 @@ def sectors(data: st.DataObject, content: bytes) -> frozenset[int]:
 
 @pytest.mark.parametrize("form", FORMS)
 @given(files=shoots(), data=st.data())
-@settings(max_examples=25)
+@settings(max_examples=settings().max_examples // 3)
 def test_sectors_that_cannot_be_read(form: str, files: dict[str, bytes], data: st.DataObject) -> None:
     case = Case(form, files)
     bad = sectors(data, case.content)
@@ -123,7 +123,7 @@ def test_sectors_that_cannot_be_read(form: str, files: dict[str, bytes], data: s
 
 @pytest.mark.parametrize("form", FORMS)
 @given(files=shoots(), data=st.data())
-@settings(max_examples=25)
+@settings(max_examples=settings().max_examples // 3)
 def test_what_is_foretold_of_a_sector_bounds_what_is_lost(
     form: str, files: dict[str, bytes], data: st.DataObject
 ) -> None:
@@ -143,7 +143,7 @@ def _has_zeros(content: bytes) -> bool:
 
 @pytest.mark.parametrize("form", FORMS)
 @given(files=shoots(), data=st.data())
-@settings(max_examples=40)
+@settings(max_examples=settings().max_examples // 2)
 def test_whatever_bytes_are_changed_or_cut_off_no_parser_falls_over(
     form: str, files: dict[str, bytes], data: st.DataObject
 ) -> None:
