@@ -14,6 +14,8 @@ from hand import FILES, A, B, C, D, copy, held, media, picture, shoot
 from runner import NOW, Outcome, start
 from studios import Built, build
 
+pytestmark = pytest.mark.deep  # many starts of the program; its rooms, and test_audits_agree.py, are quick
+
 LATER = "2026-11-26T20:00:00Z"
 
 

@@ -50,8 +50,6 @@ def test_what_no_digest_is_known_of_is_decoded(form: str, listed: bool, tmp_path
     )
     built = build(tmp_path / "s", studio)
     before = census(*built.sources)
-    plain = start("audit", built.file, "--now", NOW, "--json", "-", cwd=tmp_path)
-    assert plain.code == 0 and plain.record["copies"][0]["counts"]["extra"] == 5, plain.said
     outcome = start("audit", built.file, "--now", NOW, "--look", "--json", "-", cwd=tmp_path)
     assert outcome.code == 1, outcome.said
     (row,) = outcome.record["copies"]
@@ -60,6 +58,13 @@ def test_what_no_digest_is_known_of_is_decoded(form: str, listed: bool, tmp_path
     details = {file["path"]: file["detail"] for file in row["files"]}
     assert details["extra/cut.jpg"].startswith("no digest is known for it, and it does not open: ")
     assert census(*built.sources) == before
+
+
+def test_without_a_look_it_is_extra_and_the_report_says_what_a_look_is_worth(tmp_path: Path) -> None:
+    copies = (copy("x", holds=(*held(*FILES), *EXTRA), says=FILES),)
+    built = build(tmp_path / "s", Studio(media=media("x"), shoots=(shoot(*FILES),), copies=copies))
+    plain = start("audit", built.file, "--now", NOW, "--json", "-", cwd=tmp_path)
+    assert plain.code == 0 and plain.record["copies"][0]["counts"]["extra"] == 5, plain.said
     text = " ".join(start("audit", built.file, "--look", cwd=tmp_path).out.split())
     assert "Opens: no digest is known, and the file could be decoded. That is little" in text
     assert "x: 1 file cannot be checked here: extra/strange.bin" in text

@@ -76,9 +76,10 @@ def agree(outcome: Outcome, said: dict[str, str]) -> dict[str, str]:
 
 def test_a_part_of_a_debian_system_damaged_in_many_ways(tmp_path: Path) -> None:
     rng = random.Random(6)
-    names = {path: digest for path, digest in listed().items() if (Path("/usr") / path).is_file()}
-    small = [path for path in sorted(names) if (Path("/usr") / path).stat().st_size < 100_000]
-    chosen = {path: names[path] for path in rng.sample(small, min(1500, len(small)))}
+    names = listed()
+    drawn = rng.sample(sorted(names), min(4000, len(names)))  # to look at all of them takes longer than the audit
+    small = [path for path in drawn if (at := Path("/usr") / path).is_file() and at.stat().st_size < 100_000]
+    chosen = {path: names[path] for path in small[:1500]}
     root = tmp_path / "copy"
     for path in chosen:
         (root / path).parent.mkdir(parents=True, exist_ok=True)
