@@ -311,18 +311,19 @@ class Sparse(RawIOBase):
 
 
 def enormous_zip(members: int, each: int) -> Sparse:
-    pieces, directory, at = {}, b"", 0
+    pieces, records, at = {}, [], 0
+    wide = 0xFFFFFFFF, 0xFFFFFFFF
     for number in range(members):
         name = b"heron/R%05d.dng" % number
         extra = struct.pack("<HHQQ", 1, 16, each, each)
-        pieces[at] = struct.pack("<4s5H3L2H", b"PK\3\4", 45, 0, 0, 0, 33, 0, *[0xFFFFFFFF] * 2, len(name), 20)
+        pieces[at] = struct.pack("<4s5H3L2H", b"PK\3\4", 45, 0, 0, 0, 33, 0, *wide, len(name), 20)
         pieces[at] += name + extra
-        wide = struct.pack("<HHQQQ", 1, 24, each, each, at)
-        directory += struct.pack(
-            "<4s6H3L5H2L", b"PK\1\2", 45, 45, 0, 0, 0, 33, 0, *[0xFFFFFFFF] * 2, len(name), 28, *[0] * 4, 0xFFFFFFFF
+        record = struct.pack(
+            "<4s6H3L5H2L", b"PK\1\2", 45, 45, 0, 0, 0, 33, 0, *wide, len(name), 28, 0, 0, 0, 0, wide[0]
         )
-        directory += name + wide
+        records.append(record + name + struct.pack("<HHQQQ", 1, 24, each, each, at))
         at += len(pieces[at]) + each
+    directory = b"".join(records)
     end64 = struct.pack("<4sQ2H2L4Q", b"PK\6\6", 44, 45, 45, 0, 0, members, members, len(directory), at)
     locator = struct.pack("<4sLQL", b"PK\6\7", 0, at + len(directory), 1)
     end = struct.pack("<4s4H2LH", b"PK\5\6", 0, 0, *[0xFFFF] * 2, *[0xFFFFFFFF] * 2, 0)
