@@ -58,19 +58,20 @@ class Elsewhere:
 
 @dataclass(frozen=True, slots=True)
 class InPart:
-    """One missing file of which a part could be had: where the part lies, and how many of its bytes are zeros."""
+    """One missing file of which a part could be had: where the part lies, and how many of its bytes are missing; None
+    where all came and some are wrong, and nobody knows which."""
 
     path: str
     put: str
-    bytes_missing: int
+    bytes_missing: int | None
 
 
 @dataclass(frozen=True, slots=True)
 class ShootBack:
     """One shoot: of `promised` files `found` were there already, `restored` came in this run, the rest is `missing`.
 
-    `bytes` counts what is back. `sources`: by copy, the files that came from it in this run. `lists` are the checksum
-    lists of what is back, by name in the folder.
+    `bytes` counts what is back. `sources`: by copy, the files that came from it in this run; each of the `stitched` was
+    put together from several. `lists` are the checksum lists of what is back, by name in the folder.
     """
 
     shoot: str
@@ -80,6 +81,7 @@ class ShootBack:
     restored: int
     bytes: int
     sources: Mapping[str, int]
+    stitched: int = 0
     missing: tuple[Missing, ...] = ()
     elsewhere: tuple[Elsewhere, ...] = ()
     in_parts: tuple[InPart, ...] = ()
@@ -147,6 +149,7 @@ def _shoot_json(shoot: ShootBack) -> dict[str, Any]:
         "files": counts,
         "bytes": shoot.bytes,
         "sources": dict(shoot.sources),
+        "stitched": shoot.stitched,
         "missing": [asdict(file) for file in shoot.missing if file.outcome != "not_tried"],
         "elsewhere": [asdict(file) for file in shoot.elsewhere],
         "in_parts": [asdict(file) for file in shoot.in_parts],

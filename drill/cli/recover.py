@@ -8,6 +8,8 @@ from drill import clock
 from drill.cli.record import check_outputs, deliver
 from drill.cli.terminal import FALLS_SHORT, OK, UNFINISHED, Commands, columns, complain, moment, progress
 from drill.errors import Mistake, Mistakes
+from drill.guard import guard_outputs
+from drill.insurance import headers_folder
 from drill.ledger import Ledger
 from drill.model import Shoot, Studio
 from drill.recover import (
@@ -64,12 +66,14 @@ def _recover(options: argparse.Namespace) -> int:
     lost, shoots, first = _asked(studio, options)
     gone = {id_.partition(":")[2] for id_ in lost if id_.startswith("medium:")}
     check_outputs(studio, options, scratch=needs_scratch(copy for copy in studio.copies if copy.on not in gone))
+    headers = None if options.no_ledger else headers_folder(studio.ledger)
+    guard_outputs(studio, {} if headers is None else {"[studio] ledger": headers})
     check_into(studio, options.into, shoots)
     for warning in studio.warnings:
         complain(f"warning: {warning}")
     now = options.now or clock.now()
     with nullcontext(None) if options.no_ledger else Ledger.open(studio.ledger) as ledger:
-        settings = Options(lost, now, first=first, ledger=ledger, progress=progress)
+        settings = Options(lost, now, first=first, ledger=ledger, headers=headers, progress=progress)
         record = recover(studio, options.into, shoots, settings)
     progress("")
     if record.unfinished:

@@ -9,6 +9,7 @@ from pathlib import Path
 
 from drill.errors import Mistake, Mistakes
 from drill.guard import falls_in
+from drill.insurance import headers_folder
 from drill.ledger import ledger_files
 from drill.model import Shoot, Studio
 from drill.recover.home import AS_PROMISED, IN_PARTS, LIST_OF_MISSING, WORKING, name_trouble
@@ -35,7 +36,7 @@ def _kept(studio: Studio) -> dict[str, Path]:
     kept |= {f"the manifest {path.name}": path for path in studio.manifest_files}
     kept |= {"the studio file": studio.file, "the reports": studio.reports}
     kept |= {} if studio.scratch is None else {"scratch": studio.scratch}
-    kept |= {"the ledger": studio.ledger, "the saved headers": studio.ledger.with_suffix(".headers")}
+    kept |= {"the ledger": studio.ledger, "the saved headers": headers_folder(studio.ledger)}
     return kept | {f"the ledger's {path.name}": path for path in ledger_files(studio.ledger)}
 
 

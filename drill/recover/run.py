@@ -125,6 +125,7 @@ def _bring_all(
             for shoot, files in rounds(studio, shoots, options.first):
                 site.bring(shoot, files, told[shoot.id])
         finally:
+            notes.extend(site.headers.warnings)
             site.close()
 
 
@@ -145,14 +146,15 @@ def _shoot_back(shoot: Shoot, files: Sequence[Wanted], told: Told, home: Home) -
         found=sum(put.was_there for _, put in back),
         restored=sum(not put.was_there for _, put in back),
         bytes=sum(wanted.size for wanted, _ in back),
-        sources=dict(Counter(wanted.source for wanted, _ in back if wanted.source is not None)),
+        sources=dict(Counter(id_ for wanted, _ in back for id_ in wanted.sources)),
+        stitched=sum(len(wanted.sources) > 1 for wanted, _ in back),
         missing=tuple(told.missing.get(w.number) or _not_tried(w) for w in files if w.put is None),
         elsewhere=tuple(
             Elsewhere(wanted.file.path, put.path.relative_to(home.into).as_posix(), put.why)
             for wanted, put in back
             if put.why is not None
         ),
-        in_parts=tuple(told.in_parts),
+        in_parts=tuple(told.in_parts[w.number] for w in files if w.put is None and w.number in told.in_parts),
         lists=told.lists,
     )
 

@@ -20,15 +20,18 @@ from drill.model import Entry, Promised, Scenario, Shoot, Studio
 from drill.recover.home import flush_names
 from drill.recover.lists import write_lists
 from drill.recover.meter import Meter
+from drill.recover.parts import keep_in_part
 from drill.recover.standing import verify_standing
 from drill.recover.waiting import Waiting, Wanted
 from drill.recover.ways import missing
 from drill.recoverrecord import InPart, Missing
-from drill.rehearse.drill import Bench, Case, bring_back, whys
+from drill.rehearse.bench import Bench, Case
+from drill.rehearse.drill import bring_back, whys
 from drill.rehearse.holdings import Holdings
 from drill.rehearse.links import set_bench
 from drill.rehearse.memory import Memory
-from drill.rehearse.opening import asking_order, open_copies
+from drill.rehearse.opening import Headers, asking_order, open_copies
+from drill.rehearse.parts import Parts
 from drill.rehearse.reads import Read, Reads
 from drill.rehearse.settle import Sizes, bytes_needed, size_of
 from drill.rehearse.stage import Stage, set_stage
@@ -41,12 +44,14 @@ _FLUSHERS = 4
 @dataclass(frozen=True, slots=True)
 class Options:
     """How to recover: what is lost (as `lost_named` returns it), which classes come first, the moment that counts as
-    now. What is read is noted in the ledger; None: neither read nor written."""
+    now. What is read is noted in the ledger; None: neither read nor written. `headers` is the folder where archives'
+    headers are kept and found again; None: neither."""
 
     lost: tuple[str, ...]
     now: datetime
     first: tuple[str, ...] = ()
     ledger: Ledger | None = None
+    headers: Path | None = None
     progress: Callable[[str], None] = lambda text: None
 
 
@@ -56,7 +61,7 @@ class Told:
 
     is_read: bool = False
     missing: dict[int, Missing] = field(default_factory=dict)  # by the file's number in the promise
-    in_parts: list[InPart] = field(default_factory=list)
+    in_parts: dict[int, InPart] = field(default_factory=dict)  # likewise
     lists: tuple[str, ...] = ()
 
 
@@ -75,7 +80,9 @@ class Site:
         self.sizes: Sizes
         self.stage: Stage
         self.holdings: Holdings
+        self.headers = Headers(options.headers, now=options.now)
         self.reads: Reads
+        self.parts: Parts
 
     def open(self, scenario: Scenario, lost: set[str], downloads: Path) -> None:
         """Open every copy that is left; of the lost ones only what their lists say, or the ledger, is known."""
@@ -87,6 +94,7 @@ class Site:
             memory=self.memory,
             progress=self.options.progress,
             lost=lost,
+            headers=self.headers,
         )
         self.memory.look_up(self.copies)
         self.sizes = Sizes(self.memory.sizes())
@@ -102,6 +110,7 @@ class Site:
             promised=self.holdings.promised,
         )
         self.reads.on_read, self.reads.take = self._learn, self._take
+        self.parts = Parts(self.reads)
         self.refusing = dict(self._lists_of_refusing())
         self.stage = set_stage(
             self.studio, scenario, None, copies=self.copies, seed=0, worst=lambda found, hazard: None
@@ -124,6 +133,8 @@ class Site:
                 said.append(f"{id_} cannot be reached now: {found.reason}")
             elif found.state is State.REFUSES:
                 said.append(f"{id_} gives nothing: {found.reason}")
+            elif found.reason:
+                said.append(f"{id_} is damaged: {found.reason}")
             said += [f"{id_}: {folder} could not be listed" for folder in found.unlisted]
         return said
 
@@ -166,14 +177,27 @@ class Site:
             reads=self.reads,
             session=self.session,
             promised=self.holdings.promised,
+            parts=self.parts,
+            kept_of=self.headers.of,
         )
+        files = {id(case): wanted for wanted, case in zip(left, cases, strict=True)}
+        bench.give_up = lambda case: self._keep_in_part(files[id(case)], case, told)
         order = asking_order(cases, self.stage, copies=self.copies, sizes=self.sizes, buses=self.studio.buses)
         bring_back(cases, order, bench=bench, holdings=self.holdings)
+        self.parts.forget()
         reasons = whys(cases, bench)
         for number, (wanted, case) in enumerate(zip(left, cases, strict=True)):
+            if wanted.put is not None and case.stitched:
+                wanted.sources = case.stitched
             if wanted.put is None:
                 why = reasons.get(number, "it was read and not kept: a fault of this program")
                 told.missing[wanted.number] = self._missing(case, why, shoot, bench)
+
+    def _keep_in_part(self, wanted: Wanted, case: Case, told: Told) -> None:
+        """Keep the best version of a file that did not come back; others may still be put together from what it is."""
+        with self.home.disk():
+            kept = keep_in_part(self.home, wanted, case.versions, size=size_of(case, self.sizes))
+        told.in_parts[wanted.number] = kept
 
     def _missing(self, case: Case, why: str, shoot: Shoot, bench: Bench) -> Missing:
         return missing(case, why, shoot, bench=bench, refusing=self.refusing)

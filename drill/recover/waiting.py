@@ -24,14 +24,14 @@ from drill.verify import Finding, examine
 @dataclass(slots=True)
 class Wanted:
     """One promised file of a shoot: its place in the promise, from 1; where it stands, once it is back, of what size,
-    and the copy that it came from in this run."""
+    and the copies that it came from in this run: several where it was put together."""
 
     shoot: str
     number: int
     file: Promised
     put: Put | None = None
     size: int = 0
-    source: str | None = None
+    sources: tuple[str, ...] = ()
 
 
 class Waiting:
@@ -63,14 +63,14 @@ class Waiting:
             fitting = [wanted for wanted in self._waiting_for(finding) if _may_be(wanted.file, entry, finding)]
             if fitting:
                 self._dress(path, entry)
-                self._place_all(fitting, path, finding, source=found.copy.id)
+                self._place_all(fitting, path, finding, (found.copy.id,))
             return bool(fitting)
 
     def take_left(self, path: Path, finding: Finding) -> None:
         """Take a file that an interrupted run left on its way, if it is one that is waited for."""
         with self._lock:
             fitting = [wanted for wanted in self._waiting_for(finding) if not _is_weak(wanted.file)]
-            self._place_all(fitting, path, finding, source=None)
+            self._place_all(fitting, path, finding, ())
 
     def note_standing(self, wanted: Wanted, name: Path, finding: Finding) -> None:
         """Note that a file stands in the folder already, verified."""
@@ -84,7 +84,7 @@ class Waiting:
         candidates = (wanted for digest in finding.digests for wanted in self._of.get(digest, ()))
         return [wanted for wanted in candidates if wanted.put is None and finding.is_promised(wanted.file)]
 
-    def _place_all(self, fitting: Sequence[Wanted], path: Path, finding: Finding, *, source: str | None) -> None:
+    def _place_all(self, fitting: Sequence[Wanted], path: Path, finding: Finding, sources: tuple[str, ...]) -> None:
         for wanted in fitting[1:]:  # two files, not two names of one: who edits one of them must not change the other
             again = path.with_name(f"again-{next(self._numbers)}")
             shutil.copy2(path, again)
@@ -92,14 +92,14 @@ class Waiting:
                 os.fsync(file.fileno())
             if not examine(again, _kinds(wanted.file)).is_promised(wanted.file):
                 raise OSError(None, "what was written is not what is read")
-            self._place(wanted, again, finding, source)
+            self._place(wanted, again, finding, sources)
         for wanted in fitting[:1]:
-            self._place(wanted, path, finding, source)
+            self._place(wanted, path, finding, sources)
 
-    def _place(self, wanted: Wanted, path: Path, finding: Finding, source: str | None) -> None:
+    def _place(self, wanted: Wanted, path: Path, finding: Finding, sources: tuple[str, ...]) -> None:
         wanted.put = self.home.put(path, wanted.shoot, wanted.number, wanted.file, holds=holds)
         wanted.size = finding.size
-        wanted.source = None if wanted.put.was_there else source
+        wanted.sources = () if wanted.put.was_there else sources
 
     def _dress(self, path: Path, entry: Entry) -> None:
         """Give a file the rights that new files have, and the time of its copy: no judgement hangs on either."""

@@ -9,7 +9,7 @@ from collections.abc import Iterator, Mapping
 from drill.coverage import Claim, ListIndex
 from drill.model import Entry, Medium, Shoot, Trouble
 from drill.recoverrecord import LastSeen, Missing, Way
-from drill.rehearse.drill import Bench, Case
+from drill.rehearse.bench import Bench, Case
 from drill.rehearse.reads import Read
 from drill.score import Outcome
 from drill.shelf import OpenCopy, State

@@ -6,7 +6,7 @@ Flows in: the record of a recovery. Flows out: text. Must not know: files, copie
 from collections.abc import Sequence
 
 from drill import units
-from drill.recoverrecord import LastSeen, Missing, Recovery, ShootBack, Way
+from drill.recoverrecord import InPart, LastSeen, Missing, Recovery, ShootBack, Way
 from drill.report.words import listed, paragraph, safe, table
 
 MOST_NAMED = 10
@@ -60,6 +60,7 @@ def _table(record: Recovery, width: int) -> str:
             sum(file.outcome == outcome for file in shoot.missing) for outcome in ("on_paper", "lost", "not_tried")
         ]
         sources = ", ".join(f"{id_} {n:,}" for id_, n in shoot.sources.items()) or "-"
+        sources += f"; {shoot.stitched:,} of these put together" if shoot.stitched else ""
         back = f"{shoot.found + shoot.restored:,}/{shoot.promised:,}"
         rows.append(
             [shoot.shoot, back, units.say_size(shoot.bytes), *(f"{n:,}" if n else "-" for n in counts), sources]
@@ -75,7 +76,13 @@ def _elsewhere(record: Recovery) -> list[str]:
 
 def _in_parts(record: Recovery) -> list[str]:
     parts = [part for shoot in record.shoots for part in shoot.in_parts]
-    return _some([f"{part.put}: {part.bytes_missing:,} bytes are missing" for part in parts])
+    return _some([f"{part.put}: {_lacks(part)}" for part in parts])
+
+
+def _lacks(part: InPart) -> str:
+    if part.bytes_missing is None:
+        return "some of its bytes are wrong, and nobody knows which; or it is another picture of that name"
+    return f"{part.bytes_missing:,} bytes are missing"
 
 
 def _missing(shoot: ShootBack, width: int, *, in_full: bool) -> str:

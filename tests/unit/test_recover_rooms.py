@@ -6,6 +6,7 @@ import hashlib
 import os
 import sqlite3
 from datetime import UTC, date, datetime
+from itertools import count
 from pathlib import Path
 
 import pytest
@@ -24,6 +25,7 @@ from drill.recover.site import Options
 from drill.recover.standing import use_left, verify_standing
 from drill.recover.waiting import Waiting
 from drill.shelf import OpenCopy, State
+from drill.stitching import Version
 from drill.verify import examine
 
 NOW = datetime(2026, 10, 1, tzinfo=UTC)
@@ -190,7 +192,7 @@ def test_only_the_promised_bytes_are_taken(tmp_path: Path) -> None:
     assert arrive(waiting, DATA, when=datetime(2026, 9, 1, tzinfo=UTC))
     assert not arrive(waiting, DATA), "it is back already"
     (wanted,) = waiting.files["reed"]
-    assert wanted.put is not None and wanted.put.path == tmp_path / "back/reed/a.dng" and wanted.source == "ssd"
+    assert wanted.put is not None and wanted.put.path == tmp_path / "back/reed/a.dng" and wanted.sources == ("ssd",)
     assert wanted.put.path.stat().st_mtime == datetime(2026, 9, 1, tzinfo=UTC).timestamp()
 
 
@@ -238,19 +240,32 @@ def test_what_stands_there_counts_once_it_was_read(tmp_path: Path) -> None:
 def test_a_part_is_kept_apart_and_only_a_better_one_takes_its_place(tmp_path: Path) -> None:
     waiting = one(tmp_path, promised("raw/a.dng"), promised("b" * 250 + ".dng"))
     wanted, long = waiting.files["reed"]
-    work = waiting.home.working / "reading" / "part"
 
-    def keep(data: bytes, *holes: tuple[int, int]) -> object:
-        return keep_in_part(waiting.home, wanted, _written(work, data), holes)
+    def version(data: bytes, *holes: tuple[int, int]) -> Version:
+        path = waiting.home.working / "reading" / str(next(numbers))
+        return Version("ssd", _written(path, data), len(data), holes)
 
-    told = keep(b"ab\0\0", (2, 4))
-    assert told is not None and not work.exists()
+    def keep(*versions: Version) -> int | None:
+        kept = keep_in_part(waiting.home, wanted, versions, size=4)
+        assert kept.put == "reed.in-parts/raw/a.dng.NOT-WHOLE"
+        return kept.bytes_missing
+
+    numbers = count()
     part = tmp_path / "back/reed.in-parts/raw/a.dng.NOT-WHOLE"
-    assert part.read_bytes() == b"ab\0\0" and "\n2 4\n" in part.with_name(f"{part.name}.txt").read_text()
-    assert keep(b"a\0\0\0", (1, 4)) is None and part.read_bytes() == b"ab\0\0" and not work.exists()
-    assert keep(b"abc\0", (3, 4)) is not None and part.read_bytes() == b"abc\0"
-    kept = keep_in_part(waiting.home, long, _written(work, b"\0"), [(0, 1)])
-    assert kept is not None and kept.put.startswith("reed.in-parts/00002-bbb") and kept.bytes_missing == 1
+    note = part.with_name(f"{part.name}.txt")
+    assert keep(version(b"wxyz")) is None and "nobody knows which" in note.read_text()
+    assert keep(version(b"a\0\0\0", (1, 4)), version(b"ab\0\0", (2, 4))) == 2
+    assert part.read_bytes() == b"ab\0\0" and note.read_text().endswith("\n2 4\n")
+    assert keep(version(b"a\0\0\0", (1, 4))) == 2 and part.read_bytes() == b"ab\0\0"
+    assert keep(version(b"abc")) == 1 and part.read_bytes() == b"abc" and note.read_text().endswith("\n3 4\n")
+    assert keep(version(b"wxyz")) == 1 and part.read_bytes() == b"abc"
+    kept = keep_in_part(waiting.home, long, [version(b"\0", (0, 1))], size=None)
+    assert kept.put.startswith("reed.in-parts/00002-bbb") and kept.bytes_missing == 1
+    note.write_text("my own words")
+    assert keep_in_part(waiting.home, wanted, [version(b"abcd", (0, 1))], size=4).put.endswith(
+        "00001-raw-a.dng.NOT-WHOLE"
+    )
+    assert (part.read_bytes(), note.read_text()) == (b"abc", "my own words")
     assert wanted.put is None
 
 
