@@ -134,6 +134,13 @@ class Home:
         inside = (words for words, root in self._copies.items() if falls_in(folder, root))
         return True, next((f"its folder lies in {words}" for words in inside), None)
 
+    def is_beside(self, other: Path | None) -> bool:
+        """Say whether something lies on the same disk."""
+        try:
+            return other is not None and other.stat().st_dev == self.into.stat().st_dev
+        except OSError:
+            return False
+
     @contextmanager
     def disk(self) -> Iterator[None]:
         """Turn what its disk says against reading or writing into Unfinished."""

@@ -122,8 +122,10 @@ def _bring_all(
         try:
             site.open(scenario, lost, downloads)
             notes.extend(site.notes(lost))
-            for shoot, files in rounds(studio, shoots, options.first):
-                site.bring(shoot, files, told[shoot.id])
+            # What has to be searched for or salvaged may take hours, and waits until all that is easy to have is back.
+            for search in (False, True):
+                for shoot, files in rounds(studio, shoots, options.first):
+                    site.bring(shoot, files, told[shoot.id], search=search)
         finally:
             notes.extend(site.headers.warnings)
             site.close()

@@ -121,25 +121,30 @@ class Site:
         self.flusher.shutdown(wait=True)
 
     def notes(self, lost: set[str]) -> list[str]:
-        """Say which copies that should be left give nothing, and of which lost ones nobody knows what was on them."""
-        said = []
+        """Say which copies that should be left give nothing, of which lost ones nobody knows what was on them, and
+        which are on the disk that files come back to."""
+        about = {id_: self._about(found, id_ in lost) for id_, found in self.copies.items()}
+        said = [f"{id_} {words}" for id_, words in about.items() if words]
         for id_, found in self.copies.items():
-            if id_ in lost:
-                unknown = found.copy.listed is None
-                said += [
-                    f"{id_} is lost, has no list, and no earlier run read it: what was on it is not known"
-                ] * unknown
-            elif found.state is State.AWAY:
-                said.append(f"{id_} cannot be reached now: {found.reason}")
-            elif found.state is State.REFUSES:
-                said.append(f"{id_} gives nothing: {found.reason}")
-            elif found.reason:
-                said.append(f"{id_} is damaged: {found.reason}")
             said += [f"{id_}: {folder} could not be listed" for folder in found.unlisted]
+        beside = [id_ for id_, found in self.copies.items() if id_ not in lost and self.home.is_beside(found.copy.at)]
+        if beside:
+            said.append(f"{self.home.into} is on the same disk as {', '.join(beside)}: what is back is no copy apart")
         return said
 
-    def bring(self, shoot: Shoot, files: Sequence[Promised], told: Told) -> None:
-        """Bring back some of a shoot's files, as far as they are not back. Errors: Unfinished; OSError."""
+    @staticmethod
+    def _about(found: OpenCopy, is_lost: bool) -> str:
+        if is_lost:
+            unknown = "is lost, has no list, and no earlier run read it: what was on it is not known"
+            return "" if found.copy.listed is not None else unknown
+        how = {State.AWAY: "cannot be reached now", State.REFUSES: "gives nothing", State.HERE: "is damaged"}
+        return f"{how[found.state]}: {found.reason}" if found.reason else ""
+
+    def bring(self, shoot: Shoot, files: Sequence[Promised], told: Told, *, search: bool) -> None:
+        """Bring back some of a shoot's files, as far as they are not back. Errors: Unfinished.
+
+        With `search` also those that no name leads to, or that have to be salvaged; what is missing then is told.
+        """
         everything = self.waiting.files[shoot.id]
         if not told.is_read:
             self._read_standing(shoot, everything)
@@ -148,7 +153,7 @@ class Site:
         left = [wanted for wanted in everything if wanted.put is None and wanted.file.path in asked]
         left.sort(key=lambda wanted: asked[wanted.file.path])
         if left:
-            self._restore(shoot, left, told)
+            self._restore(shoot, left, told, search=search)
         told.lists = write_lists(self.home, shoot.id, everything)
         flush_names(self.home.made)
 
@@ -163,7 +168,7 @@ class Site:
 
         verify_standing(self.waiting, files, say=say)
 
-    def _restore(self, shoot: Shoot, left: Sequence[Wanted], told: Told) -> None:
+    def _restore(self, shoot: Shoot, left: Sequence[Wanted], told: Told, *, search: bool) -> None:
         cases = [Case(wanted.file, self.holdings.claims(wanted.file)) for wanted in left]
         self._check_room(shoot, cases)
         if self.meter is None:
@@ -183,24 +188,26 @@ class Site:
         files = {id(case): wanted for wanted, case in zip(left, cases, strict=True)}
         bench.give_up = lambda case: self._keep_in_part(files[id(case)], case, told)
         order = asking_order(cases, self.stage, copies=self.copies, sizes=self.sizes, buses=self.studio.buses)
-        bring_back(cases, order, bench=bench, holdings=self.holdings)
+        bring_back(cases, order, bench=bench, holdings=self.holdings, search=search)
         self.parts.forget()
-        reasons = whys(cases, bench)
-        for number, (wanted, case) in enumerate(zip(left, cases, strict=True)):
-            if wanted.put is not None and case.stitched:
+        if search:
+            self._tell(shoot, [*zip(left, cases, strict=True)], told, bench)
+
+    def _tell(self, shoot: Shoot, tried: Sequence[tuple[Wanted, Case]], told: Told, bench: Bench) -> None:
+        """Note what is missing after everything was tried, and what was put together from several copies."""
+        reasons = whys([case for _, case in tried], bench)
+        for number, (wanted, case) in enumerate(tried):
+            if wanted.put is not None and not wanted.put.was_there and case.stitched:
                 wanted.sources = case.stitched
             if wanted.put is None:
                 why = reasons.get(number, "it was read and not kept: a fault of this program")
-                told.missing[wanted.number] = self._missing(case, why, shoot, bench)
+                told.missing[wanted.number] = missing(case, why, shoot, bench=bench, refusing=self.refusing)
 
     def _keep_in_part(self, wanted: Wanted, case: Case, told: Told) -> None:
         """Keep the best version of a file that did not come back; others may still be put together from what it is."""
         with self.home.disk():
             kept = keep_in_part(self.home, wanted, case.versions, size=size_of(case, self.sizes))
         told.in_parts[wanted.number] = kept
-
-    def _missing(self, case: Case, why: str, shoot: Shoot, bench: Bench) -> Missing:
-        return missing(case, why, shoot, bench=bench, refusing=self.refusing)
 
     def _check_room(self, shoot: Shoot, cases: Sequence[Case]) -> None:
         needed = bytes_needed(cases, self.sizes)

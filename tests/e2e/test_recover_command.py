@@ -65,6 +65,7 @@ def test_everything_comes_back_under_its_own_name_with_lists_that_check(tmp_path
         lines = (back / f"terns.{kind}").read_text().splitlines()
         assert lines == [f"{hashlib.new(kind, data).hexdigest()}  terns/{path}" for path, data in FILES]
     assert outcome.out.startswith("Oystercatcher Pictures: All 3 files are back")
+    assert "is on the same disk as y: what is back is no copy apart" in " ".join(outcome.out.split())
 
 
 def test_what_comes_back_has_the_time_of_its_copy_and_usual_rights(tmp_path: Path) -> None:
