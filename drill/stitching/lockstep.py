@@ -47,7 +47,7 @@ def compare(
 
 def _cells(content: Bytes, versions: Sequence[Version], ranges: Iterable[Range], cell: int) -> Iterator[Stretch]:
     for start, end in ranges:
-        for first, until, present in _between_holes(versions, start, end):
+        for first, until, present in between_holes(versions, start, end):
             at = first
             while at < until:
                 stop = min(at - at % CHUNK + CHUNK, until)
@@ -85,7 +85,7 @@ def _grouped(present: Sequence[int], parts: Sequence[memoryview]) -> Groups:
     return tuple(map(tuple, groups))
 
 
-def _between_holes(versions: Sequence[Version], start: int, end: int) -> Iterator[tuple[int, int, tuple[int, ...]]]:
+def between_holes(versions: Sequence[Version], start: int, end: int) -> Iterator[tuple[int, int, tuple[int, ...]]]:
     """Yield the parts of start to end throughout which the same versions have something, and which these are."""
     turns: list[tuple[int, int, bool]] = []  # where, which version, whether it has something from there on
     has = [True] * len(versions)

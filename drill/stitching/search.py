@@ -10,28 +10,35 @@ combinations are tried at each level; then all of them, beginning with the level
 """
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from itertools import combinations as combinations_of
 from itertools import islice
 
 from drill.digests import Digester
 from drill.model import Digest
 from drill.stitching.likely import Choice, combinations, ranked
-from drill.stitching.lockstep import Stretch, compare, families
+from drill.stitching.lockstep import Stretch, between_holes, compare, families
 from drill.stitching.versions import Bytes, Cut, Stitched, Version
 
 MOST_COMBINATIONS = 4096
-_LEVELS = ((4096, False), (4096, True), (512, False), (512, True), (16, True), (1, False), (1, True))
+_COARSE = 4096
+_LEVELS = ((_COARSE, False), (4096, True), (512, False), (512, True), (16, True), (1, False), (1, True))
 _MOST_PLACES = 4096  # that differ, at most, in versions of one file
+_MOST_STRETCHES = 8 * _MOST_PLACES
+_MOST_SELECTIONS = 16  # of the versions that belong together: all of four
+_ZEROS_AT_THE_END = 1 << 20  # that no version has
 _MOST_REFINED = 64  # places that are looked at more finely
 _HOPELESS = 1 << 20  # so many combinations as likely as the likeliest are not worth trying any further
-_FEW = 64  # tries then, where nobody has some of the bytes, and before a finer look
+_FEW = 64  # tries before a finer look
+_HARDLY_ANY = 8  # where so much is undecided, or nobody has some of the bytes
 _LEAST_ALIKE, _ALIKE = 64 * 1024, 0.25
 
 
 @dataclass(frozen=True, slots=True)
 class Bounds:
-    """How much is tried for one file: combinations, and bytes digested as a multiple of its size (and within bytes)."""
+    """How much is tried for one selection of versions of a file: combinations, and bytes digested, as a multiple of the
+    file's size and within limits."""
 
     combinations: int = MOST_COMBINATIONS
     times_size: int = 256
@@ -40,7 +47,7 @@ class Bounds:
 
     def bytes_for(self, size: int) -> int:
         """Return how many bytes may be digested for a file of that size."""
-        return min(max(self.times_size * size, self.least_bytes), self.most_bytes)
+        return max(min(max(self.times_size * size, self.least_bytes), self.most_bytes), size)
 
 
 def stitch(
@@ -49,20 +56,32 @@ def stitch(
     """Put together the file that all the digests promise, or return None. Errors: NoRoom, where scratch fails.
 
     Without a promised size, the sizes that the versions have or declare are tried. The order of versions changes
-    nothing but which of equal bytes are named.
+    nothing but which of equal bytes are named, and one more, however damaged, takes nothing away.
     """
-    versions = [version for version in versions if version.size]
-    if not versions or not digests:
+    longest = max((version.size for version in versions), default=0)
+    if not longest or not digests:
         return None
-    bounds = bounds or Bounds()
-    sizes = [size] if size is not None else _sizes(versions)
-    tries = _Tries(digests, bounds.combinations, bounds.bytes_for(max(sizes)))
+    most = longest + _ZEROS_AT_THE_END
     with Bytes(versions) as content:
-        for each in sizes:
-            found = _of_size(versions, content, each, tries)
+        for each in [size] if size is not None else _sizes(versions):
+            found = _of_size(_Search(versions, content, digests, each, bounds or Bounds())) if each <= most else None
             if found is not None:
                 return found
     return None
+
+
+@dataclass(frozen=True, slots=True)
+class _Search:
+    """What is searched: versions, their bytes, the promised digests, the file's size."""
+
+    versions: Sequence[Version]
+    content: Bytes
+    digests: Sequence[Digest]
+    size: int
+    bounds: Bounds
+
+    def tries(self) -> "_Tries":
+        return _Tries(self.digests, self.bounds.combinations, self.bounds.bytes_for(self.size))
 
 
 def _sizes(versions: Sequence[Version]) -> list[int]:
@@ -85,45 +104,60 @@ class _Tries:
         return all(known.get(kind) == text for kind, text in self.digests)
 
 
-def _of_size(versions: Sequence[Version], content: Bytes, size: int, tries: _Tries) -> Stitched | None:
-    for number, version in enumerate(versions):  # what only has something added at its end
-        if version.size > size > 0 and not any(start < size for start, _ in version.holes):
-            choices = [Choice(Stretch(0, size, ((number,),)), (number,), (0,))]
-            if _try(choices, content, tries, 1) is not None:
-                return _stitched(choices, (0,), versions, size)
-    coarse = list(islice(compare(content, versions, [(0, size)], cell=4096), _MOST_PLACES * 8))
-    whole = bool(coarse) and coarse[-1].end == size
-    groups = families(coarse, len(versions), least=_LEAST_ALIKE, share=_ALIKE)
-    for family in sorted(groups, key=lambda group: (-len(group), group)):
-        if len(family) == len(versions) and not whole:
-            return None
-        found = _of_family(versions, family, content, size=size, tries=tries)
-        if found is not None:
-            return found
+def _of_size(search: _Search) -> Stitched | None:
+    for number, version in enumerate(search.versions):  # what only has something added at its end
+        if version.size > search.size > 0 and not any(start < search.size for start, _ in version.holes):
+            choices = [Choice(Stretch(0, search.size, ((number,),)), (number,), (0,))]
+            if _try(choices, search.content, search.tries(), 1) is not None:
+                return _stitched(choices, (0,), search)
+    coarse = islice(compare(search.content, search.versions, [(0, search.size)], cell=_COARSE), _MOST_STRETCHES)
+    for family in families(coarse, len(search.versions), least=_LEAST_ALIKE, share=_ALIKE):
+        whole = len(family)
+        for selection in islice(_selections(family), _MOST_SELECTIONS):
+            if len(selection) < whole and _lacks_some(search, family):
+                break  # what all of them lack, some of them do not have
+            found = _of_selection(search, selection)
+            if found is not None:
+                return found
     return None
 
 
-def _of_family(
-    versions: Sequence[Version], family: Sequence[int], content: Bytes, *, size: int, tries: _Tries
-) -> Stitched | None:
+def _lacks_some(search: _Search, family: Sequence[int]) -> bool:
+    """Say whether there are bytes that no version of a family has."""
+    kept = [search.versions[number] for number in family]
+    return any(not present for _, _, present in between_holes(kept, 0, search.size))
+
+
+def _selections(family: Sequence[int]) -> Iterator[tuple[int, ...]]:
+    """Yield the versions of a family together, then with some left out: one may be wrong in more places than can be
+    tried, where the others are enough."""
+    for count in range(len(family), 1, -1):
+        yield from combinations_of(family, count)
+    if len(family) == 1:
+        yield tuple(family)
+
+
+def _of_selection(search: _Search, selection: Sequence[int]) -> Stitched | None:
     """Try versions that belong together, from coarse to fine."""
-    kept = [v if n in family else Version(v.source, v.path, 0) for n, v in enumerate(versions)]  # numbers stay
-    if len(family) == 1 and versions[family[0]].size == size:
+    versions, content, size = search.versions, search.content, search.size
+    kept = [v if n in selection else Version(v.source, v.path, 0) for n, v in enumerate(versions)]  # numbers stay
+    if len(selection) == 1 and versions[selection[0]].size == size:
         return None  # it was judged as it is
     sizes = [version.size for version in kept]
-    first = list(islice(compare(content, kept, [(0, size)], cell=_LEVELS[0][0]), _MOST_PLACES * 8))
+    first = list(islice(compare(content, kept, [(0, size)], cell=_COARSE), _MOST_STRETCHES))
     if not first or first[-1].end != size or sum(stretch.differs for stretch in first) > _MOST_PLACES:
         return None
+    tries = search.tries()
     levels = [[ranked(stretch, content, sizes) for stretch in first]]
     for cell, apart in _LEVELS[1:]:
         finer = _refined(levels[-1], kept, content, cell=cell, apart=apart)
         levels += [finer] if finer != levels[-1] else []
-    turns = [(choices, _FEW) for choices in levels]
+    turns = [(choices, _FEW if _is_open(choices) else _HARDLY_ANY) for choices in levels]
     turns += [(choices, _undecided(choices) + _FEW) for choices in sorted(levels, key=_undecided) if _is_open(choices)]
     for choices, most in turns:
         taken = _try(choices, content, tries, most)
         if taken is not None:
-            return _stitched(choices, taken, versions, size)
+            return _stitched(choices, taken, search)
     return None
 
 
@@ -195,8 +229,9 @@ def _feed(digester: Digester, choices: Sequence[Choice], picked: Sequence[int], 
             tries.bytes -= len(piece)
 
 
-def _stitched(choices: Sequence[Choice], taken: Sequence[int], versions: Sequence[Version], size: int) -> Stitched:
+def _stitched(choices: Sequence[Choice], taken: Sequence[int], search: _Search) -> Stitched:
     """Say which copies' bytes are right where, and name as few of them as give everything."""
+    versions = search.versions
     rights: list[tuple[int, ...]] = []
     for choice, at in zip(choices, taken, strict=True):
         version = choice.versions[at]
@@ -211,7 +246,7 @@ def _stitched(choices: Sequence[Choice], taken: Sequence[int], versions: Sequenc
             cuts[-1] = Cut(cuts[-1].start, choice.stretch.end, named)
         else:
             cuts.append(Cut(choice.stretch.start, choice.stretch.end, named))
-    return Stitched(size, tuple(cuts), sources, held)
+    return Stitched(search.size, tuple(cuts), sources, held)
 
 
 def fewest(held: Sequence[frozenset[str]]) -> tuple[str, ...]:

@@ -14,6 +14,7 @@ from drill.errors import NoRoom
 from drill.model import Entry, Receiver, View
 
 CHUNK = 1024 * 1024
+_IN_MEMORY = 32 * 1024 * 1024  # all versions together
 
 Range = tuple[int, int]
 
@@ -51,16 +52,19 @@ class Stitched:
 
 
 class Bytes:
-    """The bytes of several versions, open for reading. Errors: NoRoom, where scratch fails."""
+    """The bytes of several versions, open for reading; small files are in memory. Errors: NoRoom, where scratch fails."""
 
     def __init__(self, versions: Sequence[Version]) -> None:
         self._versions = versions
         self._files: list[FileIO] = []
+        self._small: dict[int, bytes] = {}
 
     def __enter__(self) -> Self:
         try:
             for version in self._versions:
                 self._files.append(version.path.open("rb", buffering=0))
+            if sum(version.size for version in self._versions) <= _IN_MEMORY:
+                self._small = {number: file.read() for number, file in enumerate(self._files)}
         except OSError as error:
             self._close()
             raise _scratch_failed(error) from error
@@ -75,8 +79,13 @@ class Bytes:
 
     def read(self, number: int | None, start: int, end: int) -> bytes:
         """Return bytes start to end of a version; zeros for None and where it is shorter."""
-        got = b"" if number is None else self._read(self._files[number], start, end)
-        return got + bytes(end - start - len(got))
+        if number is None:
+            got = b""
+        elif number in self._small:
+            got = self._small[number][start:end]
+        else:
+            got = self._read(self._files[number], start, end)
+        return got if len(got) == end - start else got + bytes(end - start - len(got))
 
     def _read(self, file: FileIO, start: int, end: int) -> bytes:
         try:
