@@ -52,7 +52,7 @@ class Stitched:
 
 
 class Bytes:
-    """The bytes of several versions, open for reading; small files are in memory. Errors: NoRoom, where scratch fails."""
+    """The bytes of several versions, for reading; small files are in memory. Errors: NoRoom, where scratch fails."""
 
     def __init__(self, versions: Sequence[Version]) -> None:
         self._versions = versions
