@@ -21,10 +21,10 @@ def advice(found: SectorMap, anatomy: Anatomy) -> tuple[str, ...]:
 
 
 def unlisted_archive(archive: str) -> str:
-    """Return what to do about an archive for which there is no list of digests."""
+    """Return what to do about an archive that has no list of digests of its own."""
     return (
-        f"{archive}: no list of digests is kept for it. After damage nothing but such a list tells which of the files "
-        "that were got out are right: drill survey STUDIO --write-manifests makes one"
+        f"the archive {archive} has no list of digests: after damage, such a list tells which files got out of it are "
+        "right, also those that no shoot promises; --write-manifests makes one"
     )
 
 

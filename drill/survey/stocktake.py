@@ -33,6 +33,7 @@ from drill.ledger import Ledger
 from drill.model import Medium, OtherBytes, Promised, Shoot, Studio
 from drill.naming import dropping
 from drill.places import named_inside
+from drill.radius import unlisted_archive
 from drill.studio import shoots_named
 from drill.survey import rules
 from drill.survey.look import Found, look
@@ -365,4 +366,6 @@ def _notes(looked: Iterable[_Seen]) -> list[str]:
             what = "what its list names stays on paper" if copy.listed else "without a list it counts for nothing here"
             said.append(f"{copy.id} answers, and was not downloaded: {what}; a drill looks inside")
             said += [f"{copy.id} refuses some of its files: {found.reason}"] if found.reason else []
+        elif copy.archive is not None and copy.listed is None:
+            said.append(unlisted_archive(copy.id))
     return said
