@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from itertools import accumulate
 
 from drill.errors import CannotReach, CannotRead
-from drill.extents import Anatomy, Kept, Members
+from drill.extents import Anatomy, Kept, Members, Part
 from drill.faults.draw import Damage
 from drill.faults.overlay import Overlay
 from drill.globs import matcher
@@ -24,7 +24,7 @@ from drill.shelf import OpenCopy
 from drill.structure import anatomy
 
 MOST_TRIES = 64
-MOST_BYTES = 4 << 30  # of files whose fate is tried, in all tries together: about a minute's unpacking
+MOST_BYTES = 4 << 30  # that may have to be unpacked for all tries together: about a minute
 
 
 def worst_sector(
@@ -91,6 +91,7 @@ class _Search:
             if one.least > cost:
                 sector, cost = one.stretch.first, one.least
         rivals = self._rivals(sector, cost)
+        packed = any(one.part in (Part.COMPRESSED, Part.ENCRYPTED) for one in self._built.extents)
         bytes_left = MOST_BYTES
         each = max(1, MOST_TRIES // max(1, len(rivals)))
         for one in rivals:
@@ -98,7 +99,7 @@ class _Search:
                 if (one.most, -tried) <= (cost, -sector):
                     break
                 doubtful = self._doubtful(one.stretch)
-                bytes_left -= sum(entry.size or 0 for entry in doubtful)
+                bytes_left -= self._built.stream_size if packed else sum(entry.size or 0 for entry in doubtful)
                 if bytes_left < 0:
                     return sector
                 real = one.least + self._try(tried, doubtful)
