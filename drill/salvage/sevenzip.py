@@ -68,11 +68,18 @@ def _open(around: Around, size: int, password: str | None) -> Layout | Unreadabl
         first = error
     for piece in start_headers(around, size):
         try:
-            return open_layout(Steady(Patched(around, Kept(size, (piece,)))), password)
+            return open_layout(Steady(_Over(around, Kept(size, (piece,)))), password)
         except Unreadable as error:
             if error.trouble in (Trouble.REFUSED, Trouble.UNSUPPORTED):
                 raise
     return first
+
+
+class _Over(Patched):
+    """Pieces laid over a stream that is read on: when this is let go of it closes, and must not close what is below."""
+
+    def close(self) -> None:
+        RawIOBase.close(self)
 
 
 # --- members ---------------------------------------------------------------------------------------------------------
