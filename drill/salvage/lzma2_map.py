@@ -93,22 +93,22 @@ def map_chunks(stream: RawIOBase, packed: int, holes: HolesIn, *, unpacked: int 
             found._add(chunk.control, at, chunk.unpacked)
             at += chunk.head + chunk.packed
             continue
-        at, furthest = _step_over(found, reader, at, back=_BACK if at > furthest else 0), max(at, furthest)
+        back = _BACK if at > furthest else 0
+        at, furthest = _step_over(found, reader, at, back=back, unpacked=unpacked), max(at, furthest)
     found.end = min(at, packed)
     _settle_gaps(found, unpacked)
     return found
 
 
-def _step_over(found: ChunkMap, reader: _Reader, at: int, *, back: int) -> int:
+def _step_over(found: ChunkMap, reader: _Reader, at: int, *, back: int, unpacked: int | None) -> int:
     """Note what cannot be followed from `at` on as a gap, and return where chunks go on."""
     hole_end = reader.hole_over(at)
     from_ = at + 1 if hole_end is None else hole_end
     to = from_ + MOST_PACKED + HEAD
     if hole_end is None and found.control and back:
         from_ = found.start[max(0, len(found.start) - back)] + 1
-    following = reader.search(from_, to)
-    if following is None:
-        following = reader.packed
+    left = None if unpacked is None else unpacked - found.size
+    following = _go_on(reader, reader.search(from_, to), at=at, left=left)
     while found.start and found.start[-1] > following:
         found._back_to(len(found.start) - 1)
     if hole_end is None and found.start and found.start[-1] < following < at:
@@ -116,6 +116,29 @@ def _step_over(found: ChunkMap, reader: _Reader, at: int, *, back: int) -> int:
         found._back_to(len(found.start) - 1)
     found._add(_GAP, at, 0)
     return following
+
+
+def _go_on(reader: _Reader, places: Iterator[int], *, at: int, left: int | None) -> int:
+    """Return the first place from which chunks go on, the stream's end if none is; `left` bytes are still to come.
+
+    By chance a place may look like the header of a chunk that ends where the next true one begins. Where chunk follows
+    chunk from there to the stream's end, what these unpack to must leave room for what is lost before the place; and
+    where it leaves just what one stored chunk of that length has, that was it.
+    """
+    first = doubtful = None
+    for place in places:
+        after, ended = (0, False) if left is None or place < at else reader.unpacked_from(place)
+        missing = 0 if left is None else left - after
+        if ended and missing == place - at - 3:
+            return place
+        plausible = missing >= 0 and (not ended or missing <= _TIGHTEST * (place - at))
+        if first is None and plausible:
+            first = place
+        if doubtful is None:
+            doubtful = place  # what came before may be what is wrong
+        if first is not None and not ended:
+            break
+    return next((place for place in (first, doubtful) if place is not None), reader.packed)
 
 
 class _Reader:
@@ -165,21 +188,33 @@ class _Reader:
             end = further[0][1]
         return end
 
-    def search(self, start: int, end: int) -> int | None:
-        """Return the first place from which chunk follows chunk."""
+    def search(self, start: int, end: int) -> Iterator[int]:
+        """Yield the places from which chunk follows chunk, at last perhaps the stream's end."""
         at, most = start, start + _MOST_SEARCHED
         while at < min(end, self.packed, most):
             window = self.read(at, min(at + MOST_PACKED, self.packed))
             for match in _CANDIDATE.finditer(window + bytes(HEAD + 1)):
                 place = at + match.start()
                 if place < min(end, self.packed) and self._chained(place):
-                    return place
+                    yield place
             if len(window) < MOST_PACKED:
                 break
             blind = self._holes(at, at + len(window))
             end += sum(to - from_ for from_, to in blind)  # a header may have been lost in there too
             at += len(window) - HEAD
-        return self.packed - 1 if end >= self.packed and self._ends(start) else None
+        if end >= self.packed and self._ends(start):
+            yield self.packed - 1
+
+    def unpacked_from(self, at: int) -> tuple[int, bool]:
+        """Return how many bytes the chunks from a place on unpack to, and whether they go on to the stream's end."""
+        size = 0
+        while at < self.packed:
+            chunk = self.chunk(at)
+            if chunk is None or not chunk.control:
+                return size, chunk is not None and self.last(at)
+            size += chunk.unpacked
+            at += chunk.head + chunk.packed
+        return size, True
 
     def _chained(self, at: int) -> bool:
         for steps in range(_LONG_ENOUGH):
