@@ -4,6 +4,7 @@ Judges: 7-Zip (`7zz x`), Info-ZIP (`unzip`), GNU tar, by the bytes of the files 
 of zeros, as after copying a failing drive; and a file system on which the kernel itself cannot read that one block.
 """
 
+import hashlib
 import os
 import random
 import shutil
@@ -15,10 +16,15 @@ import pytest
 from packing import PASSWORD, PROGRAMS, pack, pictures, program, unpack, whole
 
 from drill.copies import archive_format, file_store
+from drill.errors import CannotRead
+from drill.faults.draw import Damage
+from drill.faults.overlay import Overlay
+from drill.model import Entry, Problem, Store
 from drill.radius import Stretch, stretches
+from drill.salvage import salvage, salvage_entries
 from drill.structure import anatomy
 
-pytestmark = pytest.mark.outside
+pytestmark = [pytest.mark.outside, pytest.mark.deep]
 
 SECTOR = 4096
 DRAWN = 6
@@ -34,9 +40,8 @@ class Told:
     def __init__(self, path: Path) -> None:
         kind = archive_format(path.name)
         assert kind is not None
-        password = PASSWORD if path.name.startswith("secret") else None
-        built = anatomy(file_store(path), kind, password)
-        self.path, self.extents = path, built.extents
+        built = anatomy(file_store(path), kind, _password(path))
+        self.path, self.extents, self.members = path, built.extents, built.members
         self.names = [entry.path for entry in built.members]
         self.sectors: list[Stretch] = [one for one in stretches(built, SECTOR) for _ in range(one.sectors)]
         assert len(self.sectors) == -(-path.stat().st_size // SECTOR)
@@ -92,6 +97,54 @@ def test_where_structure_decides_a_program_that_goes_on_gets_exactly_what_is_tol
         damaged.write_bytes(content[:start] + bytes(SECTOR) + content[start + SECTOR :])
         unpack("7zz", damaged, tmp_path / "out")
         assert set(told.names) - whole(tree, tmp_path / "out") == told.named(one.least), sector
+
+
+class Came:
+    """A collector that keeps digests of what came."""
+
+    def __init__(self) -> None:
+        self.digests: set[bytes] = set()
+        self._hash = hashlib.blake2b()
+
+    def begin(self, entry: Entry) -> None:
+        self._hash = hashlib.blake2b()
+
+    def data(self, chunk: bytes | bytearray | memoryview) -> None:
+        self._hash.update(chunk)
+
+    def hole(self, start: int, end: int) -> None: ...
+
+    def end(self, entry: Entry, problem: Problem | None) -> None:
+        self.digests.add(self._hash.digest())
+
+
+@pytest.mark.parametrize("kind", PROGRAMS)
+def test_salvage_loses_what_is_told(kind: str, archives: dict[str, Told], tree: Path) -> None:
+    """At least and at most; where the two are one, exactly. By content alone, as the judge of a drill goes by it."""
+    told = archives[kind]
+    form, password, store = archive_format(kind) or "", _password(told.path), file_store(told.path)
+    archive = store.files()[0]
+    for sector in told.drawn():
+        damage = Damage(bad={(sector * SECTOR, SECTOR)})
+        damaged = _damaged(store, archive, damage)
+        came = Came()
+        try:
+            listing = salvage_entries(damaged, form, password, kept=None)
+            wanted = {(entry.path, entry.index): entry for entry in (*told.members, *listing)}
+            salvage(damaged, form, password, list(wanted.values()), came, kept=None, listing=listing)
+        except CannotRead:
+            pass  # nothing comes
+        lost = {n for n in told.names if hashlib.blake2b((tree / n).read_bytes()).digest() not in came.digests}
+        one = told.sectors[sector]
+        assert told.named(one.least) <= lost <= told.named(one.most), sector
+
+
+def _damaged(store: Store, archive: Entry, damage: Damage) -> Store:
+    return Store(files=store.files, open=lambda entry: Overlay(store.open(entry), damage, archive.size))
+
+
+def _password(path: Path) -> str | None:
+    return PASSWORD if path.name.startswith("secret") else None
 
 
 # --- a drive that fails ----------------------------------------------------------------------------------------------
