@@ -114,10 +114,12 @@ def _legend(found: SectorMap, top: float) -> tuple[list[Shape], int]:
         )
         shapes += [Rect(170, top, 16, 16, _HEADERS, "#999999"), Words(194, top + 13, words)]
         top += 26
-    if any(_shade(found, least) != _shade(found, most) for least, most in bounds):
+    pairs = [(_shade(found, most), _shade(found, least)) for least, most in sorted(bounds, reverse=True)]
+    upper, lower = next((pair for pair in pairs if pair[0] != pair[1]), ("", ""))
+    if upper:
         shapes += [
-            Rect(170, top, 16, 8, _SHADES[-2], "#999999"),
-            Rect(170, top + 8, 16, 8, _SHADES[0], "#999999"),
+            Rect(170, top, 16, 8, upper, "#999999"),
+            Rect(170, top + 8, 16, 8, lower, "#999999"),
             Words(194, top + 13, "two shades: at most (upper half), at least (lower half); only unpacking would tell"),
         ]
         top += 26
