@@ -5,7 +5,8 @@ same again. Must not know: what is promised, how files are read, terminals. It h
 reading whose digests are those promised is a proof as old as the reading, one with other digests or a problem refutes.
 
 `schema` is the tables and the steps from one version to the next; `connect` opens the file, safely, and puts SQLite's
-errors into words; `rows` turns values into rows and back; `history` keeps the runs; `ledger` is what others use.
+errors into words; `rows` turns values into rows and back; `readings` keeps these and `history` the runs; `ledger` is
+what others use.
 """
 
 from drill.ledger.connect import ledger_files

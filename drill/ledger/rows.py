@@ -117,9 +117,7 @@ def _is_datable(root: Root, entry: Entry) -> bool:
     return None not in (_archive_state(root) if root.archive else (us_of(entry.modified),))
 
 
-def reading_row(
-    root: Root, entry: Entry, seen: Seen, *, read_at: datetime, took_s: float, run: int | None
-) -> Row | None:
+def reading_row(root: Root, entry: Entry, seen: Seen, *, read_at_us: int, took_s: float, run: int | None) -> Row | None:
     """Return the row of a reading that came to its end; None where a later change of the file would not show.
 
     Of what a link gave there is one all the same: it says what the server sent then.
@@ -142,7 +140,7 @@ def reading_row(
         int(seen.captured),
         None if seen.whole is None else int(seen.whole),
         *(None, None, None),
-        needed_us(read_at),
+        read_at_us,
         round(took_s * 1e6),
         run,
         seen.parts or None,

@@ -1,6 +1,6 @@
 """The crew: workers that read the media side by side, and meters that say how far they are.
 
-Flows in: tasks, grouped by medium. Flows out: results in the order in which they come. Must not know: the ledger,
+Flows in: groups of files, by medium. Flows out: results in the order in which they come. Must not know: the ledger,
 who asked. Each medium bears so many readers at once (see `lanes`); reading, and hashing more than a little, release
 the interpreter's lock. A copy that vanishes is given up at once, each of its files with that Problem.
 
@@ -10,7 +10,7 @@ streams under a fault take.
 """
 
 from collections import deque
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from datetime import datetime
 from threading import Event, Thread
 from typing import NamedTuple, TypeVar
@@ -22,7 +22,7 @@ from drill.errors import CannotReach, DrillError
 from drill.model import Entry, Problem, Seen, Trouble
 from drill.quick import Named, contents
 from drill.reading.hands import HANDS, WORTH, Hand, start_hands
-from drill.reading.lanes import Group, Lane, Task, is_small
+from drill.reading.lanes import Group, Lane, is_small
 from drill.reading.onepass import OnePass
 from drill.shelf import OpenCopy
 
@@ -36,9 +36,10 @@ T = TypeVar("T")
 
 
 class Arrived(NamedTuple):
-    """What a task came to, and how long that took, with finding and opening the file."""
+    """What a file of a group came to, and how long that took, with finding and opening it."""
 
-    task: Task
+    group: Group
+    entry: Entry
     result: Seen | Problem
     took_s: float
 
@@ -56,13 +57,12 @@ class Meter:
         self.start_s = self.end_s = clock.ticks_s()
         self._at_begin = 0
 
-    def begin(self, task: Task) -> None:
-        """Note which file comes."""
-        self.copy, self._at_begin = task.job.found.copy.id, self.bytes
+    def begin(self, copy: str) -> None:
+        """Note that a file of a copy comes."""
+        self.copy, self._at_begin = copy, self.bytes
 
-    def end(self, task: Task) -> None:
-        """Note that a file is done with, read or not."""
-        size = task.job.entry.size
+    def end(self, size: int | None) -> None:
+        """Note that a file of so many listed bytes is done with, read or not."""
         self.settled += self.bytes - self._at_begin if size is None else size
         self._at_begin = self.bytes
         self.files += 1
@@ -88,16 +88,17 @@ class _Stopped(DrillError):
 class _Taker:
     """The receiver: makes a result of each file's bytes."""
 
-    def __init__(self, crew: "Crew", meter: Meter, tasks: Iterable[Task]) -> None:
-        self._crew, self._meter = crew, meter
+    def __init__(self, crew: "Crew", meter: Meter, group: Group) -> None:
+        self._crew, self._meter, self._group = crew, meter, group
         self._since_s = clock.ticks_s()
-        self._tasks = {(task.job.entry.path, task.job.entry.index): task for task in tasks}
+        files = zip(group.entries, group.kinds, strict=True)
+        self._files = {(entry.path, entry.index): (entry, kinds) for entry, kinds in files}
 
     def begin(self, entry: Entry) -> None:
-        self._task = task = self._tasks[entry.path, entry.index]
-        listed = task.job.entry
-        self._pass = OnePass(listed.path, listed.size, kinds=task.kinds, not_after=self._crew.not_after)
-        self._meter.begin(task)
+        self._listed, kinds = self._files[entry.path, entry.index]
+        listed = self._listed
+        self._pass = OnePass(listed.path, listed.size, kinds=kinds, not_after=self._crew.not_after)
+        self._meter.begin(self._group.found.copy.id)
 
     def data(self, chunk: bytes | bytearray | memoryview) -> None:
         if self._crew.stop.is_set():
@@ -106,11 +107,10 @@ class _Taker:
         self._meter.bytes += len(chunk)
 
     def end(self, entry: Entry, problem: Problem | None) -> None:
-        found = self._task.job.found
-        result = self._pass.seen() if problem is None else self._crew.unless_away(found, problem)
-        self._meter.end(self._task)
+        result = self._pass.seen() if problem is None else self._crew.unless_away(self._group.found, problem)
+        self._meter.end(self._listed.size)
         before_s, self._since_s = self._since_s, clock.ticks_s()
-        self._crew.arrived.append(Arrived(self._task, result, self._since_s - before_s))
+        self._crew.arrived.append(Arrived(self._group, self._listed, result, self._since_s - before_s))
 
 
 class _Run(NamedTuple):
@@ -118,7 +118,7 @@ class _Run(NamedTuple):
 
     place: str
     kinds: tuple[str, ...]
-    tasks: list[Task]
+    entries: list[Entry]
     names: list[Named]
 
 
@@ -133,7 +133,7 @@ class Crew:
         self.not_after = not_after
         self._from_medium = from_medium
         self._hands: list[Hand] = []
-        many = sum(len(group) for lane in work for group in lane.groups if _is_for_hands(group))
+        many = sum(len(group.entries) for lane in work for group in lane.groups if _is_for_hands(group))
         self._wants_hands = not_after is None and many >= WORTH
         first = HANDS if self._wants_hands else 1  # workers that do not wait, see `_take`
         self.stop, self.wake = Event(), Event()
@@ -206,37 +206,37 @@ class Crew:
 
         Then nobody waits for the medium, and workers only contend for the interpreter: often twice as slow (measured).
         """
-        while not (is_first or self._from_medium or self.stop.is_set()) and _is_at_hand(lane.next_task()):
+        while not (is_first or self._from_medium or self.stop.is_set()) and _is_at_hand(lane.next()):
             lane.empty.wait(_LOOK_AGAIN_S)
         return lane.take()
 
     def _read(self, group: Group, meter: Meter, buffer: bytearray) -> None:
-        found = group[0].job.found
+        found = group.found
         if found.is_archive and found.copy.id not in self._away and found.view is not None and found.store is not None:
             for archive in found.store.files():
                 self._forget(found, archive, meter)
-            found.view.deliver([task.job.entry for task in group], _Taker(self, meter, group))
+            found.view.deliver(group.entries, _Taker(self, meter, group))
             return
         opener = None if found.store is None else found.store.open
         for run in _runs(group, opener if isinstance(opener, FolderOpener) else None):
+            meter.copy = found.copy.id
             answers = self._answers(run, meter) if run.place and not self._away else iter(())
-            for task in run.tasks:
+            for entry in run.entries:
                 if self.stop.is_set():
                     raise _Stopped
                 seen, took_s = next(answers, _UNKNOWN)
                 if seen is None:
-                    self._read_with_care(task, meter, buffer)
+                    self._read_with_care(Group(found, group.root, [entry], [run.kinds]), meter, buffer)
                 else:
                     meter.done(seen.size)
-                    self.arrived.append(Arrived(task, seen, took_s))
+                    self.arrived.append(Arrived(group, entry, seen, took_s))
 
     def _answers(self, run: _Run, meter: Meter) -> Iterator[tuple[Seen | None, float]]:
         """Yield what small files show, in turn, and the seconds each took; None for what has to be read with care."""
-        meter.copy = run.tasks[0].job.found.copy.id
         meter.maybe_cached |= not self._from_medium
         hand = min((hand for hand in self._hands if not hand.is_lost), key=lambda hand: hand.busy, default=None)
         kinds = tuple(sorted(set(run.kinds)))
-        if hand is None or len(run.tasks) < _FEW:
+        if hand is None or len(run.entries) < _FEW:
             yield from self._answers_here(run, kinds)
             return
         asked = hand.ask(run.place, run.names, kinds, from_medium=self._from_medium, stops=self.stop.is_set)
@@ -247,21 +247,21 @@ class Crew:
         digest = digests.at_once(kinds)
         since_s = clock.ticks_s()
         whole = contents(run.place, run.names, from_medium=self._from_medium)
-        for task, content in zip(run.tasks, whole, strict=True):
+        for entry, content in zip(run.entries, whole, strict=True):
             seen: Seen | None = None
             if content is not None and self.not_after is None:
                 seen = Seen(len(content), digest(content))
             elif content is not None:
-                one = OnePass(task.job.entry.path, len(content), kinds=kinds, not_after=self.not_after)
+                one = OnePass(entry.path, len(content), kinds=kinds, not_after=self.not_after)
                 one.data(content)
                 seen = one.seen()
             before_s, since_s = since_s, clock.ticks_s()
             yield seen, since_s - before_s
 
-    def _read_with_care(self, task: Task, meter: Meter, buffer: bytearray) -> None:
+    def _read_with_care(self, one: Group, meter: Meter, buffer: bytearray) -> None:
         """Read one file as a stream, whatever its copy is; what goes wrong is its Problem."""
-        found, listed = task.job.found, task.job.entry
-        taker = _Taker(self, meter, [task])
+        found, (listed,) = one.found, one.entries
+        taker = _Taker(self, meter, one)
         away = self._away.get(found.copy.id)
         if away is not None or found.store is None:
             taker.begin(listed)
@@ -285,32 +285,31 @@ _UNKNOWN: tuple[Seen | None, float] = (None, 0.0)
 
 def _is_for_hands(group: Group) -> bool:
     """Say whether a group is one of many small files of a plain folder."""
-    store = group[0].job.found.store
-    return len(group) >= _FEW and store is not None and isinstance(store.open, FolderOpener)
+    store = group.found.store
+    return len(group.entries) >= _FEW and store is not None and isinstance(store.open, FolderOpener)
 
 
 def _runs(group: Group, quick: FolderOpener | None) -> Iterator[_Run]:
     """Cut a group into runs: each of small files of one folder, or of files that are read with care."""
     run: _Run | None = None
-    for task in group:
-        entry = task.job.entry
+    for entry, kinds in zip(group.entries, group.kinds, strict=True):
         place, name = quick.split(entry.path) if quick is not None and is_small(entry) else ("", "")
-        if run is None or run.place != place or run.kinds != task.kinds:
+        if run is None or run.place != place or run.kinds != kinds:
             if run is not None:
                 yield run
-            run = _Run(place, task.kinds, [], [])
-        run.tasks.append(task)
+            run = _Run(place, kinds, [], [])
+        run.entries.append(entry)
         run.names.append((name, entry.size))
     if run is not None:
         yield run
 
 
-def _is_at_hand(task: Task | None) -> bool:
-    """Say whether a task's file is a small one that the system has in its cache."""
-    if task is None or task.job.found.store is None or not is_small(task.job.entry):
+def _is_at_hand(group: Group | None) -> bool:
+    """Say whether a group's first file is a small one that the system has in its cache."""
+    if group is None or group.found.store is None or not is_small(group.entries[0]):
         return False
-    opener = task.job.found.store.open
-    return isinstance(opener, FolderOpener) and opener.is_cached(task.job.entry)
+    opener = group.found.store.open
+    return isinstance(opener, FolderOpener) and opener.is_cached(group.entries[0])
 
 
 def _next(queue: deque[T]) -> T | None:

@@ -1,13 +1,14 @@
 """Lanes: what each medium has to give, and how many may read it at once.
 
-Flows in: jobs, sorted into tasks. Flows out: for each medium a Lane, out of which workers take groups of tasks. Must
-not know: how bytes are read, what the ledger holds, who asked.
+Flows in: what is to be read of each copy. Flows out: for each medium a Lane, out of which workers take groups of files.
+Must not know: how bytes are read, what the ledger holds, who asked.
 """
 
 from collections import deque
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 from threading import Event
+from typing import NamedTuple
 
 from drill.ledger import Root
 from drill.model import Entry
@@ -26,8 +27,7 @@ _READERS |= {"hard-disk": 1, "optical": 1, "tape": 1}
 JobKey = tuple[str, str, int]  # the copy's id, the file's path there, its index
 
 
-@dataclass(frozen=True, slots=True)
-class Job:
+class Job(NamedTuple):
     """One file to read: the copy as found, its entry there, and digest kinds to make besides those of the whole run."""
 
     found: OpenCopy
@@ -41,21 +41,21 @@ class Job:
 
 
 @dataclass(frozen=True, slots=True)
-class Task:
-    """A job with its key, the digest kinds to make, and where its copy lies for the ledger."""
+class Group:
+    """Files of one copy, the digest kinds to make of each, and where the copy lies for the ledger.
 
-    key: JobKey
-    job: Job
-    kinds: tuple[str, ...]
+    (Lists side by side, and no object for each file: there may be a million of them.)
+    """
+
+    found: OpenCopy
     root: Root | None
-
-
-Group = list[Task]
+    entries: list[Entry] = field(default_factory=list)
+    kinds: list[tuple[str, ...]] = field(default_factory=list)
 
 
 @dataclass(frozen=True, slots=True)
 class Lane:
-    """What one medium has to give: tasks in groups (some files of a folder, or all of an archive), in path order.
+    """What one medium has to give, in groups (some files of a folder, or all of an archive), in path order.
 
     `empty` is set as soon as nothing is left.
     """
@@ -73,29 +73,22 @@ class Lane:
             self.empty.set()
             return None
 
-    def next_task(self) -> Task | None:
-        """Return the first task of the next group."""
+    def next(self) -> Group | None:
+        """Return the next group."""
         try:
-            return self.groups[0][0]
+            return self.groups[0]
         except IndexError:
             return None
 
 
-def lanes(tasks: Iterable[Task]) -> list[Lane]:
-    """Sort tasks by medium, copy and path."""
-    by_copy: dict[str, list[Task]] = {}
-    for task in tasks:
-        by_copy.setdefault(task.job.found.copy.id, []).append(task)
+def lanes(copies: Iterable[Group]) -> list[Lane]:
+    """Sort what is to be read of each copy by medium and path."""
     by_medium: dict[str, Lane] = {}
-    for group in by_copy.values():
-        found = group[0].job.found
-        readers = found.medium.readers or _READERS[found.medium.kind]
-        lane = by_medium.setdefault(found.medium.id, Lane(found.medium.id, readers, deque()))
-        if found.is_archive:
-            lane.groups.append(group)
-        else:
-            group.sort(key=lambda task: task.job.entry.path.encode("utf-8", "surrogatepass"))
-            lane.groups.extend(_chunks(group, readers))
+    for group in copies:
+        medium = group.found.medium
+        readers = medium.readers or _READERS[medium.kind]
+        lane = by_medium.setdefault(medium.id, Lane(medium.id, readers, deque()))
+        lane.groups.extend([group] if group.found.is_archive else _chunks(group, readers))
     return list(by_medium.values())
 
 
@@ -106,12 +99,15 @@ def is_small(entry: Entry) -> bool:
 
 def _chunks(group: Group, readers: int) -> Iterator[Group]:
     """Cut a copy's files into what a worker takes at a time, small enough that all of them end together."""
-    most = max(1, min(_CHUNK, len(group) // (8 * readers)))
-    chunk: Group = []
-    for task in group:
-        if chunk and (len(chunk) >= most or not is_small(task.job.entry)):
+    entries, kinds = group.entries, group.kinds
+    most = max(1, min(_CHUNK, len(entries) // (8 * readers)))
+    in_order = sorted(range(len(entries)), key=lambda number: entries[number].path.encode("utf-8", "surrogatepass"))
+    chunk = Group(group.found, group.root)
+    for number in in_order:
+        if chunk.entries and (len(chunk.entries) >= most or not is_small(entries[number])):
             yield chunk
-            chunk = []
-        chunk.append(task)
-    if chunk:
+            chunk = Group(group.found, group.root)
+        chunk.entries.append(entries[number])
+        chunk.kinds.append(kinds[number])
+    if chunk.entries:
         yield chunk

@@ -5,9 +5,10 @@ here is on the calling thread.
 """
 
 import os
+from collections import deque
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 
 from drill import clock
 from drill.copies import plain_url
@@ -16,11 +17,12 @@ from drill.errors import CannotRead
 from drill.ledger import Ledger, Root
 from drill.model import Copy, Entry, Problem, Seen, Trouble
 from drill.reading.crew import Arrived, Crew, Meter
-from drill.reading.lanes import Job, JobKey, Task, lanes
+from drill.reading.lanes import Group, Job, JobKey, lanes
 from drill.shelf import OpenCopy
 from drill.units import say_size, say_span
 
 _TICK_S = 0.2
+_LONGEST_TICK_S = 2.0  # of a file system's clock
 ENDS_PROOF = frozenset({Trouble.IO, Trouble.DAMAGED, Trouble.CHECK_VALUE, Trouble.REFUSED})  # others say nothing
 _BATCH = 1000  # results that are handled before the next look at the clock
 
@@ -57,7 +59,7 @@ class Readings(dict[JobKey, Seen | Problem]):
 
 
 def read_files(
-    jobs: Sequence[Job],
+    jobs: Iterable[Job],
     *,
     kinds: Iterable[str],
     ledger: Ledger,
@@ -85,29 +87,32 @@ def read_files(
     """
     wanted = tuple(digest.kind for digest in Digester(kinds).digests())
     done = Readings()
-    tasks: list[Task] = []
-    roots: dict[str, Root | None] = {}
+    groups: dict[str, Group] = {}
     for key, job in {job.key: job for job in jobs}.items():
-        id_ = job.found.copy.id
-        if id_ not in roots:
-            roots[id_] = root_of(job.found) or link_root(job.found.copy)
-        root = roots[id_]
-        seen = None if root is None or afresh else ledger.get(root, job.entry)
+        group = groups.get(key[0])
+        if group is None:
+            group = groups[key[0]] = Group(job.found, root_of(job.found) or link_root(job.found.copy))
+        seen = None if group.root is None or afresh else ledger.get(group.root, job.entry)
         known = () if seen is None else tuple(digest.kind for digest in seen.digests)
         asked = wanted + job.kinds
         if seen is None or not set(asked) <= set(known) or (with_capture and not seen.captured):
-            # The many tasks that want the same share one tuple.
+            # The many files of which the same is wanted share one tuple.
             kinds_now = asked if not (known or job.kinds) else tuple(dict.fromkeys(asked + known))
-            tasks.append(Task(key, job, kinds_now, root))
+            group.entries.append(job.entry)
+            group.kinds.append(group.kinds[-1] if group.kinds and group.kinds[-1] == kinds_now else kinds_now)
             continue
         done[key] = seen
         done.from_ledger += 1
         if on_seen is not None:
             on_seen(job, seen)
     ledger.tick()
-    if tasks:
-        crew = Crew(lanes(tasks), not_after=now if with_capture else None, from_medium=honest_rates)
-        _work(crew, done, ledger=ledger, progress=_Progress(tasks, progress), on_seen=on_seen, afresh=afresh)
+    work = [group for group in groups.values() if group.entries]
+    if work:
+        said = _Progress(work, progress)  # before the lanes take the groups apart
+        crew = Crew(lanes(work), not_after=now if with_capture else None, from_medium=honest_rates)
+        keeper = _Keeper(ledger, done, on_seen, afresh=afresh)
+        del groups, work
+        _work(crew, keeper, said)
     return done
 
 
@@ -132,68 +137,68 @@ def link_root(copy: Copy) -> Root | None:
         return None
 
 
-def _work(
-    crew: Crew,
-    done: Readings,
-    *,
-    ledger: Ledger,
-    progress: "_Progress",
-    on_seen: OnSeen | None,
-    afresh: bool,
-) -> None:
-    start_s, begun = clock.ticks_s(), clock.now()
+class _Keeper:
+    """Takes what arrived, in the thread that called: to the ledger, into the results, to who asked."""
 
-    def collect() -> None:
+    def __init__(self, ledger: Ledger, done: Readings, on_seen: OnSeen | None, *, afresh: bool) -> None:
+        self.ledger, self.done, self._on_seen, self._afresh = ledger, done, on_seen, afresh
+        self._begun = clock.now()
+
+    def take(self, arrived: deque[Arrived]) -> None:
+        """Take all that has arrived by now."""
         roots: dict[str, Root | None] = {}  # archives as they are now, looked at once a round
-        while crew.arrived:
-            some = [crew.arrived.popleft() for _ in range(min(len(crew.arrived), _BATCH))]
-            # All questions before all answers: each change between the two ends a transaction.
-            lasting = [arrived for arrived in some if _is_lasting(arrived, begun, roots)]
-            before = {arrived.task.key: _earlier(arrived, ledger) for arrived in lasting} if afresh else {}
-            for arrived in lasting:
-                _remember(arrived, ledger, before.get(arrived.task.key))
-            for arrived in some:
-                if isinstance(arrived.result, Problem):
-                    _remember_problem(arrived, arrived.result, ledger)
-                done[arrived.task.key] = arrived.result
-                if on_seen is not None:
-                    on_seen(arrived.task.job, arrived.result)
-        ledger.tick()
+        while arrived:
+            by_copy: dict[str, list[Arrived]] = {}
+            for _ in range(min(len(arrived), _BATCH)):
+                one = arrived.popleft()
+                by_copy.setdefault(one.group.found.copy.id, []).append(one)
+            for some in by_copy.values():
+                self._remember(some, roots)
+            for id_, some in by_copy.items():
+                for group, entry, result, _ in some:
+                    self.done[id_, entry.path, entry.index] = result
+                    if self._on_seen is not None:
+                        self._on_seen(Job(group.found, entry), result)
+        self.ledger.tick()
 
+    def _remember(self, some: Sequence[Arrived], roots: dict[str, Root | None]) -> None:
+        """Put results of one copy into the ledger, those that will tell of any later change of their file."""
+        root, found = some[0].group.root, some[0].group.found
+        if root is None:
+            return
+        if root.archive and found.copy.id not in roots:
+            roots[found.copy.id] = root_of(found)
+        good: list[tuple[Entry, Seen, float]] = []
+        if not root.archive or roots[found.copy.id] == root:
+            lasts = _lasting(root, self._begun)
+            good = [(e, seen, took_s) for _, e, seen, took_s in some if isinstance(seen, Seen) and lasts(e)]
+        if self._afresh and good:
+            before = self.ledger.get_many(root, [entry for entry, _, _ in good])
+            if before:
+                good = [(e, _with_earlier(seen, before.get((e.path, e.index))), took_s) for e, seen, took_s in good]
+        self.ledger.put_many(root, good, copy=found.copy.id)
+        for _, entry, result, took_s in some:
+            if isinstance(result, Problem) and result.trouble in ENDS_PROOF:
+                self.ledger.put_problem(root, entry, result, took_s=took_s, copy=found.copy.id)
+
+
+def _work(crew: Crew, keeper: _Keeper, progress: "_Progress") -> None:
+    start_s, done = clock.ticks_s(), keeper.done
     try:
         crew.start()
         while not crew.wait(_TICK_S):
-            collect()
+            keeper.take(crew.arrived)
             progress.say(crew.meters)
     finally:
         crew.halt()
-        collect()
-        ledger.flush()
+        keeper.take(crew.arrived)
+        keeper.ledger.flush()
         done.took_s = clock.ticks_s() - start_s
         done.media = _by_medium(crew.meters)
         done.bytes_read = sum(medium.bytes for medium in done.media.values())
     if crew.error is not None:
         raise crew.error
     progress.say(crew.meters)
-
-
-def _earlier(arrived: Arrived, ledger: Ledger) -> Seen | None:
-    root = arrived.task.root
-    return None if root is None else ledger.get(root, arrived.task.job.entry)
-
-
-def _remember(arrived: Arrived, ledger: Ledger, before: Seen | None) -> None:
-    task, result = arrived.task, arrived.result
-    if task.root is not None and isinstance(result, Seen):
-        seen, copy = _with_earlier(result, before), task.job.found.copy.id
-        ledger.put(task.root, task.job.entry, seen, took_s=arrived.took_s, copy=copy)
-
-
-def _remember_problem(arrived: Arrived, problem: Problem, ledger: Ledger) -> None:
-    task = arrived.task
-    if task.root is not None and problem.trouble in ENDS_PROOF:
-        copy = task.job.found.copy.id
-        ledger.put_problem(task.root, task.job.entry, problem, took_s=arrived.took_s, copy=copy)
 
 
 def _with_earlier(seen: Seen, before: Seen | None) -> Seen:
@@ -209,31 +214,31 @@ def _with_earlier(seen: Seen, before: Seen | None) -> Seen:
     return replace(earlier, digests=tuple(digests))
 
 
-def _is_lasting(arrived: Arrived, begun: datetime, roots: dict[str, Root | None]) -> bool:
-    root, found = arrived.task.root, arrived.task.job.found
-    if root is None or isinstance(arrived.result, Problem):
-        return False
-    if root.archive:
-        if found.copy.id not in roots:
-            roots[found.copy.id] = root_of(found)
-        if roots[found.copy.id] != root:
-            return False
-    return is_lasting(root, arrived.task.job.entry, begun)
-
-
 def is_lasting(root: Root, entry: Entry, begun: datetime) -> bool:
-    """Say whether any change of a file after it was read would show in its modified time, or its archive's.
+    """Say whether any change of a file after it was read would show in its modified time, or its archive's."""
+    return _lasting(root, begun)(entry)
+
+
+def _lasting(root: Root, begun: datetime) -> Callable[[Entry], bool]:
+    """Return whether any change of a file after it was read would show in its modified time, or its archive's.
 
     One that was written just before reading was `begun` may change again within the same tick of its file system's
     clock: two seconds on FAT (whole, even seconds), some hundredths elsewhere.
     """
-    modified = root.modified if root.archive else entry.modified
-    if root.is_link:
-        return True
-    if modified is None:
-        return False
-    tick_s = 2.0 if modified.microsecond == 0 else 0.05
-    return abs((begun - modified.astimezone(UTC)).total_seconds()) >= tick_s
+    long_ago = begun - timedelta(seconds=_LONGEST_TICK_S)
+
+    def lasts(entry: Entry) -> bool:
+        if root.is_link:
+            return True
+        modified = root.modified if root.archive else entry.modified
+        if modified is None:
+            return False
+        if modified <= long_ago:  # nearly always
+            return True
+        tick_s = _LONGEST_TICK_S if modified.microsecond == 0 else 0.05
+        return abs((begun - modified.astimezone(UTC)).total_seconds()) >= tick_s
+
+    return lasts
 
 
 def _by_medium(meters: Sequence[Meter]) -> dict[str, MediumRead]:
@@ -249,8 +254,8 @@ def _by_medium(meters: Sequence[Meter]) -> dict[str, MediumRead]:
 class _Progress:
     """Says on one line how far all the reading is."""
 
-    def __init__(self, tasks: Sequence[Task], say: Callable[[str], None]) -> None:
-        sizes = [task.job.entry.size for task in tasks]
+    def __init__(self, groups: Sequence[Group], say: Callable[[str], None]) -> None:
+        sizes = [entry.size for group in groups for entry in group.entries]
         self._files = len(sizes)
         self._bytes = sum(size for size in sizes if size is not None)
         self._sized = None not in sizes

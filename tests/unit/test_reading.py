@@ -31,7 +31,7 @@ from drill.ledger import Ledger
 from drill.model import Copy, Digest, Entry, Medium, Problem, Seen, Store, Trouble
 from drill.reading import Job, Readings, read_files, root_of
 from drill.reading.crew import BLOCK, Crew
-from drill.reading.lanes import Task, lanes
+from drill.reading.lanes import Group, lanes
 from drill.shelf import OpenCopy, State, open_copy
 
 NOW = datetime(2026, 11, 24, 20, 0, tzinfo=UTC)
@@ -417,8 +417,8 @@ def tells_of_its_cache(found: OpenCopy) -> FolderOpener:
 def test_small_files_from_the_cache_are_left_to_one_reader(tmp_path: Path) -> None:
     found = open_at(write(tmp_path / "c", {f"{n:03}": some(5_000, n) for n in range(400)}))
     tells_of_its_cache(found)
-    tasks = [Task(job.key, job, ("xxh128",), None) for job in (Job(found, entry) for entry in found.entries)]
-    crew = Crew(lanes(tasks), not_after=None, from_medium=False)
+    group = Group(found, None, list(found.entries), [("xxh128",)] * len(found.entries))
+    crew = Crew(lanes([group]), not_after=None, from_medium=False)
     crew.start()
     while not crew.wait(0.1):
         pass

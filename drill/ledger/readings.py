@@ -1,0 +1,111 @@
+"""The readings in the ledger: rows of the last reading of each file, and of what it was first seen to hold.
+
+Flows in: a connection, a place by its id, rows. Flows out: rows and `Evidence`. Must not know: what is pending, runs,
+how readings came about. Many rows go into one statement: at each step SQLite lets go of the interpreter's lock, and
+what reads files takes it in the meantime.
+"""
+
+import sqlite3
+from collections.abc import Iterator, Sequence
+from functools import cache
+from typing import TypeVar
+
+from drill.ledger.rows import (
+    COLUMNS,
+    Evidence,
+    Root,
+    RootKey,
+    Row,
+    crc_of,
+    digests_of,
+    evidence_of,
+    from_text,
+    moment_of,
+    root_seed,
+    to_text,
+)
+from drill.model import Entry
+
+_AT_ONCE = 200  # rows of one statement
+_FIELDS = len(Row._fields)
+# What a place was first seen to hold, when that is no longer what its last reading says: else rot would be forgotten.
+_KEEP = """INSERT OR IGNORE INTO before
+    SELECT r.root, r.path, r.number, r.digests FROM (VALUES {rows}) AS new CROSS JOIN readings AS r
+    ON r.root = new.column1 AND r.path = new.column2 AND r.number = new.column3
+    WHERE r.digests IS NOT NULL AND r.digests IS NOT new.column4"""
+_PUT = f"INSERT OR REPLACE INTO readings (root, {COLUMNS}) VALUES {{rows}}"
+_BEFORE = "SELECT path, number, digests FROM before WHERE root = ?"
+_GET = f"SELECT {COLUMNS} FROM readings WHERE root = ? AND path = ? AND number = ?"
+_SOME = f"SELECT {COLUMNS} FROM readings WHERE root = ? AND path IN ({{paths}})"
+_ALL = f"SELECT {COLUMNS} FROM readings WHERE root = ?"
+
+T = TypeVar("T")
+FileKey = tuple[str, int]  # a file's path on its copy, and its index there
+
+
+def insert_readings(db: sqlite3.Connection, root: int, seed: int, rows: Sequence[Row], *, is_new: bool) -> None:
+    """Put rows in the place of those that are there; `is_new` says that none are. `seed` is from `root_seed`."""
+    for some in _cut(rows):
+        if not is_new:
+            old = [value for row in some for value in (root, row.path, row.number, row.digests)]
+            db.execute(_KEEP.format(rows=_marks(4, len(some))), old)
+        new = [value for row in some for value in (root, *row, crc_of(row, seed))]
+        db.execute(_PUT.format(rows=_marks(_FIELDS + 2, len(some))), new)
+
+
+def select_one(db: sqlite3.Connection, root: int, seed: int, entry: Entry) -> Row | None:
+    """Return the row of one file; None where there is none, or a byte of it has changed since."""
+    found = db.execute(_GET, (root, to_text(entry.path), entry.index)).fetchone()
+    return None if found is None else _right(found, seed)
+
+
+def select_some(db: sqlite3.Connection, root: int, seed: int, keys: Sequence[FileKey]) -> dict[FileKey, Row]:
+    """Return the same of many files; also of others that share a path with one of them."""
+    rows: dict[FileKey, Row] = {}
+    for some in _cut(keys):
+        query = _SOME.format(paths=", ".join("?" * len(some)))
+        for found in db.execute(query, (root, *(to_text(path) for path, _ in some))):
+            row = _right(found, seed)
+            if row is not None:
+                rows[from_text(row.path), row.number] = row
+    return rows
+
+
+def select_evidence(db: sqlite3.Connection, root: int, key: RootKey) -> dict[FileKey, Evidence]:
+    """Return the last reading of every file that was ever read in a place."""
+    seed, path, on = root_seed(key), key[0], key[1]
+    roots: dict[tuple[int | None, int | None], Root] = {}
+    found: dict[FileKey, Evidence] = {}
+    before = {(from_text(p), number): digests_of(text) for p, number, text in db.execute(_BEFORE, (root,))}
+    for values in db.execute(_ALL, (root,)):
+        row = _right(values, seed)
+        if row is None:
+            continue
+        state = row.root_size, row.root_modified_us
+        if state not in roots:
+            modified = None if state[1] is None else moment_of(state[1])
+            roots[state] = Root(path, on, key[2], state[0], modified)
+        one = evidence_of(row, roots[state])
+        place = one.path, one.index
+        found[place] = one._replace(before=before[place]) if place in before else one
+    return found
+
+
+def _right(values: tuple[object, ...], seed: int) -> Row | None:
+    """Return a row as it was put; None where a byte of it has changed since."""
+    row = Row._make(values[:-1])
+    try:
+        return row if crc_of(row, seed) == values[-1] else None
+    except TypeError:  # where bytes should be is something else now
+        return None
+
+
+def _cut(items: Sequence[T]) -> Iterator[Sequence[T]]:
+    """Cut into what one statement takes."""
+    return (items[start : start + _AT_ONCE] for start in range(0, len(items), _AT_ONCE))
+
+
+@cache
+def _marks(columns: int, rows: int) -> str:
+    """Return the places for values of so many rows."""
+    return ", ".join([f"({', '.join('?' * columns)})"] * rows)
