@@ -17,7 +17,7 @@ from drill.copies import ARCHIVES, archive_format
 from drill.digests import is_kind
 from drill.errors import Mistake, Mistakes
 from drill.globs import matcher
-from drill.manifests import read_manifest
+from drill.manifests import Same, read_manifest
 from drill.model import Bus, Copy, Listed, Medium, Place, Promised, Shoot, Studio, Targets
 from drill.tables import Table, load_toml, repeated, without_secrets
 
@@ -116,6 +116,7 @@ class _Notes:
         self.studio_file, self.base, self.mistakes = studio_file, base, mistakes
         self.warnings: list[str] = []
         self.files: list[Path] = []
+        self._same = Same()
 
     def read(self, table: Table, role: str) -> tuple[Listed, ...] | None:
         pattern = table.text("manifest", required=role == "promise")
@@ -127,6 +128,7 @@ class _Notes:
             where=str(self.studio_file),
             key=table.name("manifest"),
             role="promise" if role == "promise" else "copy",
+            same=self._same,
         )
         self.mistakes.extend(reading.mistakes)
         self.warnings.extend(reading.warnings)

@@ -14,11 +14,11 @@ from itertools import chain
 
 from drill.audit.promises import Content, Promises
 from drill.audit.scope import Known, Said, Scope, folder_name, same_name_elsewhere
+from drill.audit.shown import Key
 from drill.coverage import WEAK, name_key, same_content
 from drill.model import Digest, Entry, Listed, Problem, Promised, Seen, Trouble
 from drill.shelf import OpenCopy
 
-Key = tuple[str, int]  # a file's path on its copy, and its index there
 Results = Mapping[Key, Seen | Problem]
 
 

@@ -10,9 +10,10 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from datetime import datetime
 
 from drill import clock
-from drill.audit.around import Around, Ranges, read_around, read_members, say_ranges
+from drill.audit.around import Ranges, read_around, read_members, say_ranges
 from drill.audit.choose import Pick
 from drill.audit.scope import Scope
+from drill.audit.shown import Shown
 from drill.errors import DrillError
 from drill.ledger import Ledger
 from drill.model import Problem, Seen, Trouble
@@ -42,7 +43,7 @@ class Reads:
         self._scopes, self._ledger, self._now = scopes, ledger, now
         self._progress = progress
         self._ends_s = None if budget_s is None else clock.ticks_s() + budget_s
-        self.results: dict[JobKey, Seen | Problem] = {}
+        self.results: dict[str, Shown] = defaultdict(Shown)
         self.ranges: dict[JobKey, Ranges] = {}
         self.bytes: Counter[str] = Counter()
         self.seconds: dict[str, float] = defaultdict(float)
@@ -71,13 +72,13 @@ class Reads:
 
     def _read_portion(self, picks: Sequence[Pick]) -> None:
         self._say("")
-        jobs = [Job(self._scopes[p.copy].found, p.entry, kinds=self._kinds(p.key)) for p in picks]
-        came: dict[str, Counter[str]] = {job.found.medium.id: Counter() for job in jobs}
+        media = {id_: self._scopes[id_].found.medium.id for id_ in {pick.copy for pick in picks}}
+        came: dict[str, Counter[str]] = {medium: Counter() for medium in media.values()}
         files: dict[str, Counter[str]] = {medium: Counter() for medium in came}
 
         def take(job: Job, result: Seen | Problem) -> None:
             id_, medium = job.found.copy.id, job.found.medium.id
-            self.results[job.key] = result
+            self.results[id_][job.entry.path, job.entry.index] = result
             files[medium][id_] += 1
             if isinstance(result, Seen):
                 self.bytes[id_] += result.size
@@ -86,7 +87,7 @@ class Reads:
         start_s = clock.ticks_s()
         took_s: dict[str, float] = {}
         try:
-            read = self._read_files(jobs, take)
+            read = self._read_files(picks, take)
             took_s = {medium: of_medium.took_s for medium, of_medium in read.media.items()}
         except BaseException:  # also Ctrl-C: what came by then took its time
             took_s = dict.fromkeys(came, clock.ticks_s() - start_s)
@@ -98,14 +99,15 @@ class Reads:
         for medium, of_medium in read.media.items():
             self.media[medium].append(of_medium)
 
-    def _read_files(self, jobs: Sequence[Job], take: Callable[[Job, Seen | Problem], None]) -> Readings:
+    def _read_files(self, picks: Iterable[Pick], take: Callable[[Job, Seen | Problem], None]) -> Readings:
         return read_files(
-            jobs,
+            (Job(self._scopes[p.copy].found, p.entry, kinds=self._kinds(p.key)) for p in picks),
             kinds=(),
             ledger=self._ledger,
             now=self._now,
             progress=self._say,
             on_seen=take,
+            gather=False,  # `take` does, for what comes before Ctrl-C too
             with_capture=False,
             afresh=True,
             honest_rates=True,  # what lies in the system's memory proves nothing of a medium
@@ -119,9 +121,10 @@ class Reads:
     def _read_again(self) -> None:
         begun_s = clock.ticks_s()
         doubted: dict[str, list[JobKey]] = defaultdict(list)
-        for key, result in list(self.results.items()):
+        failed = [((id_, *key), problem) for id_, shown in self.results.items() for key, problem in shown.problems()]
+        for key, result in failed:
             found = self._scopes[key[0]].found
-            if not isinstance(result, Problem) or found.copy.url is not None:
+            if found.copy.url is not None:
                 continue
             if result.trouble is Trouble.IO and not found.is_archive:
                 if clock.ticks_s() - begun_s < MOST_AROUND_S:
@@ -142,20 +145,15 @@ class Reads:
         if around is None or root is None:
             return
         if around.seen is not None:
-            self.results[key] = around.seen
+            self.results[key[0]][key[1:]] = around.seen
             self.bytes[key[0]] += around.seen.size
             self._ledger.put(root, entry, around.seen, took_s=took_s, copy=key[0])
             said = f"{key[0]}: {key[1]} could be read only at a second try ({problem.detail}): copy this medium soon"
             self.notes.append(said)
             return
-        self._note_ranges(key, around)
-        told = self.results[key]
-        assert isinstance(told, Problem)
+        told = Problem(Trouble.IO, say_ranges(around))
+        self.ranges[key], self.results[key[0]][key[1:]] = around.ranges, told
         self._ledger.put_problem(root, entry, told, ranges=around.ranges, took_s=took_s, copy=key[0])
-
-    def _note_ranges(self, key: JobKey, around: Around) -> None:
-        self.ranges[key] = around.ranges
-        self.results[key] = Problem(Trouble.IO, say_ranges(around))
 
     def _read_members(self, found: OpenCopy, keys: Sequence[JobKey]) -> None:
         """Digest members of which every byte came and only the archive's own check value differs."""
@@ -167,7 +165,7 @@ class Reads:
         begun_s = clock.ticks_s()
         root = root_of(found)
         for (path, index), seen in read_members(found, entries, kinds=kinds).items():
-            self.results[id_, path, index] = seen
+            self.results[id_][path, index] = seen
             self.bytes[id_] += seen.size
             entry = next(entry for entry in entries if (entry.path, entry.index) == (path, index))
             if root is not None:

@@ -11,11 +11,12 @@ from itertools import chain
 
 from drill.audit.around import Ranges
 from drill.audit.intact import Finder
-from drill.audit.judge import Judged, Key, Results, judge_listed, judge_refusing, judge_unlisted, sizes_of
+from drill.audit.judge import Judged, Results, judge_listed, judge_refusing, judge_unlisted, sizes_of
 from drill.audit.looks import Looks, said_of
 from drill.audit.past import Past, Proofs
 from drill.audit.promises import Content, Promises
 from drill.audit.scope import Scope
+from drill.audit.shown import Key
 from drill.auditrecord import DAMAGE, OUTCOMES, CopyResult, FileResult, Intact, Sample
 from drill.model import Copy, Digest, OtherBytes, Problem, Trouble
 from drill.sampling import bad_at_most, estimate, interval
@@ -110,7 +111,7 @@ def _result(one: Found, judged: Sequence[Judged], finder: Finder, confidence: Fr
     found = one.scope.found
     counts = Counter(item.outcome for item in judged)
     files = [_file(one, item, finder) for item in judged if item.outcome != "verified"]
-    verified = {(item.entry.path, item.entry.index) for item in judged if item.outcome == "verified" and item.entry}
+    verified = (item.entry for item in judged if item.outcome == "verified" and item.entry) if one.carried else ()
     return CopyResult(
         copy=found.copy.id,
         medium=found.medium.id,
@@ -121,7 +122,7 @@ def _result(one: Found, judged: Sequence[Judged], finder: Finder, confidence: Fr
         files=tuple(files),
         reason=found.reason,
         refuses=found.state is State.REFUSES,
-        continued=len(one.carried & verified),
+        continued=sum((entry.path, entry.index) in one.carried for entry in verified),
         unlisted=found.unlisted,
         sample=_sample(one, judged, confidence),
         other_bytes=one.other_bytes,

@@ -6,7 +6,7 @@ Must not know: terminals.
 """
 
 import math
-from collections.abc import Callable, Container, Sequence
+from collections.abc import Callable, Container, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 from pathlib import Path
@@ -21,6 +21,7 @@ from drill.audit.promises import Promises
 from drill.audit.reads import Reads, TimeUp, rates_of, say_continued
 from drill.audit.results import Found, copy_results, judge_all
 from drill.audit.scope import Scope, listed_scope, setting_apart, unlisted_scope
+from drill.audit.shown import Key
 from drill.auditrecord import Audit, CopyResult, Disagreement
 from drill.copies import LinkSession
 from drill.coverage import other_bytes
@@ -127,6 +128,7 @@ class _Desk:
         self.looks: dict[str, Looks] = {id_: {} for id_ in self.found}
         self.looked_bytes = 0
         self.disagreements: list[Disagreement] = []
+        self.other_bytes: dict[str, tuple[OtherBytes, ...]] = {}
         self._judged: dict[str, list[Judged]] | None = None
         self.notes: list[str] = []
 
@@ -140,6 +142,7 @@ class _Desk:
             self.found[id_] = opened
             self.pasts[id_] = Past(root_of(opened), self.ledger) if opened.state is State.HERE else Past()
             self.scopes[id_] = self._scope(opened)
+            self._note_other_bytes(found.copy)
 
     def _scope(self, found: OpenCopy) -> Scope:
         return setting_apart(self._whole_scope(found), named_inside(found.copy, self.studio), self.promises)
@@ -195,13 +198,16 @@ class _Desk:
 
     def outcome_of(self, key: JobKey) -> Seen | Problem | None:
         """Return what a file showed in this audit, or in the one that it carries on."""
-        found = None if self.reads is None else self.reads.results.get(key)
+        found = self._read(key[0]).get(key[1:])
         return self.carried.get(key) if found is None else found
+
+    def _read(self, id_: str) -> Mapping[Key, Seen | Problem]:
+        return self.reads.results.get(id_, {}) if self.reads is not None else {}
 
     def proofs(self, only: Container[Digest] | None = None) -> Proofs:
         """Return who is known to hold which bytes: by this audit's reads, else by earlier ones still standing."""
         proofs = Proofs(only)
-        carried = self.carried.keys() - (set() if self.reads is None else self.reads.results.keys())
+        carried = {key for key in self.carried if key[1:] not in self._read(key[0])}
         for copy in self.studio.copies:
             found = self.found.get(copy.id)
             if found is None or found.state is not State.HERE:
@@ -222,17 +228,13 @@ class _Desk:
 
     def vanished(self) -> str | None:
         """Return in words which copies went away while they were read, None where none did."""
-        results = {} if self.reads is None else self.reads.results
-        gone: dict[str, list[bool]] = {}
-        for key, result in results.items():
-            unreachable = isinstance(result, Problem) and result.trouble is Trouble.UNREACHABLE
-            gone.setdefault(key[0], []).append(unreachable)
         said = []
-        for id_, each in gone.items():
-            if all(each) and self.found[id_].copy.url is not None:  # a server that never answered: it was not reached
-                reason = next(r.detail for k, r in results.items() if k[0] == id_ and isinstance(r, Problem))
-                self.found[id_] = replace(self.found[id_], state=State.AWAY, reason=reason)
-            elif any(each):
+        for id_, shown in ({} if self.reads is None else self.reads.results).items():
+            gone = [problem for _, problem in shown.problems() if problem.trouble is Trouble.UNREACHABLE]
+            if gone and len(gone) == len(shown) and self.found[id_].copy.url is not None:
+                # A server that never answered: it was not reached.
+                self.found[id_] = replace(self.found[id_], state=State.AWAY, reason=gone[0].detail)
+            elif gone:
                 said.append(f"the copy {id_} vanished while it was read")
         goes_on = _GOES_ON if self.ledger.path else ""
         return f"{', '.join(said)}: plug it in again{goes_on}" if said else None
@@ -322,20 +324,20 @@ class _Desk:
                 population=self.choice.population.get(id_),
                 drawn=frozenset(key[1:] for key in self.choice.drawn.get(id_, ())),
                 looks=self.looks[id_],
-                other_bytes=self._other_bytes(found.copy),
+                other_bytes=self.other_bytes.get(id_, ()),
             )
             for id_, found in self.found.items()
         ]
 
-    def _other_bytes(self, copy: Copy) -> tuple[OtherBytes, ...]:
-        """Return the names of a copy's list that have other bytes there than promised; nothing is read for that."""
+    def _note_other_bytes(self, copy: Copy) -> None:
+        """Note the names of a copy's list that have other bytes there than promised; nothing is read for that."""
         shoots = self.studio.shoots if self.asked is None else self.asked
-        return tuple(OtherBytes(path, file.path) for path, file in other_bytes(copy.listed or (), shoots))
+        found = other_bytes(copy.listed or (), shoots)
+        self.other_bytes[copy.id] = tuple(OtherBytes(path, file.path) for path, file in found)
 
-    def _results_of(self, id_: str) -> dict[tuple[str, int], Seen | Problem]:
-        read = {} if self.reads is None else self.reads.results
-        carried: dict[JobKey, Seen | Problem] = {**self.carried, **read}
-        return {(key[1], key[2]): result for key, result in carried.items() if key[0] == id_}
+    def _results_of(self, id_: str) -> Mapping[Key, Seen | Problem]:
+        carried: dict[Key, Seen | Problem] = {key[1:]: seen for key, seen in self.carried.items() if key[0] == id_}
+        return {**carried, **self._read(id_)} if carried else self._read(id_)
 
 
 def _remember(ledger: Ledger, run: int, record: Audit, desk: _Desk) -> None:

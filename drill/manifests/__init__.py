@@ -13,9 +13,10 @@ from pathlib import Path
 from drill.errors import Mistake
 from drill.manifests.bags import is_bag, read_bag
 from drill.manifests.lists import Gathering, Role, format_list, kind_named, read_list, suffix, unsafe, write_list
+from drill.manifests.same import Same
 from drill.model import Listed
 
-__all__ = ["Reading", "Role", "format_list", "kind_named", "read_manifest", "suffix", "unsafe", "write_list"]
+__all__ = ["Reading", "Role", "Same", "format_list", "kind_named", "read_manifest", "suffix", "unsafe", "write_list"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,12 +29,13 @@ class Reading:
     files: tuple[Path, ...]
 
 
-def read_manifest(pattern: str, *, base: Path, where: str, key: str, role: Role) -> Reading:
+def read_manifest(pattern: str, *, base: Path, where: str, key: str, role: Role, same: Same | None = None) -> Reading:
     """Read every list and bag that a path or glob names, relative to `base`, merged by path.
 
     A "promise" must hold names that can be restored, and its bags must be valid in all but the payload's bytes; a
     "copy" keeps names as they stand. `where` and `key` (a studio file and its key) stand in mistakes about `pattern`
     itself; mistakes inside a list name it and the line. Raises nothing for bad content: all of it is in the `Reading`.
+    What other lists said already is shared with them through `same`.
     """
     into = Gathering()
     found = _find(pattern, base)
@@ -48,7 +50,7 @@ def read_manifest(pattern: str, *, base: Path, where: str, key: str, role: Role)
             into.mistakes.append(
                 Mistake(where, key, f"{name} {fault}", "name a checksum list, a glob or a BagIt folder")
             )
-    return Reading(into.listed(), tuple(into.mistakes), tuple(into.warnings), tuple(into.files))
+    return Reading(into.listed(same), tuple(into.mistakes), tuple(into.warnings), tuple(into.files))
 
 
 def _find(pattern: str, base: Path) -> list[tuple[str, Path]]:

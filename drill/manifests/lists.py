@@ -18,6 +18,7 @@ from typing import IO, Literal
 
 from drill.digests import KINDS, hex_length
 from drill.errors import Mistake
+from drill.manifests.same import Same
 from drill.model import Digest, Listed
 
 Role = Literal["promise", "copy"]
@@ -166,12 +167,12 @@ class Gathering:
         same_list = earlier >> _PLACE_BITS == place >> _PLACE_BITS
         return line if same_list else f"{self.lists[earlier >> _PLACE_BITS]}, {line}"
 
-    def listed(self) -> tuple[Listed, ...]:
+    def listed(self, same: Same | None = None) -> tuple[Listed, ...]:
         """Return the names gathered, in order of first appearance, each with its digests sorted by kind."""
-        sizes = self.sizes
+        sizes, same = self.sizes, same or Same()
         rows = zip(self.index, self.digests, strict=True)
         one = ((path, found if len(found) == 1 else tuple(sorted(found))) for path, found in rows)
-        return tuple(Listed(path, digests, sizes.get(path)) for path, digests in one)
+        return tuple([Listed(same.path(path), same.digests(digests), sizes.get(path)) for path, digests in one])
 
 
 def _lines(file: IO[bytes]) -> Iterator[bytes | None]:

@@ -69,6 +69,7 @@ def read_files(
     with_capture: bool = True,
     afresh: bool = False,
     honest_rates: bool = False,
+    gather: bool = True,
 ) -> Readings:
     """Read every file once and digest it; what the ledger knows with all `kinds` is not read again.
 
@@ -80,7 +81,8 @@ def read_files(
     kind than the ledger knows gets the known kinds too, so that all its digests are from one reading. A member
     whose archive's own check value differs is a Problem, though all its bytes came. A picture dated after `now` is
     taken for undated (see `drill.capture`). With `honest_rates` each file is read from its medium, where the system
-    can be told to forget what it has cached; else see `MediumRead.maybe_cached`.
+    can be told to forget what it has cached; else see `MediumRead.maybe_cached`. Without `gather` results are told to
+    `on_seen` alone, and the Readings hold none.
 
     Errors: Unfinished, Mistakes (the ledger); ValueError on an unknown kind; KeyboardInterrupt and whatever `on_seen`
     raises stop all workers within one block, and what was read by then is in the ledger.
@@ -101,7 +103,8 @@ def read_files(
             group.entries.append(job.entry)
             group.kinds.append(group.kinds[-1] if group.kinds and group.kinds[-1] == kinds_now else kinds_now)
             continue
-        done[key] = seen
+        if gather:
+            done[key] = seen
         done.from_ledger += 1
         if on_seen is not None:
             on_seen(job, seen)
@@ -110,7 +113,7 @@ def read_files(
     if work:
         said = _Progress(work, progress)  # before the lanes take the groups apart
         crew = Crew(lanes(work), not_after=now if with_capture else None, from_medium=honest_rates)
-        keeper = _Keeper(ledger, done, on_seen, afresh=afresh)
+        keeper = _Keeper(ledger, done, on_seen, afresh=afresh, gather=gather)
         del groups, work
         _work(crew, keeper, said)
     return done
@@ -140,8 +143,9 @@ def link_root(copy: Copy) -> Root | None:
 class _Keeper:
     """Takes what arrived, in the thread that called: to the ledger, into the results, to who asked."""
 
-    def __init__(self, ledger: Ledger, done: Readings, on_seen: OnSeen | None, *, afresh: bool) -> None:
-        self.ledger, self.done, self._on_seen, self._afresh = ledger, done, on_seen, afresh
+    def __init__(self, ledger: Ledger, done: Readings, on_seen: OnSeen | None, *, afresh: bool, gather: bool) -> None:
+        self.ledger, self.done, self._on_seen = ledger, done, on_seen
+        self._afresh, self._gather = afresh, gather
         self._begun = clock.now()
 
     def take(self, arrived: deque[Arrived]) -> None:
@@ -156,7 +160,8 @@ class _Keeper:
                 self._remember(some, roots)
             for id_, some in by_copy.items():
                 for group, entry, result, _ in some:
-                    self.done[id_, entry.path, entry.index] = result
+                    if self._gather:
+                        self.done[id_, entry.path, entry.index] = result
                     if self._on_seen is not None:
                         self._on_seen(Job(group.found, entry), result)
         self.ledger.tick()
