@@ -186,25 +186,27 @@ def other_bytes(listed: Iterable[Listed], shoots: Iterable[Shoot]) -> Iterator[t
     Such a name is the promised file's, in a folder in which the list has other files of that shoot; the copy holds the
     promised bytes nowhere, by its list. Damaged before the list was made, or edited on another copy since.
     """
-    listed, shoots = list(listed), list(shoots)
-    home: dict[Digest, list[tuple[str, int]]] = defaultdict(list)
-    for shoot in shoots:
-        for number, file in enumerate(shoot.promise):
-            for digest in file.digests:
-                home[digest].append((shoot.id, number))
+    files = [(shoot.id, file) for shoot in shoots for file in shoot.promise]
+    home: dict[Digest, int] = {}
+    others: dict[Digest, list[int]] = defaultdict(list)  # few are promised twice, and a list for each would be large
+    for number, (_, file) in enumerate(files):
+        for digest in file.digests:
+            if home.setdefault(digest, number) != number:
+                others[digest].append(number)
     kinds = {digest.kind for digest in home}
-    held: set[tuple[str, int]] = set()
+    held = bytearray(len(files))
     near: dict[str, set[str]] = defaultdict(set)
     unmatched: list[Listed] = []
     for item in listed:
-        found = [place for digest in item.digests for place in home.get(digest, ())]
-        held.update(found)
-        near[_folder_of(item.path)].update(shoot for shoot, _ in found)
+        found = [n for digest in item.digests if digest in home for n in (home[digest], *others.get(digest, ()))]
+        for number in found:
+            held[number] = True
+        near[_folder_of(item.path)].update(files[number][0] for number in found)
         if not found and any(digest.kind in kinds for digest in item.digests):
             unmatched.append(item)
     names: dict[tuple[str, str], Promised] = {}
     if unmatched:
-        lacking = ((s.id, file) for s in shoots for n, file in enumerate(s.promise) if (s.id, n) not in held)
+        lacking = (one for number, one in enumerate(files) if not held[number])
         names = {(id_, name_key(file.path)): file for id_, file in lacking}
     for item in unmatched:
         for id_ in near[_folder_of(item.path)]:

@@ -33,16 +33,27 @@ class Promises:
         return found
 
     @cached_property
-    def _by_digest(self) -> dict[Digest, dict[Content, int]]:
-        """Return one number for each content that has a digest, one of the shoots asked for where there is one."""
-        found: dict[Digest, dict[Content, int]] = defaultdict(dict)
+    def _by_digest(self) -> tuple[dict[Digest, int], dict[Digest, list[int]]]:
+        """Return one number for each content that has a digest, one of the shoots asked for where there is one.
+
+        That of a digest's first content, and of the few that have more (weak ones) the others': no list for each.
+        """
+        first: dict[Digest, int] = {}
+        others: dict[Digest, list[int]] = defaultdict(list)
         for number, file in enumerate(self.files):
-            same = self.content(number)
             for digest in file.digests:
-                known = found[digest]
-                if same not in known or (self.asked[number] and not self.asked[known[same]]):
-                    known[same] = number
-        return found
+                known = first.setdefault(digest, number)
+                if known == number:
+                    continue
+                same = [n for n in (known, *others.get(digest, ())) if self.content(n) == self.content(number)]
+                if not same:
+                    others[digest].append(number)
+                elif self.asked[number] and not self.asked[same[0]]:
+                    if same[0] == known:
+                        first[digest] = number
+                    else:
+                        others[digest][others[digest].index(same[0])] = number
+        return first, others
 
     def content(self, number: int) -> Content:
         """Return what tells this promised file's content from others: its digests, of weak ones alone its name too."""
@@ -54,9 +65,10 @@ class Promises:
     def holding(self, digests: Iterable[Digest], *, path: str, size: int | None) -> Iterator[int]:
         """Yield one number for each promised content that these bytes are."""
         digests = tuple(digests)
+        first, others = self._by_digest
         found: set[int] = set()
         for digest in digests:
-            for number in self._by_digest.get(digest, {}).values():
+            for number in (first[digest], *others.get(digest, ())) if digest in first else ():
                 if number not in found and same_content(self.files[number], digests, path=path, size=size):
                     found.add(number)
                     yield number

@@ -177,7 +177,8 @@ class _Desk:
             progress=self.options.progress,
             budget_s=limits.budget_s,
         )
-        self.reads.read(self.choice.portions)
+        portions, self.choice = self.choice.portions, replace(self.choice, portions=())
+        self.reads.read(portions)
         self.notes += self.reads.notes
 
     def _carry_on(self, here: Sequence[Scope], earlier: CutShort) -> None:

@@ -26,7 +26,7 @@ from drill.ledger.rows import (
 )
 from drill.model import Entry
 
-_AT_ONCE = 200  # rows of one statement
+_AT_ONCE = (100, 10, 1)  # rows of one statement
 _FIELDS = len(Row._fields)
 # What a place was first seen to hold, when that is no longer what its last reading says: else rot would be forgotten.
 _KEEP = """INSERT OR IGNORE INTO before
@@ -101,8 +101,12 @@ def _right(values: tuple[object, ...], seed: int) -> Row | None:
 
 
 def _cut(items: Sequence[T]) -> Iterator[Sequence[T]]:
-    """Cut into what one statement takes."""
-    return (items[start : start + _AT_ONCE] for start in range(0, len(items), _AT_ONCE))
+    """Cut into what one statement takes: of few lengths, as SQLite's programs for them are kept, and large."""
+    start = 0
+    for length in _AT_ONCE:
+        while len(items) - start >= length:
+            yield items[start : start + length]
+            start += length
 
 
 @cache

@@ -30,6 +30,8 @@ BLOCK = 256 * 1024
 _MOST_WORKERS = 32
 _LOOK_AGAIN_S = 0.02
 _PATIENCE_S = 10.0
+_MANY_ARRIVED = 1000  # results for which it is worth waking who takes them
+_MOST_ARRIVED = 4000  # results that may lie there; readers wait for the ledger then, as memory is bounded
 _FEW = 8  # files of one folder that are not worth asking a hand for
 
 T = TypeVar("T")
@@ -220,6 +222,7 @@ class Crew:
         opener = None if found.store is None else found.store.open
         for run in _runs(group, opener if isinstance(opener, FolderOpener) else None):
             meter.copy = found.copy.id
+            self._make_room()
             answers = self._answers(run, meter) if run.place and not self._away else iter(())
             for entry in run.entries:
                 if self.stop.is_set():
@@ -230,6 +233,13 @@ class Crew:
                 else:
                     meter.done(seen.size)
                     self.arrived.append(Arrived(group, entry, seen, took_s))
+
+    def _make_room(self) -> None:
+        """Have the results taken where there are many of them, and wait for that where there are too many."""
+        while len(self.arrived) >= _MANY_ARRIVED:
+            self.wake.set()
+            if len(self.arrived) < _MOST_ARRIVED or self.stop.wait(_LOOK_AGAIN_S / 4):
+                return
 
     def _answers(self, run: _Run, meter: Meter) -> Iterator[tuple[Seen | None, float]]:
         """Yield what small files show, in turn, and the seconds each took; None for what has to be read with care."""
