@@ -172,7 +172,7 @@ class Gathering:
         sizes, same = self.sizes, same or Same()
         rows = zip(self.index, self.digests, strict=True)
         one = ((path, found if len(found) == 1 else tuple(sorted(found))) for path, found in rows)
-        return tuple([Listed(same.path(path), same.digests(digests), sizes.get(path)) for path, digests in one])
+        return tuple([same.listed(path, digests, sizes.get(path)) for path, digests in one])
 
 
 def _lines(file: IO[bytes]) -> Iterator[bytes | None]:

@@ -1,24 +1,25 @@
-"""Same: one object for equal names and digests, over all lists of a studio.
+"""Same: what several lists of a studio say alike is one object in memory.
 
-Flows in: names and digests, as lists are read. Flows out: the first that were equal. Must not know: files, lists.
+Flows in: names with digests, as lists are read. Flows out: the same, by the objects that said it first. Must not know:
+files, lists.
 """
 
-from drill.model import Digest
+from drill.model import Digest, Listed
 
 
 class Same:
-    """Hands out one object for equal names and digests: of many lists that say the same, most of the memory."""
+    """Remembers names by their digests; for as long as lists are read."""
 
-    __slots__ = ("_digests", "_paths")
+    __slots__ = ("_by_digests",)
 
     def __init__(self) -> None:
-        self._paths: dict[str, str] = {}
-        self._digests: dict[tuple[Digest, ...], tuple[Digest, ...]] = {}
+        self._by_digests: dict[tuple[Digest, ...], Listed] = {}
 
-    def path(self, path: str) -> str:
-        """Return the first path that was equal to this one."""
-        return self._paths.setdefault(path, path)
-
-    def digests(self, digests: tuple[Digest, ...]) -> tuple[Digest, ...]:
-        """Return the first digests that were equal to these."""
-        return self._digests.setdefault(digests, digests)
+    def listed(self, path: str, digests: tuple[Digest, ...], size: int | None) -> Listed:
+        """Return what a list says of a name: as another list said it, or at least with the other's digests."""
+        known = self._by_digests.get(digests)
+        if known is None:
+            known = self._by_digests[digests] = Listed(path, digests, size)
+        if (known.path, known.size) == (path, size):
+            return known
+        return Listed(path, known.digests, size)

@@ -69,22 +69,15 @@ def lists(folder: Path, program: Sequence[str], target: Path) -> Path:
 def read_with_drill(folder: Path, kinds: Sequence[str], medium_kind: str, way: str) -> float:
     from drill import clock  # noqa: PLC0415
     from drill.copies import LinkSession  # noqa: PLC0415
-    from drill.ledger import Ledger, Root  # noqa: PLC0415
-    from drill.model import Copy, Entry, Medium, Seen  # noqa: PLC0415
+    from drill.ledger import Ledger  # noqa: PLC0415
+    from drill.model import Copy, Medium, Seen  # noqa: PLC0415
     from drill.reading import Job, read_files  # noqa: PLC0415
     from drill.shelf import open_copy  # noqa: PLC0415
-
-    class Forgetful(Ledger):
-        def get(self, root: Root, entry: Entry) -> None:
-            return None
-
-        def put(self, *reading: object, **more: object) -> None:
-            pass
 
     start = time.perf_counter()
     copy = Copy("bench", "bench", folder, None, "folder", None, None)
     medium = Medium("bench", medium_kind, "desk", attached=False, offsite=False, carried=False)
-    with LinkSession() as session, Forgetful.open(None, now=clock.now()) as ledger:
+    with LinkSession() as session, Ledger.none(now=clock.now()) as ledger:
         found = open_copy(copy, medium, session=session, downloads=folder)
         done = read_files(
             [Job(found, entry) for entry in found.entries],
