@@ -9,12 +9,15 @@ import errno
 import os
 import stat
 import sys
+from collections import deque
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from io import RawIOBase
 from operator import attrgetter
 from pathlib import Path
+from threading import Thread
+from typing import NamedTuple
 
 from drill.copies.raw import BLOCK, FileBytes, deliver_file
 from drill.errors import CannotReach
@@ -27,6 +30,7 @@ Unlisted = tuple[str, str]  # a folder that could not be listed, by its path in 
 
 # Folders that link to each other can make paths without end, and far too many of them long before that.
 _MOST_LINKED_FOLDERS = 4096
+_MOST_LISTED_AT_ONCE = 4
 
 
 @dataclass(frozen=True, slots=True)
@@ -182,41 +186,98 @@ def _inside(root: str, path: str) -> bool:
     return real == root or real.startswith(root if root.endswith(os.sep) else root + os.sep)
 
 
+class _Folder(NamedTuple):
+    """A folder to list: where it is, its path in the copy, its real path, the real paths of it and of all above it."""
+
+    at: str
+    path: str
+    real: str
+    above: frozenset[str]
+
+
+class _Looked(NamedTuple):
+    """What is in a folder: files; folders, by where they are, name and whether a link leads there; what is closed."""
+
+    files: list[Entry]
+    folders: list[tuple[str, str, bool]]
+    closed: dict[str, str]  # folder → why
+
+
 def _walk(root: str, *, times: bool) -> tuple[list[Entry], list[Unlisted]]:
     """List every file below `root`, and the folders that could not be listed.
 
-    Without recursion: folders may be nested deeper than Python calls.
+    Level by level, without recursion: folders may be nested deeper than Python calls.
     """
     real_root = os.path.realpath(root)
     found: list[Entry] = []
-    closed: dict[str, str] = {}  # folder → why
+    closed: dict[str, str] = {}
     linked = 0
-    # Each folder: where to list it, its path in the copy, its real path, the real paths of it and of all above it.
-    todo = [(root, "", real_root, frozenset([real_root]))]
-    while todo:
-        folder, listed, here, above = todo.pop()
-        for item in _listing(folder, listed, closed):
-            path = listed + item.name
-            link = item.is_symlink() or (hasattr(item, "is_junction") and item.is_junction())
-            if link and not _inside(real_root, item.path):
-                continue
-            try:
-                seen = item.stat()
-            except OSError as error:  # what it is, only the reading of it can tell
-                if not link:
-                    _note_unseen(item, path, error, closed)
-                if path not in closed:
-                    found.append(Entry(path, None))
-                continue
-            if stat.S_ISREG(seen.st_mode):
-                found.append(Entry(path, seen.st_size, _modified(seen) if times else None))
-            elif stat.S_ISDIR(seen.st_mode):
-                real = os.path.realpath(item.path) if link else here + os.sep + item.name
+    level = [_Folder(root, "", real_root, frozenset([real_root]))]
+    while level:
+        below: list[_Folder] = []
+        for folder, looked in zip(level, _look_into(level, real_root, times=times), strict=True):
+            found += looked.files
+            closed |= looked.closed
+            for at, name, link in looked.folders:
+                real = os.path.realpath(at) if link else folder.real + os.sep + name
                 linked += link
-                if link and (real in above or linked > _MOST_LINKED_FOLDERS):
-                    continue
-                todo.append((item.path, path + "/", real, above | {real}))
+                if not link or (real not in folder.above and linked <= _MOST_LINKED_FOLDERS):
+                    below.append(_Folder(at, f"{folder.path}{name}/", real, folder.above | {real}))
+        level = below
     return found, sorted(closed.items())
+
+
+def _look_into(level: Sequence[_Folder], real_root: str, *, times: bool) -> list[_Looked]:
+    """Return what is in each of these folders; of many, several are listed side by side, as each call may wait."""
+    done: dict[int, _Looked] = {}
+    errors: list[BaseException] = []
+    todo = deque(enumerate(level))
+
+    def work() -> None:
+        while not errors:
+            try:
+                number, folder = todo.popleft()
+            except IndexError:
+                return
+            try:
+                done[number] = _look(folder, real_root, times=times)
+            except BaseException as error:
+                errors.append(error)
+
+    threads = [Thread(target=work, daemon=True) for _ in range(min(_MOST_LISTED_AT_ONCE, len(level)) - 1)]
+    try:
+        for thread in threads:
+            thread.start()
+        work()
+        for thread in threads:
+            thread.join()
+    finally:
+        todo.clear()  # Ctrl-C: nothing more is listed
+    if errors:
+        raise errors[0]
+    return [done[number] for number in range(len(level))]
+
+
+def _look(folder: _Folder, real_root: str, *, times: bool) -> _Looked:
+    looked = _Looked([], [], {})
+    for item in _listing(folder.at, folder.path, looked.closed):
+        path = folder.path + item.name
+        link = item.is_symlink() or (hasattr(item, "is_junction") and item.is_junction())
+        if link and not _inside(real_root, item.path):
+            continue
+        try:
+            seen = item.stat()
+        except OSError as error:  # what it is, only the reading of it can tell
+            if not link:
+                _note_unseen(item, path, error, looked.closed)
+            if path not in looked.closed:
+                looked.files.append(Entry(path, None))
+            continue
+        if stat.S_ISREG(seen.st_mode):
+            looked.files.append(Entry(path, seen.st_size, _modified(seen) if times else None))
+        elif stat.S_ISDIR(seen.st_mode):
+            looked.folders.append((item.path, item.name, link))
+    return looked
 
 
 def _listing(folder: str, listed: str, closed: dict[str, str]) -> list["os.DirEntry[str]"]:

@@ -494,3 +494,25 @@ def test_what_is_not_as_it_was_listed_is_left_to_the_careful_way(tmp_path: Path)
         assert quick.whole(entry, from_medium=False) is None, entry
     assert quick.whole(Entry("empty", 0), from_medium=False) is None  # a pipe would look the same
     assert quick.whole(Entry("a/x", 5), from_medium=False) == b"12345"
+
+
+def test_many_folders_listed_side_by_side_are_all_there(tmp_path: Path) -> None:
+    made = {f"{one}/{two}/{name}": b"x" for one in "abcdefg" for two in "hij" for name in ("k.dng", "l.dng")}
+    root = make(tmp_path / "c", made | {"m.dng": b"x", "a/n.dng": b"x"})
+    assert [entry.path for entry in folder_store(root).files()] == sorted([*made, "m.dng", "a/n.dng"])
+
+
+def test_what_stops_one_of_several_listings_stops_all(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    root = make(tmp_path / "c", {f"{one}/kiln.dng": b"x" for one in "abcdefg"})
+    looked: list[str] = []
+
+    def sorted_once(items: list[object], key: object) -> list[object]:
+        looked.append(str(items))
+        if "kiln" in str(items):
+            raise MemoryError
+        return items
+
+    monkeypatch.setattr("drill.copies.folder.sorted", sorted_once, raising=False)
+    with pytest.raises(MemoryError):
+        folder_store(root).files()
+    assert 2 <= len(looked) <= 8
