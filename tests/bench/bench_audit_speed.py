@@ -77,7 +77,7 @@ def read_with_drill(folder: Path, kinds: Sequence[str], medium_kind: str, way: s
     start = time.perf_counter()
     copy = Copy("bench", "bench", folder, None, "folder", None, None)
     medium = Medium("bench", medium_kind, "desk", attached=False, offsite=False, carried=False)
-    with LinkSession() as session, Ledger.none(now=clock.now()) as ledger:
+    with LinkSession() as session, Ledger.none() as ledger:
         found = open_copy(copy, medium, session=session, downloads=folder)
         done = read_files(
             [Job(found, entry) for entry in found.entries],
