@@ -36,7 +36,7 @@ from drill.model import Entry, Problem, Seen
 from drill.record import Drill
 
 _COMMIT_EVERY_S = 0.5  # with a reader's ticks of 0.2 s and the commit itself still within a second
-_MOST_PENDING = 2_000
+_MOST_PENDING = 4_000
 _AT_ONCE = 200  # rows of one statement: at each of its steps SQLite lets go of the interpreter's lock
 _SEEN_ROOT = """INSERT INTO roots (path, medium, archive, copy, read_at_us) VALUES (?, ?, ?, ?, ?)
     ON CONFLICT DO UPDATE SET read_at_us = max(read_at_us, excluded.read_at_us),

@@ -47,7 +47,7 @@ def opened(root: Path) -> OpenCopy:
 
 
 def read(found: OpenCopy, *, kinds: tuple[str, ...] = KINDS) -> Readings:
-    with Ledger.none(now=NOW) as ledger:
+    with Ledger.none() as ledger:
         return read_files(
             [Job(found, entry) for entry in found.entries],
             kinds=kinds,
