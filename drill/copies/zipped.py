@@ -116,9 +116,9 @@ def _is_inner(source: Steady, archive: zipfile.ZipFile) -> bool:
 
 
 def is_file(info: zipfile.ZipInfo) -> bool:
-    """Say whether a member is a regular file."""
+    """Say whether a member is a regular file; one without a name is none."""
     kind = stat.S_IFMT(info.external_attr >> 16) if info.create_system == _UNIX else 0
-    return not info.is_dir() and kind in (0, stat.S_IFREG)
+    return bool(info.filename) and not info.is_dir() and kind in (0, stat.S_IFREG)
 
 
 def path_of(info: zipfile.ZipInfo) -> str:

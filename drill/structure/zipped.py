@@ -79,7 +79,8 @@ def _extents(places: list[_Place], directory: Members, *, members: int, kept: bo
         header = costs if needed and not kept else NONE
         yield Extent(place.info.header_offset, place.begin, Part.HEADERS, stops, NONE, header, "a member's header")
         end = place.begin + place.info.compress_size
-        yield Extent(place.begin, end, _part(place.info), stops, costs, costs)
+        lost = costs if _has_bytes(place) else NONE  # an empty file needs none, though deflate has two for it
+        yield Extent(place.begin, end, _part(place.info), stops, lost, lost)
     most = NONE if kept else _only_in_directory(places)
     yield Extent(start, size, Part.HEADERS, 0, NONE, most, "the directory")
 

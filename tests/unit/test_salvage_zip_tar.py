@@ -222,6 +222,17 @@ def test_two_members_on_the_same_bytes_are_told() -> None:
     assert all(a.end == b.start for a, b in zip(found.extents, found.extents[1:], strict=False))
 
 
+def test_a_member_that_has_lost_its_name_is_no_file() -> None:
+    content = zip_of({"A.dng": b"a" * 5000, "B.dng": b"b" * 5000})
+    nameless = bytearray(forged(content, 28, bytes(2), record=b"PK\1\2", name=b"A.dng"))
+    at = nameless.rindex(b"A.dng")
+    del nameless[at : at + 5]
+    end = nameless.rindex(b"PK\5\6")
+    nameless[end + 12 : end + 16] = struct.pack("<L", struct.unpack_from("<L", nameless, end + 12)[0] - 5)
+    assert plain(bytes(nameless)).good() == {"B.dng": b"b" * 5000}
+    assert salvaged(bytes(nameless), listed(content)).good() == {"A.dng": b"a" * 5000, "B.dng": b"b" * 5000}
+
+
 def test_a_member_never_gives_more_than_its_declared_size() -> None:
     bomb = zip_of({"bomb.tif": bytes(20_000_000)}, zipfile.ZIP_DEFLATED)
     small = forged(bomb, 24, struct.pack("<L", 1000), record=b"PK\1\2", name=b"bomb.tif")
