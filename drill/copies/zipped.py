@@ -44,7 +44,7 @@ def deliver_members(raw: RawIOBase, password: str | None, waiting: Waiting, rece
     """Deliver what is waiting and found, in the order in which it lies in the archive. Errors: Unreadable."""
     source = Steady(raw)
     buffer = bytearray(BLOCK)
-    with _open(source) as archive:
+    with parse_directory(source) as archive:
         for info, end in members_and_limits(archive):
             if info.header_offset not in waiting or not is_file(info):
                 continue
@@ -56,7 +56,7 @@ def deliver_members(raw: RawIOBase, password: str | None, waiting: Waiting, rece
 
 def open_directory(source: Steady, password: str | None) -> zipfile.ZipFile:
     """Return the archive with its directory parsed. Errors: Unreadable, also for want of a password."""
-    archive = _open(source)
+    archive = parse_directory(source)
     infos = [info for info in archive.infolist() if is_file(info)]
     if password is None and infos and all(info.flag_bits & LOCKED for info in infos):
         raise Unreadable(Trouble.REFUSED, "it is encrypted and no password is given")
@@ -78,7 +78,8 @@ def entry_of(info: zipfile.ZipInfo) -> Entry:
     return Entry(path_of(info), info.file_size, _modified(info), info.header_offset)
 
 
-def _open(source: Steady) -> zipfile.ZipFile:
+def parse_directory(source: Steady) -> zipfile.ZipFile:
+    """Return the archive with its directory parsed, whatever is encrypted in it. Errors: Unreadable."""
     try:
         archive = zipfile.ZipFile(source)
     except DrillError:

@@ -90,10 +90,8 @@ def _by_directory(disk: _Disk) -> list[Found]:
     """Return the members that the directory names, where it can be read and their bytes be found."""
     source = Steady(disk.raw)
     try:
-        archive = zipped.open_directory(source, disk.password)
-    except Unreadable as error:
-        if error.trouble not in (Trouble.IO, Trouble.DAMAGED):
-            raise
+        archive = zipped.parse_directory(source)
+    except Unreadable:
         return []
     with closing(archive):
         members = zipped.members_and_limits(archive)

@@ -20,6 +20,7 @@ from drill.extents import Anatomy, Extent, Members, Part
 from drill.model import Entry
 from drill.structure.gapless import NONE, gapless
 
+_TAIL = 16  # the end of a compressed stream: marks, padding, check values
 _LARGEST_SECTOR = 64 * 1024  # a sector may hold a member's header and the directory's beginning
 
 
@@ -78,11 +79,18 @@ def _extents(places: list[_Place], directory: Members, *, members: int, kept: bo
         needed = place.header_needed or place.info.header_offset >= start - _LARGEST_SECTOR
         header = costs if needed and not kept else NONE
         yield Extent(place.info.header_offset, place.begin, Part.HEADERS, stops, NONE, header, "a member's header")
-        end = place.begin + place.info.compress_size
-        lost = costs if _has_bytes(place) else NONE  # an empty file needs none, though deflate has two for it
-        yield Extent(place.begin, end, _part(place.info), stops, lost, lost)
+        yield from _bytes(place, costs if _has_bytes(place) else NONE, stops)
     most = NONE if kept else _only_in_directory(places)
     yield Extent(start, size, Part.HEADERS, 0, NONE, most, "the directory")
+
+
+def _bytes(place: _Place, lost: Members, stops: int) -> Iterator[Extent]:
+    """Yield a member's bytes. Deflate has some for an empty one too, and all may have come before the last few."""
+    part = _part(place.info)
+    end = place.begin + place.info.compress_size
+    sure = end if part is Part.STORED else max(place.begin, end - _TAIL)
+    yield Extent(place.begin, sure, part, stops, lost, lost)
+    yield Extent(sure, end, part, stops, NONE, lost)
 
 
 def _has_bytes(place: _Place) -> bool:
