@@ -288,7 +288,11 @@ class _Hall:
             self.options.progress(f"looking for the worst sector of {found.copy.id}")
             worth = self._worth(found.copy.id)
             self.worst[key] = worst_sector(
-                found, worth=lambda e: worth[e.path, e.index], sector_size=hazard.sector_size, files=hazard.files
+                found,
+                worth=lambda e: worth[e.path, e.index],
+                sector_size=hazard.sector_size,
+                files=hazard.files,
+                kept=next(iter(self.headers.of(found.copy.id)), None),
             )
         return self.worst[key]
 
