@@ -6,6 +6,7 @@ salvaged once for all drills of a shoot, as far as scratch has room. Must not kn
 
 import shutil
 from collections.abc import Callable, Iterable, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
@@ -93,15 +94,14 @@ class Parts:
     def let_go(self) -> None:
         """Remove what only the drill that is done could use."""
         for path in self._passing:
-            path.unlink(missing_ok=True)
+            with suppress(OSError):  # it is scratch, and removed with the rest of it
+                path.unlink()
         self._passing.clear()
 
     def forget(self) -> None:
         """Remove every part that is left."""
+        self._passing += [part.version.path for part in self._shared.values() if part.version is not None]
         self.let_go()
-        for part in self._shared.values():
-            if part.version is not None:
-                part.version.path.unlink(missing_ok=True)
         self._shared.clear()
         self._kept = 0
 
