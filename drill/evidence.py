@@ -24,7 +24,6 @@ from drill.model import Copy, Digest, Entry, Listed, Promised, ProofAge, Shoot, 
 from drill.reading import link_root
 
 _CLOCKS_DIFFER = timedelta(days=1)
-Readings = Mapping[tuple[str, int], Evidence]
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,17 +55,20 @@ class Promises:
         rows = [(shoot.id, file) for shoot in shoots for file in shoot.promise]
         self.shoots = [id_ for id_, _ in rows]
         self.files = [file for _, file in rows]
-        self._by_digest: dict[Digest, list[int]] = defaultdict(list)
+        self._by_digest: dict[Digest, int] = {}
+        self._also: dict[Digest, list[int]] = defaultdict(list)  # few are promised twice: no list for each
         self._by_name: dict[str, list[int]] = defaultdict(list)
         for number, file in enumerate(self.files):
             self._by_name[name_key(file.path)].append(number)
             for digest in file.digests:
-                self._by_digest[digest].append(number)
+                if self._by_digest.setdefault(digest, number) != number:
+                    self._also[digest].append(number)
 
     def holding(self, digests: Iterable[Digest], *, path: str, size: int | None) -> Iterator[int]:
         """Yield the promised files whose content these digests name."""
         digests = tuple(digests)
-        for number in dict.fromkeys(n for digest in digests for n in self._by_digest.get(digest, ())):
+        known = [digest for digest in digests if digest in self._by_digest]
+        for number in dict.fromkeys(n for each in known for n in (self._by_digest[each], *self._also.get(each, ()))):
             if same_content(self.files[number], digests, path=path, size=size):
                 yield number
 
@@ -103,18 +105,18 @@ def standing_of(
     """
     root = root or link_root(copy)
     if entries is None and copy.url is None:
-        readings = ledger.evidence_of_copy(copy.id, copy.on)
+        readings = ledger.each_evidence_of_copy(copy.id, copy.on)
     elif root is None:
         return Standing()
     else:
-        readings = ledger.evidence(root)
+        readings = ledger.each_evidence(root)
     if begun is not None:
-        readings = {key: one._replace(read_at=now) if one.read_at >= begun else one for key, one in readings.items()}
+        readings = (one._replace(read_at=now) if one.read_at >= begun else one for one in readings)
     return standing(readings, promises, root=root, entries=entries, listed=copy.listed, now=now)
 
 
 def standing(
-    readings: Readings,
+    readings: Iterable[Evidence],
     promises: Promises,
     *,
     root: Root | None,
@@ -127,13 +129,16 @@ def standing(
     A reading that is dated more than a day later than `now` proves nothing: a clock was wrong, and it would never age.
     """
     here = None if entries is None else {(entry.path, entry.index): entry for entry in entries}
-    said = {} if listed is None or not readings else {item.path: item for item in listed}
+    said: dict[str, Listed] = {}
     proven: dict[int, datetime] = {}
     sizes: dict[int, int] = {}
     wrong: list[tuple[Evidence, str]] = []
     read: set[tuple[str, int]] = set()
     near: dict[str, set[str]] = defaultdict(set)  # by folder, the shoots of which files were read there
-    for key, known in readings.items():
+    for known in readings:
+        if listed and not said:
+            said = {item.path: item for item in listed}
+        key = known.path, known.index
         entry = None if here is None else here.get(key)
         if here is not None and entry is None:
             continue  # it is not there any more, which the listing says

@@ -166,9 +166,14 @@ class Ledger:
 
         Also those of files, or of a whole archive, that have changed since: see `unchanged`.
         """
+        return {(one.path, one.index): one for one in self.each_evidence(root)}
+
+    def each_evidence(self, root: Root) -> Iterator[Evidence]:
+        """Yield the same, one after the other: a copy may have a million of them. The ledger is asked nothing else
+        until that has ended."""
         self.flush()
         id_ = self._root_id(root.key)
-        return {} if id_ is None else self._ask(lambda: select_evidence(self._db, id_, root.key))
+        return iter(()) if id_ is None else self._each(id_, root.key)
 
     def knows(self, root: Root) -> bool:
         """Say whether anything was ever read there."""
@@ -177,12 +182,14 @@ class Ledger:
 
     def evidence_of_copy(self, copy: str, medium: str) -> Mapping[FileKey, Evidence]:
         """Return the same of a copy that lies nowhere now: of where it was last read under that id on that medium."""
+        return {(one.path, one.index): one for one in self.each_evidence_of_copy(copy, medium)}
+
+    def each_evidence_of_copy(self, copy: str, medium: str) -> Iterator[Evidence]:
+        """Yield the same, one after the other, as `each_evidence`."""
         self.flush()
         query = "SELECT id, path, archive FROM roots WHERE copy = ? AND medium = ? ORDER BY read_at_us DESC, id DESC"
         found = self._ask(lambda: self._db.execute(query, (copy, medium)).fetchone())
-        if found is None:
-            return {}
-        return self._ask(lambda: select_evidence(self._db, found[0], (from_text(found[1]), medium, bool(found[2]))))
+        return iter(()) if found is None else self._each(found[0], (from_text(found[1]), medium, bool(found[2])))
 
     @property
     def count(self) -> int:
@@ -300,6 +307,14 @@ class Ledger:
             id_, seed = self._root_id(key), self._seed(key)
             assert id_ is not None
             insert_readings(db, id_, seed, list(rows.values()), is_new=is_new)
+
+    def _each(self, id_: int, key: RootKey) -> Iterator[Evidence]:
+        try:
+            yield from select_evidence(self._db, id_, key)
+        except OWN_FAULTS:
+            raise
+        except sqlite3.Error as error:
+            raise failure(self.path, error) from error
 
     def _root_id(self, key: RootKey) -> int | None:
         """Return the id of a place; None where nothing was ever read there."""

@@ -71,11 +71,10 @@ def select_some(db: sqlite3.Connection, root: int, seed: int, keys: Sequence[Fil
     return rows
 
 
-def select_evidence(db: sqlite3.Connection, root: int, key: RootKey) -> dict[FileKey, Evidence]:
-    """Return the last reading of every file that was ever read in a place."""
+def select_evidence(db: sqlite3.Connection, root: int, key: RootKey) -> Iterator[Evidence]:
+    """Yield the last reading of every file that was ever read in a place."""
     seed, path, on = root_seed(key), key[0], key[1]
     roots: dict[tuple[int | None, int | None], Root] = {}
-    found: dict[FileKey, Evidence] = {}
     before = {(from_text(p), number): digests_of(text) for p, number, text in db.execute(_BEFORE, (root,))}
     for values in db.execute(_ALL, (root,)):
         row = _right(values, seed)
@@ -87,8 +86,7 @@ def select_evidence(db: sqlite3.Connection, root: int, key: RootKey) -> dict[Fil
             roots[state] = Root(path, on, key[2], state[0], modified)
         one = evidence_of(row, roots[state])
         place = one.path, one.index
-        found[place] = one._replace(before=before[place]) if place in before else one
-    return found
+        yield one._replace(before=before[place]) if place in before else one
 
 
 def _right(values: tuple[object, ...], seed: int) -> Row | None:

@@ -34,7 +34,7 @@ def entry(path: str, content: bytes, modified: datetime = DAY) -> Entry:
 def told(
     ledger: Ledger, shoots: Sequence[Shoot], entries: Sequence[Entry] | None, listed: Sequence[Listed] | None = None
 ) -> Standing:
-    return standing(ledger.evidence(ROOT), Promises(shoots), root=ROOT, entries=entries, listed=listed, now=NOW)
+    return standing(ledger.each_evidence(ROOT), Promises(shoots), root=ROOT, entries=entries, listed=listed, now=NOW)
 
 
 def ledger_with(*readings: tuple[str, bytes], at: datetime = LATER) -> Ledger:
@@ -66,7 +66,9 @@ def test_behind_a_link_a_proof_says_what_the_server_sent_then(listed_as: list[En
     """Whatever tells of a change ends it: the file is not listed any more, or is of another size."""
     with Ledger.open(None) as ledger:
         ledger.put(LINK, Entry("r.dng", None, None), Seen(3, (digest(b"one"),)), read_at=LATER)
-        known = standing(ledger.evidence(LINK), Promises([REED]), root=LINK, entries=listed_as, listed=None, now=NOW)
+        known = standing(
+            ledger.each_evidence(LINK), Promises([REED]), root=LINK, entries=listed_as, listed=None, now=NOW
+        )
         assert known.proven == ({0: LATER} if proven else {}) and not known.refuted
         assert ledger.get(LINK, Entry("r.dng", None, None)) is None, "it is read again all the same"
         assert ledger.get(LINK, Entry("r.dng", 3, None)) is None
@@ -79,7 +81,7 @@ def test_a_later_reading_of_a_link_ends_the_proof(trouble: Trouble, refuted: boo
     with Ledger.open(None) as ledger:
         ledger.put(LINK, Entry("R0001.DNG", 3, None), Seen(3, (digest(b"one"),)), read_at=DAY)
         ledger.put_problem(LINK, Entry("R0001.DNG", 3, None), Problem(trouble, "no"), read_at=LATER)
-        known = standing(ledger.evidence(LINK), Promises([REED]), root=LINK, entries=None, listed=None, now=NOW)
+        known = standing(ledger.each_evidence(LINK), Promises([REED]), root=LINK, entries=None, listed=None, now=NOW)
     assert not known.proven and bool(known.refuted) is refuted
 
 
@@ -87,7 +89,7 @@ def test_other_bytes_behind_a_link_refute_it() -> None:
     with Ledger.open(None) as ledger:
         for content, at in ((b"one", DAY), (b"eno", LATER)):
             ledger.put(LINK, Entry("R0001.DNG", None, None), Seen(3, (digest(content),)), read_at=at)
-        known = standing(ledger.evidence(LINK), Promises([REED]), root=LINK, entries=None, listed=None, now=NOW)
+        known = standing(ledger.each_evidence(LINK), Promises([REED]), root=LINK, entries=None, listed=None, now=NOW)
     assert not known.proven and known.refuted[0].at == LATER
 
 
