@@ -742,3 +742,25 @@ def test_a_run_says_which_shoots_it_was_confined_to(path: Path) -> None:
         ledger.begin_run("audit", now=NOW, seed=1, shoots=("reed", "kiln-2.b"))
         ledger.begin_run("audit", now=NOW, seed=1)
         assert [run.shoots for run in ledger.runs()] == [("reed", "kiln-2.b"), ()]
+
+
+def test_many_readings_at_once_are_what_each_of_them_is(path: Path) -> None:
+    entries = [replace(ENTRY, path=f"kiln {number // 2}.dng", index=number % 2) for number in range(357)]
+    with opened(path) as ledger:
+        ledger.put_many(ROOT, [(entry, seen_of(n), 0.5) for n, entry in enumerate(entries[:200])], copy="a")
+        ledger.flush()
+        ledger.put_many(ROOT, [(entry, seen_of(n + 200), 0.5) for n, entry in enumerate(entries[200:])], copy="a")
+        changed = replace(entries[3], size=1)
+        asked = [*entries[:3], changed, *entries[4:], replace(ENTRY, path="gone.dng")]
+        many = ledger.get_many(ROOT, asked)
+        each = {(entry.path, entry.index): ledger.get(ROOT, entry) for entry in asked}
+        assert many == {key: seen for key, seen in each.items() if seen is not None}
+        assert len(many) == 356
+        assert ledger.get_many(ARCHIVE, asked) == {}
+    with opened(path) as again:
+        assert again.count == 357
+        assert [again.get(ROOT, entry) for entry in entries] == [seen_of(n) for n in range(357)]
+        again.put_many(ROOT, [(entry, seen_of(n + 1), 0.5) for n, entry in enumerate(entries)])
+        known = again.evidence(ROOT)
+        was = [known[entry.path, entry.index].before for entry in entries]
+        assert was == [seen_of(n).digests for n in range(357)], "what was there first is not forgotten"
