@@ -9,7 +9,8 @@ rows of `drill audit` are the command itself, with lists, ledger and report. Two
 (a fifth of a second, once) are no part of the work; `process` compares whole processes. Targets are held against
 `reading`. Cold rows empty the system's cache before each process (Linux, root; else left out, and said); how fast a
 disk answers decides them, so the time that one reader takes for a small file is printed too. `honest` rows tell the
-system to let go of each file before it is read, from a warm cache.
+system to let go of each file before it is read, from a warm cache. Many small files are read by two more processes,
+whose memory (19 MB each) is not in the column.
 
 A run during which other processes used more than 15 % of a core is dropped (Linux), unless too few would be left; the
 table says how many were kept.
