@@ -98,7 +98,11 @@ class Sample:
 
 @dataclass(frozen=True, slots=True)
 class Drill:
-    """The result of one scenario (and variant) for one shoot. `sample` is None where every file was tried."""
+    """The result of one scenario (and variant) for one shoot. `sample` is None where every file was tried.
+
+    `salvaged`, for people alone, counts the files that one copy gave only past its damage; `stitched` those that were
+    put together from several.
+    """
 
     scenario: str
     variant: str | None
@@ -117,6 +121,7 @@ class Drill:
     lost_work: LostWork
     further_failures: FurtherFailures
     sample: Sample | None = None
+    salvaged: int = 0
 
     @property
     def falls_short(self) -> bool:
@@ -167,6 +172,7 @@ def dump(run: Run) -> str:
 def drill_to_json(drill: Drill) -> dict[str, Any]:
     """Return one drill as the documented JSON value."""
     found: dict[str, Any] = _plain(asdict(drill))
+    del found["salvaged"]
     if drill.sample is None:
         del found["sample"]
     return found

@@ -72,6 +72,7 @@ def settle(
         lost_work=lost_work(files, shoot, now),
         further_failures=further_failures(facts.holders, studio, shoot.targets.further_failures),
         sample=None if spot is None else _sample(spot, facts),
+        salvaged=sum(case.salvaged for case in facts.cases),
     )
 
 

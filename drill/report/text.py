@@ -9,6 +9,7 @@ from drill import units
 from drill.model import Scenario
 from drill.record import VERDICTS, Drill, FileNote, Run
 from drill.report.ages_text import ages_text
+from drill.report.saved_text import saved_text
 from drill.report.spot_text import is_only_left_out, spot_text
 from drill.report.words import paragraph, safe, table
 
@@ -29,6 +30,7 @@ def run_text(run: Run, *, width: int = 80) -> str:
     if run.drills:
         lines = worst_of_variants(run.drills)
         parts += [spot_text(run, width), _scenario_table(lines, width), _shoot_table(run.drills, width)]
+        parts += [saved_text(run.drills, width)]
         parts += [_listed("Wrong on the copies today, without any scenario", run.findings, width)]
         parts += [_advice(run, lines, width)]
     parts += [ages_text(run.ages, now=run.now, width=width)]

@@ -215,3 +215,15 @@ def test_lost_work_that_reaches_back_too_far_is_said() -> None:
     old = replace(LOST, lost_work=LostWork("2026-09-12", 86400.0, met=False))
     text = " ".join(run_text(replace(RUN, drills=(old,)), width=80).split())
     assert "The lost work reaches back to 2026-09-12; the target allows 24 h." in text
+
+
+def test_what_came_only_out_of_damage_is_said_and_is_no_key_of_the_record() -> None:
+    saved = replace(GOOD, scenario="worn-drives", variant=None, salvaged=1, stitched=1)
+    text = run_text(replace(RUN, drills=(saved, GOOD)))
+    assert "Saved out of damage" in text
+    assert re.search(r"heron-ridge +worn-drives +2/2 +1", text)
+    assert "salvaged" not in dump(replace(RUN, drills=(saved,)))
+
+
+def test_nothing_is_said_of_damage_where_no_drill_met_any() -> None:
+    assert "Saved out of damage" not in run_text(replace(RUN, drills=(GOOD,)))
