@@ -46,7 +46,7 @@ def anatomy_of(raw: RawIOBase, size: int, password: str | None, *, kept: bool) -
     restarts = 0
     for block in blocks:
         places = _places(block, len(members), members)
-        found, begins = _block_costs(source, block, places)
+        found, begins = _block_costs(raw, block, places)
         costs += merged(moved(found, block.start))
         restarts += begins
     members += [m.entry for m in layout.members if m.plain and not m.size]
@@ -93,7 +93,7 @@ def _stored(block: Block) -> bool:
 # --- a block ---------------------------------------------------------------------------------------------------------
 
 
-def _block_costs(source: Steady, block: Block, places: Places) -> tuple[Iterable[Cost], int]:
+def _block_costs(source: RawIOBase, block: Block, places: Places) -> tuple[Iterable[Cost], int]:
     """Return what a block's packed bytes cost, from 0 on, and at how many places its decoding can begin anew."""
     locked = block.methods[:1] == (AES,)
     methods = block.methods[1:] if locked else block.methods
@@ -106,7 +106,7 @@ def _block_costs(source: Steady, block: Block, places: Places) -> tuple[Iterable
         stream = _decrypted(source, block) if locked else _Window(source, block)
         if stream is None:
             return _unknown(block, places), 1
-        chain = follow(stream, block.packed)
+        chain = follow(stream, block.packed, places)
         found = costs_of(chain, places, packed=block.packed, dictionary=block.dictionary)
         found, begins = _filtered(found, methods[1:], places), max(1, chain.restarts)
     else:
@@ -114,7 +114,7 @@ def _block_costs(source: Steady, block: Block, places: Places) -> tuple[Iterable
     return (spread(found, grain=GRAIN, size=block.packed) if locked else found), begins
 
 
-def _decrypted(source: Steady, block: Block) -> RawIOBase | None:
+def _decrypted(source: RawIOBase, block: Block) -> RawIOBase | None:
     if block.folder.password is None:
         return None
     try:

@@ -125,8 +125,9 @@ def compressed(unpacked: int, packed: int, control: int) -> bytes:
 
 
 def costs(stream: bytes, spans: list[tuple[int, int]], dictionary: int = 1 << 20) -> list[Cost]:
-    chain = follow(Memory(stream), len(stream))
-    return list(merged(costs_of(chain, Places(0, spans), packed=len(stream), dictionary=dictionary)))
+    places = Places(0, spans)
+    chain = follow(Memory(stream), len(stream), places)
+    return list(merged(costs_of(chain, places, packed=len(stream), dictionary=dictionary)))
 
 
 def test_a_chunk_costs_what_the_decoder_cannot_do_without_it() -> None:
@@ -161,15 +162,19 @@ def test_what_cannot_be_followed_is_a_bound() -> None:
 
 
 def test_chunks_of_the_standard_library_are_followed_to_their_end() -> None:
-    chain = follow(
-        Memory(
-            content := lzma.compress(
-                b"saltmarsh" * 400_000, lzma.FORMAT_RAW, filters=[{"id": lzma.FILTER_LZMA2, "preset": 1}]
-            )
-        ),
-        len(content),
-    )
-    assert chain.broken is None and chain.size == 9 * 400_000 and chain.end == len(content) and chain.restarts == 1
+    content = b"saltmarsh" * 400_000
+    stream = lzma.compress(content, lzma.FORMAT_RAW, filters=[{"id": lzma.FILTER_LZMA2, "preset": 1}])
+    chain = follow(Memory(stream), len(stream), Places(0, [(0, len(content))]))
+    assert chain.broken is None and chain.size == len(content) and chain.end == len(stream) and chain.restarts == 1
+
+
+def test_chunks_that_cost_the_same_are_kept_as_one() -> None:
+    stream = stored(900, 1) + stored(900) * 50 + compressed(900, 90, 0xC0) + compressed(900, 90, 0x80) * 50 + b"\0"
+    spans = [(0, 900 * 20), (900 * 20, 900 * 80), (900 * 80, 900 * 102)]
+    found = costs(stream, spans)
+    assert {c.least for c in found if c.start >= 3 and c.end <= 20 * 903} == {(0, 1)}
+    assert len(found) <= 12 and found[-1].end == len(stream)
+    assert len(follow(Memory(stream), len(stream), Places(0, spans))) == 4
 
 
 @st.composite
