@@ -10,6 +10,7 @@ from typing import Protocol
 
 STEP = 4096
 WINDOW = 4 * 1024 * 1024
+_NARROWEST = 512  # the least that a drive gives up at once
 
 
 class Decoder(Protocol):
@@ -71,7 +72,7 @@ def windows(raw: RawIOBase, at: int, size: int, *, again: int) -> Iterator[tuple
         if window:
             yield at, window
         read_on = at + len(window)
-        at = read_on - again if len(window) == WINDOW else read_on + STEP - read_on % STEP
+        at = read_on - again if len(window) == WINDOW else read_on + _NARROWEST - read_on % _NARROWEST
 
 
 def even_pieces(start: int, end: int) -> Iterator[tuple[int, int]]:

@@ -63,6 +63,8 @@ def field(extra: bytes, kind: int) -> bytes:
 
 def bytes_begin(source: RawIOBase, info: zipfile.ZipInfo) -> int | None:
     """Return where a member's bytes begin by its local header, None where that makes no sense. Errors: OSError."""
+    if info.header_offset < 0:
+        return None
     source.seek(info.header_offset)
     head = source.read(LOCAL_SIZE) or b""
     if len(head) < LOCAL_SIZE or head[:4] != LOCAL:
@@ -84,7 +86,8 @@ def bytes_begin_without_header(source: RawIOBase, info: zipfile.ZipInfo, limit: 
             return None
         after = found
     begin = limit - after - info.compress_size
-    return begin if begin >= info.header_offset + LOCAL_SIZE + len(info.orig_filename) else None
+    least = max(0, info.header_offset) + LOCAL_SIZE + len(info.orig_filename)
+    return begin if begin >= least else None
 
 
 def descriptor_before(tail: bytes, crc: int, packed: int, unpacked: int) -> int | None:

@@ -193,6 +193,8 @@ def _unpacked(
 
 def _find_bytes(source: Steady, info: zipfile.ZipInfo, limit: int) -> None:
     """Go to where the bytes begin. Errors: OSError, BadZipFile, NotImplementedError."""
+    if info.header_offset < 0:
+        raise zipfile.BadZipFile("the directory has the member before the archive's beginning")
     source.seek(info.header_offset)
     head = source.read(LOCAL_SIZE)
     if len(head) < LOCAL_SIZE or head[:4] != LOCAL:

@@ -21,7 +21,7 @@ def gapless(found: Iterable[Extent], size: int, begins: Sequence[int], *, member
     whole: list[Extent] = []
     at = 0
     for extent in found:
-        start = min(extent.start, size)
+        start = min(max(extent.start, 0), size)
         if whole and start < at:
             _cut(whole, start)
         elif start > at:

@@ -222,6 +222,19 @@ def test_two_members_on_the_same_bytes_are_told() -> None:
     assert all(a.end == b.start for a, b in zip(found.extents, found.extents[1:], strict=False))
 
 
+def test_a_member_before_the_archives_beginning_is_damaged() -> None:
+    content = zip_of({"A.dng": b"a" * 5000, "B.dng": b"b" * 5000})
+    end = content.rindex(b"PK\5\6")
+    moved = content[: end + 16] + struct.pack("<L", structure_zip_start(content) + 100) + content[end + 20 :]
+    for ask in (plain, _anatomy):
+        with pytest.raises(Unreadable, match="directory"):
+            ask(moved)
+    behind = b"MZ a program " + moved
+    assert set(plain(behind).troubles().values()) == {Trouble.DAMAGED}
+    assert _anatomy(behind).extents[0].start == 0
+    assert salvaged(moved, listed(content)).good() == {"A.dng": b"a" * 5000, "B.dng": b"b" * 5000}
+
+
 def test_a_member_that_has_lost_its_name_is_no_file() -> None:
     content = zip_of({"A.dng": b"a" * 5000, "B.dng": b"b" * 5000})
     nameless = bytearray(forged(content, 28, bytes(2), record=b"PK\1\2", name=b"A.dng"))
