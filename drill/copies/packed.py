@@ -69,6 +69,9 @@ class _Gzip:
     def first_of(self, unit: Unit) -> int | None:
         return None if unit.start else 0
 
+    def may_have_holes(self, unit: Unit, start: int) -> bool:
+        return True  # runs with different bytes in a place that is not stored part at once
+
     def pieces(self, unit: Unit) -> Iterator[tuple[int, int]]:
         return even_pieces(unit.body, self.size)
 

@@ -79,6 +79,9 @@ class Xz:
     def first_of(self, unit: Unit) -> int | None:
         return self._firsts.get(unit.start)
 
+    def may_have_holes(self, unit: Unit, start: int) -> bool:
+        return True  # runs with different bytes in a place that is not stored part at once
+
     def pieces(self, unit: Unit) -> Iterator[tuple[int, int]]:
         return even_pieces(unit.body, self._size if unit.end is None else unit.end)
 

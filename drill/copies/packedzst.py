@@ -16,6 +16,7 @@ from drill.copies.units import Unit, read_at, windows
 
 _MAGIC, _SKIPPED = b"\x28\xb5\x2f\xfd", range(0x184D2A50, 0x184D2A60)
 _LARGEST_BLOCK = 128 * 1024
+_STORED = 0
 _RUN = 1  # a block that is one byte many times
 
 
@@ -66,6 +67,11 @@ class Zstd:
 
     def first_of(self, unit: Unit) -> int | None:
         return None if unit.start else 0
+
+    def may_have_holes(self, unit: Unit, start: int) -> bool:
+        """Only a block that is stored as it is: how much another unpacks to is told before it, so runs may not part."""
+        head = read_at(self.raw, start, 1)
+        return start > unit.start and bool(head) and head[0] >> 1 & 3 == _STORED
 
     def pieces(self, unit: Unit) -> Iterator[tuple[int, int]]:
         layout = _zstd_header(read_at(self.raw, unit.start, 18))

@@ -52,6 +52,9 @@ class Packing(Protocol):
     def first_of(self, unit: Unit) -> int | None:
         """Return how many unpacked bytes come before the unit's, None where only unpacking tells."""
 
+    def may_have_holes(self, unit: Unit, start: int) -> bool:
+        """Say whether the piece that begins at `start` may be fed with other bytes where some are lost."""
+
     def pieces(self, unit: Unit) -> Iterator[tuple[int, int]]:
         """Yield the ranges of packed bytes in which the unit is fed, at most a few kB each where they may expand."""
 

@@ -43,6 +43,9 @@ def deliver_members(kind: str, raw: RawIOBase, size: int, waiting: Waiting, coll
             walked = _pass(_tape(kind, raw, size, around), _anywhere(claims), claims, collector)
         if claims and not (walked.shifted or walked.sound):
             _by_place(_tape(kind, raw, size, around), claims, collector)
+        for entry in claims.all() if not walked.sound else ():
+            if entry.size == 0:  # nothing of it can be lost
+                hand_over(claims.strike(entry), iter(()), collector, most_zeros=0, verdict=_lost_header)
     finally:
         claims.back()
 
@@ -117,7 +120,7 @@ def _bytes_of(tape: _Tape, info: tarfile.TarInfo) -> Pieces:
 def _by_place(tape: _Tape, claims: Claims, collector: Collector) -> None:
     """Hand over what an older listing says lies there, its header being lost: always with a problem."""
     for entry in claims.all():
-        if entry.size is None or (isinstance(tape, PlainTape) and not _fits(tape, entry)):
+        if not entry.size or (isinstance(tape, PlainTape) and not _fits(tape, entry)):
             continue
         if tape.forwards_only and (tape.tell() > entry.index or tape.seek(entry.index) < entry.index):
             continue

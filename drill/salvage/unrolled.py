@@ -9,6 +9,7 @@ was whole.
 import errno
 from collections import deque
 from collections.abc import Iterator
+from dataclasses import dataclass
 from io import RawIOBase
 
 from drill.copies.packed import packing
@@ -158,6 +159,7 @@ class PackedTape:
         lost = unit is None
         unit = unit or self._packing.resume(0)
         self.torn = lost
+        search = _Search(found=True)
         done = 0
         while unit is not None:
             pieces: Iterator[bytes | Gap]
@@ -166,12 +168,11 @@ class PackedTape:
             if first is not None and first > done:
                 yield Gap(first - done)
                 done = first
-            pieces = unwinding.pieces()
             if lost and first is None:
-                self.shifted = True
+                self.shifted, search = True, _Search()
                 yield Gap(_FAR - done % _FAR)
                 done += _FAR - done % _FAR
-                pieces = _from_header(pieces)
+            pieces = unwinding.pieces() if search.found else search.over(unwinding.pieces())
             for piece in pieces:
                 if piece:
                     done += piece.size if isinstance(piece, Gap) else len(piece)
@@ -188,7 +189,8 @@ class _Unwinding:
     def __init__(self, packing: Packing, unit: Unit, around: Around) -> None:
         self._packing, self._unit, self._around = packing, unit, around
         self._decoder = unit.decoder()
-        self._fed = unit.body
+        self._fed = self._doubt = unit.body  # how far it was fed, and from where on another unit may begin
+        self._holed = False
         self.whole = self.unread = self.torn = False
 
     def pieces(self) -> Iterator[bytes | Gap]:
@@ -212,33 +214,53 @@ class _Unwinding:
         if end is None and self._decoder.ended:
             end = self._unit.body + self._decoder.used
         if end is None:
-            return self._packing.resume(self._fed), False
+            return self._packing.resume(self._doubt), False
         unit = self._packing.after(self._unit, end)
         return (unit, True) if unit is not None else (self._packing.resume(end), False)
 
     def _ranges(self) -> Iterator[Packed]:
         for start, end in self._packing.pieces(self._unit):
             self._fed = max(self._fed, end)
-            yield from read_around(self._around, ((start, end),))
+            self._doubt = self._doubt if self._holed else max(self._doubt, start)
+            for packed in read_around(self._around, ((start, end),)):
+                if packed.holes:
+                    self._holed, self._doubt = True, max(self._doubt, start + packed.holes[-1][0])
+                if packed.holes and not self._packing.may_have_holes(self._unit, start):
+                    raise Parted(unread=True)
+                yield packed
 
 
-def _from_header(pieces: Iterator[bytes | Gap]) -> Iterator[bytes | Gap]:
-    """Yield pieces from the first tar header on, wherever it lies."""
-    held = b""
-    for piece in pieces:
-        if isinstance(piece, Gap):
-            held = b""
-            continue
-        held += piece
-        place = held.find(_MAGIC)
-        while place >= 0 and place - _MAGIC_AT + RECORD <= len(held):
-            start = place - _MAGIC_AT
-            if start >= 0 and is_header(held[start : start + RECORD]):
-                yield held[start:]
+@dataclass(slots=True)
+class _Search:
+    """The search for the first tar header after a gap of unknown length, from unit to unit."""
+
+    found: bool = False
+    held: bytes = b""
+
+    def over(self, pieces: Iterator[bytes | Gap]) -> Iterator[bytes | Gap]:
+        """Yield pieces from the first header on, wherever it lies."""
+        for piece in pieces:
+            if isinstance(piece, Gap):
+                self.held = b""
+                continue
+            self.held += piece
+            start = _first_header(self.held)
+            if start is not None:
+                self.found = True
+                yield self.held[start:]
                 yield from pieces
                 return
-            place = held.find(_MAGIC, place + 1)
-        held = held[-2 * RECORD :]
+            self.held = self.held[-2 * RECORD :]
+
+
+def _first_header(data: bytes) -> int | None:
+    place = data.find(_MAGIC, _MAGIC_AT)
+    while place >= 0:
+        start = place - _MAGIC_AT
+        if is_header(data[start : start + RECORD]):
+            return start
+        place = data.find(_MAGIC, place + 1)
+    return None
 
 
 def _next_record(at: int) -> int:
