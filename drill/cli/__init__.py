@@ -10,13 +10,11 @@ from collections.abc import Callable, Sequence
 from importlib import import_module
 
 from drill import __version__
-from drill.cli.terminal import EPILOG, MISTAKEN, OK, UNFINISHED, columns, complain
+from drill.cli.terminal import EPILOG, MISTAKEN, UNFINISHED, complain
 from drill.errors import Mistakes, Unfinished
-from drill.report import scenarios_text
-from drill.scenario import load_scenarios
 
 # modules here (without the hyphen), each with an `add_…`
-COMMANDS = ("new", "run", "survey", "audit", "history", "retire", "recover", "bad-sector", "demo")
+COMMANDS = ("new", "run", "survey", "audit", "history", "retire", "recover", "bad-sector", "demo", "scenarios")
 SIGNALS = ("SIGINT", "SIGTERM", "SIGHUP")  # Windows has no SIGHUP: the terminal was closed
 
 
@@ -65,7 +63,8 @@ def _interrupt(number: int, frame: object) -> None:
 def _parser(arguments: Sequence[str]) -> argparse.ArgumentParser:
     """Return the parser, with the one command that is asked for, else with all of them.
 
-    Loading a command and the rooms it needs is most of what a start takes; all of them take twice as long as one.
+    Loading a command and the rooms it needs is most of what a start takes; all of them take twice as long as one, and
+    the version needs none.
     """
     parser = argparse.ArgumentParser(
         prog="drill",
@@ -75,14 +74,7 @@ def _parser(arguments: Sequence[str]) -> argparse.ArgumentParser:
     parser.add_argument("--version", action="version", version=f"drill {__version__}")
     commands = parser.add_subparsers(metavar="COMMAND", required=True)
     asked = next((word for word in arguments if not word.startswith("-")), None)
-    for name in [asked] if asked in COMMANDS else [] if asked == "scenarios" else COMMANDS:
+    for name in [asked] if asked in COMMANDS else [] if "--version" in arguments else COMMANDS:
         module = name.replace("-", "")
         getattr(import_module(f"drill.cli.{module}"), f"add_{module}")(commands)
-    listing = commands.add_parser("scenarios", help="list the shipped scenarios by name and title")
-    listing.set_defaults(call=_scenarios)
     return parser
-
-
-def _scenarios(options: argparse.Namespace) -> int:
-    print(scenarios_text(load_scenarios([]), width=columns()), end="")
-    return OK

@@ -6,8 +6,9 @@ from pathlib import Path
 
 from drill.cli.record import deliver
 from drill.cli.terminal import OK, Commands, check_file, columns, complain, progress
-from drill.copies import ARCHIVES, Unreadable, archive_format, file_store, is_complete
+from drill.copies import ARCHIVES, Unreadable, archive_format, file_store
 from drill.copies.raw import explain
+from drill.copies.tarred import is_complete
 from drill.errors import CannotReach, CannotRead, Mistake, Mistakes
 from drill.extents import Anatomy
 from drill.guard import falls_in

@@ -7,16 +7,9 @@ Must not know: manifests, faults, what is promised. No verb here writes, save `f
 from drill.copies.address import link_expiry, link_url, plain_url, shown_url
 from drill.copies.archive import ARCHIVES, archive_format, archive_view
 from drill.copies.folder import FolderOpener, FolderStore, Unlisted, file_store, folder_store, plain_view, reach
-from drill.copies.link import (
-    LinkPolicy,
-    LinkSession,
-    fetch_link,
-    link_store,
-    open_link,
-    probe_link,
-)
+from drill.copies.link import fetch_link, link_store, open_link, probe_link
 from drill.copies.raw import BLOCK, BrokenOff, FileBytes, Unreadable, forget, pump
-from drill.copies.tarred import is_complete
+from drill.copies.session import LinkPolicy, LinkSession
 
 __all__ = [
     "ARCHIVES",
@@ -35,7 +28,6 @@ __all__ = [
     "file_store",
     "folder_store",
     "forget",
-    "is_complete",
     "link_expiry",
     "link_store",
     "link_url",

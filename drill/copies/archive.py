@@ -7,7 +7,6 @@ Problems. Must not know: faults, manifests, where the archive lies. It is read o
 from collections.abc import Callable, Sequence
 from io import RawIOBase
 
-from drill.copies import sevenzip, tarred, zipped
 from drill.copies.raw import Unreadable, Waiting, explain, fail
 from drill.errors import DrillError
 from drill.model import Entry, Problem, Receiver, Store, Trouble, View
@@ -84,13 +83,19 @@ class _Guard:
 
 
 def _reader(archive: str) -> tuple[_List, _Deliver]:
-    kind = archive if archive in ARCHIVES else archive_format(archive)
-    match kind:
+    """Load the format's reader. Only here: the libraries behind it take longer than all else that a start loads."""
+    match archive if archive in ARCHIVES else archive_format(archive):
         case ".7z":
+            from drill.copies import sevenzip  # noqa: PLC0415
+
             return sevenzip.list_members, sevenzip.deliver_members
         case ".zip":
+            from drill.copies import zipped  # noqa: PLC0415
+
             return zipped.list_members, zipped.deliver_members
-        case ".tar" | ".tar.gz" | ".tar.xz" | ".tar.zst":
+        case ".tar" | ".tar.gz" | ".tar.xz" | ".tar.zst" as kind:
+            from drill.copies import tarred  # noqa: PLC0415
+
             return tarred.reader(kind)
     raise ValueError(f"{archive!r} is no archive format that is read here")
 

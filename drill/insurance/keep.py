@@ -16,15 +16,13 @@ from io import RawIOBase
 from pathlib import Path
 
 from drill import clock, units
-from drill.copies.raw import Steady
-from drill.copies.sevenzip.layout import START_HEADER, open_layout
 from drill.errors import CannotReach, CannotRead, DrillError
-from drill.extents import Kept, Part, Piece
+from drill.extents import Kept, Piece
 from drill.insurance.form import About, Text, read, read_about, sum_of, write
 from drill.model import Entry, Store
 from drill.salvage import salvage_entries
 from drill.shelf import OpenCopy, State
-from drill.structure import anatomy
+from drill.structure import header_spans
 
 MOST_BYTES = 16 * 1024 * 1024
 MOST_PIECES = 100_000
@@ -204,7 +202,7 @@ def _headers_of(found: OpenCopy) -> list[Piece]:
     store = found.store
     assert store is not None and found.copy.archive is not None
     try:
-        pieces = _read(store, _spans(store, found.copy.archive, found.copy.password))
+        pieces = _read(store, header_spans(store, found.copy.archive, found.copy.password))
     except (CannotRead, CannotReach) as error:
         raise _InTheWay(str(error)) from None
     except OSError as error:
@@ -212,25 +210,6 @@ def _headers_of(found: OpenCopy) -> list[Piece]:
     if not _list_alone(found, pieces, store):
         raise _InTheWay("alone they do not list what is in it")
     return pieces
-
-
-def _spans(store: Store, archive: str, password: str | None) -> list[tuple[int, int]]:
-    """Return where the headers lie. Of a 7z its own two tell: an anatomy would walk through all that is packed."""
-    if archive == ".7z":
-        with store.open(store.files()[0]) as raw:
-            size = raw.seek(0, os.SEEK_END)
-            raw.seek(0)
-            layout = open_layout(Steady(raw), password)
-        return [(0, START_HEADER), (layout.headers, min(layout.end, size))]
-    spans: list[tuple[int, int]] = []
-    for extent in anatomy(store, archive, password).extents:
-        if extent.part is not Part.HEADERS:
-            continue
-        if spans and spans[-1][1] == extent.start:
-            spans[-1] = spans[-1][0], extent.end
-        else:
-            spans.append((extent.start, extent.end))
-    return spans
 
 
 def _read(store: Store, spans: Sequence[tuple[int, int]]) -> list[Piece]:

@@ -16,7 +16,6 @@ from drill.copies.raw import Waiting, explain, fail
 from drill.errors import DrillError
 from drill.extents import Kept
 from drill.model import Collector, Entry, Problem, Store, Trouble
-from drill.salvage import sevenzip, tarred, zipped
 from drill.salvage.loose import deliver_around
 from drill.salvage.patched import Patched
 
@@ -31,9 +30,10 @@ def salvage_entries(store: Store, archive: str, password: str | None, *, kept: K
 
     Members that nothing names any more have invented paths. Errors: Unreadable; CannotReach, CannotRead.
     """
+    list_members, _ = _reader(archive)
     try:
         with _open(store, kept) as raw:
-            return _reader(archive)[0](raw, _size(raw), password)
+            return list_members(raw, _size(raw), password)
     except DrillError:
         raise
     except Exception as error:  # whatever damage makes of a reader: the archive is at fault, not the program
@@ -63,9 +63,10 @@ def salvage(
         return
     guard = _Guard(collector, {(found.path, found.index): asked for found, asked in pairs})
     problem = Problem(Trouble.MISSING, "not found in the archive as it can be read now")
+    _, deliver_members = _reader(archive)
     try:
         with _open(store, kept) as raw:
-            _reader(archive)[1](raw, _size(raw), password, waiting, guard)
+            deliver_members(raw, _size(raw), password, waiting, guard)
     except Exception as error:
         if guard.raised:
             raise
@@ -94,12 +95,19 @@ def _meant(wanted: Sequence[Entry], listing: Sequence[Entry]) -> list[tuple[Entr
 
 
 def _reader(archive: str) -> tuple[_List, _Deliver]:
+    """Load the format's reader. Only here: the libraries behind it take longer than all else that a start loads."""
     match archive if archive in ARCHIVES else archive_format(archive):
         case ".7z":
+            from drill.salvage import sevenzip  # noqa: PLC0415
+
             return sevenzip.list_members, sevenzip.deliver_members
         case ".zip":
+            from drill.salvage import zipped  # noqa: PLC0415
+
             return zipped.list_members, zipped.deliver_members
         case ".tar" | ".tar.gz" | ".tar.xz" | ".tar.zst" as kind:
+            from drill.salvage import tarred  # noqa: PLC0415
+
             return (
                 lambda raw, size, password: tarred.list_members(kind, raw, size),
                 lambda raw, size, password, waiting, to: tarred.deliver_members(kind, raw, size, waiting, to),

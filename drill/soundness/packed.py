@@ -14,7 +14,8 @@ from typing import Any
 
 import zstandard
 
-from drill.copies import Unreadable, archive_view, is_complete
+from drill.copies import Unreadable, archive_view
+from drill.copies.tarred import is_complete
 from drill.model import Entry, Problem, Trouble
 from drill.soundness.kinds import Kind
 from drill.soundness.outcome import Outcome, Soundness, cannot_check, damaged, opens

@@ -9,7 +9,7 @@ stood there. The start header costs nothing at best, as it can be made anew from
 """
 
 from collections.abc import Iterable, Iterator
-from io import RawIOBase
+from io import SEEK_END, RawIOBase
 from typing import cast
 
 from py7zr.exceptions import UnsupportedCompressionMethodError
@@ -61,6 +61,14 @@ def anatomy_of(raw: RawIOBase, size: int, password: str | None, *, kept: bool) -
         encrypted=layout.locked or any(AES in block.methods for block in blocks),
         kept_elsewhere=kept,
     )
+
+
+def header_spans(raw: RawIOBase, password: str | None) -> list[tuple[int, int]]:
+    """Return where the two headers lie, [from, to). Errors: Unreadable."""
+    size = raw.seek(0, SEEK_END)
+    raw.seek(0)
+    layout = open_layout(Steady(raw), password)
+    return [(0, START_HEADER), (layout.headers, min(layout.end, size))]
 
 
 def _refuse_overlaps(blocks: list[Block], size: int) -> None:

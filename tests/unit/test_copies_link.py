@@ -381,7 +381,7 @@ def test_retry_after_is_honoured_and_bounded(session: LinkSession) -> None:
         began = time.perf_counter()
         assert read(server.base, session) == b"now"
         assert 0.95 < time.perf_counter() - began < 3
-    from drill.copies.link import _LONGEST_PAUSE_S, _retry_after  # noqa: PLC0415
+    from drill.copies.asking import _LONGEST_PAUSE_S, _retry_after  # noqa: PLC0415
 
     # RFC 9110, section 10.2.3: "Fri, 31 Dec 1999 23:59:59 GMT" and "120"
     assert _retry_after("120") == 120 and _retry_after("Fri, 31 Dec 1999 23:59:59 GMT") == 0
