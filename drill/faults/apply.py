@@ -26,7 +26,8 @@ class Faulted:
     """A copy under its fate. `touches` is true for files whose read may differ from the fault-free one.
 
     `store` has the streams beneath the view, damaged alike, for a salvage; `replaced` is true for members of an archive
-    that are themselves replaced, whatever its own bytes are.
+    that are themselves replaced, whatever its own bytes are; `on_members` says that some of its members were taken
+    away or replaced: what then has another name or none may be one of these.
     """
 
     view: View
@@ -34,6 +35,7 @@ class Faulted:
     touches: Callable[[Entry], bool]
     hides: Callable[[Entry], bool]
     replaced: Callable[[Entry], bool]
+    on_members: bool
     has_bad_sectors: bool
 
 
@@ -74,8 +76,13 @@ def lay_over(
         touches=touches,
         hides=lambda entry: entry.path in hidden,
         replaced=lambda entry: entry.path in covered,
+        on_members=found.is_archive and any(_is_on_members(blow.hazard) for blow in fate.blows),
         has_bad_sectors=any(item.bad or item.scaled_bad for item in damage.values()),
     )
+
+
+def _is_on_members(hazard: Hazard) -> bool:
+    return hazard.effect in ("deleted", "stale") or (hazard.effect == "encrypted" and hazard.files is not None)
 
 
 def hides(copy_entries: Sequence[Entry], found: OpenCopy, blows: Sequence[Blow]) -> set[str]:

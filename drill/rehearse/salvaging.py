@@ -96,7 +96,8 @@ def _from_copy(batch: Sequence[_Sought], id_: str, bench: Bench) -> float:
     for source in _sources(batch, found, faulted, bench.kept_of):
         left = [sought for sought in batch if not sought.case.is_back]
         wanted = {(e.path, e.index): e for sought in left for e in sought.entries.get(id_, ())}
-        wanted |= {(e.path, e.index): e for e in _unnamed(left, found, source)}
+        if not faulted.on_members:
+            wanted |= {(e.path, e.index): e for e in _unnamed(left, found, source)}
         if wanted:
             took_s += _take(left, bench.parts.of(found, faulted, list(wanted.values()), source), id_)
     return took_s

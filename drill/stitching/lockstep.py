@@ -90,7 +90,7 @@ def between_holes(versions: Sequence[Version], start: int, end: int) -> Iterator
     turns: list[tuple[int, int, bool]] = []  # where, which version, whether it has something from there on
     has = [True] * len(versions)
     for number, version in enumerate(versions):
-        for first, until in (*version.holes, (version.size, end)):
+        for first, until in _lacking(version, end):
             if first < end and until > start:
                 turns += [(max(first, start), number, False), (min(until, end), number, True)]
     turns.sort()
@@ -101,6 +101,15 @@ def between_holes(versions: Sequence[Version], start: int, end: int) -> Iterator
             _, number, has[number] = turns[upcoming]
             upcoming += 1
         yield first, until, tuple(number for number, there in enumerate(has) if there)
+
+
+def _lacking(version: Version, end: int) -> Sequence[Range]:
+    """Return what a version does not have up to `end`; a hole at its own end and what is missing after it are one."""
+    if version.size >= end:
+        return version.holes
+    if version.holes and version.holes[-1][1] >= version.size:
+        return (*version.holes[:-1], (version.holes[-1][0], end))
+    return (*version.holes, (version.size, end))
 
 
 def families(stretches: Iterable[Stretch], count: int, *, least: int, share: float) -> list[tuple[int, ...]]:

@@ -19,11 +19,13 @@ UNITS = (16, 512, 4096)
 
 @dataclass(frozen=True)
 class Damage:
-    """One damaged version: holes and wrong bytes as (unit, length), in units of `unit` bytes, and where it is cut."""
+    """One damaged version: holes and wrong bytes as (unit, length), in units of `unit` bytes, where it is cut, and how
+    many units before that are a hole: a drive often fails where a file ends."""
 
     holes: tuple[tuple[int, int], ...]
     wrong: tuple[int, ...]
     keep: int | None
+    last: int = 0
 
 
 @st.composite
@@ -31,7 +33,9 @@ def damages(draw: st.DrawFn, units: int, *, wrong: bool = True) -> Damage:
     place = st.integers(0, units - 1)
     holes = draw(st.lists(st.tuples(place, st.integers(1, 3)), max_size=4))
     bad = draw(st.lists(place, max_size=3)) if wrong else []
-    return Damage(tuple(sorted(holes)), tuple(bad), draw(st.none() | st.integers(0, units)))
+    return Damage(
+        tuple(sorted(holes)), tuple(bad), draw(st.none() | st.integers(0, units)), draw(st.sampled_from((0, 0, 1, 2)))
+    )
 
 
 def content_of(seed: int, size: int) -> bytes:
@@ -45,7 +49,8 @@ def lay(folder: Path, content: bytes, damage: Damage, *, unit: int, number: int)
             given_bytes[place] ^= 1 + (number * 7 + place) % 255
     holes: list[tuple[int, int]] = []
     size = len(content) if damage.keep is None else min(damage.keep * unit, len(content))
-    for first, count in damage.holes:
+    last = [(max(size // unit - damage.last, 0), damage.last)] if size % unit == 0 else []
+    for first, count in sorted([*damage.holes, *last]):
         start, end = min(first * unit, size), min((first + count) * unit, size)
         start = max(start, holes[-1][1] if holes else 0)
         if start < end:

@@ -180,6 +180,52 @@ def test_members_that_are_encrypted_themselves_are_not_salvaged(tmp_path: Path) 
     assert (found.verdict, found.stitched) == ("lost", 0)
 
 
+MEMBER_FAULTS = {
+    "deleted": Hazard("deleted", Selector(medium=("shelf",))),
+    "one deleted": Hazard("deleted", Selector(medium=("shelf",)), files=("R2.dng",)),
+    "one encrypted": Hazard("encrypted", Selector(medium=("shelf",)), files=("R2.dng",)),
+    "stale": Hazard("stale", Selector(medium=("shelf",)), before=datetime(1985, 1, 1, tzinfo=UTC)),
+}
+
+
+@pytest.mark.parametrize("form", [".zip", ".7z", ".tar"])
+@pytest.mark.parametrize("fault", sorted(MEMBER_FAULTS))
+@pytest.mark.parametrize("kept", [True, False])
+def test_what_a_fault_takes_out_of_an_archive_that_is_damaged_today_is_not_salvaged(
+    tmp_path: Path, form: str, fault: str, kept: bool
+) -> None:
+    """It lies there still under the overlay, and would come back as a member that nothing names."""
+    studio = lay_out(tmp_path, {"shelf": form})
+    headers = tmp_path / "headers" if kept else None
+    run(studio, headers=headers)
+    path = tmp_path / "media/shelf" / f"2026{form}"
+    content = path.read_bytes()
+    if form == ".tar":  # the second header
+        at = content.index(b"raw/R1.dng")
+        path.write_bytes(content[:at] + b"\xff" * 300 + content[at + 300 :])
+    else:
+        path.write_bytes(content[:-2000])
+    found = drill(studio, MEMBER_FAULTS[fault], headers=headers)
+    lost = {note.path for note in found.lost_files}
+    assert lost >= ({"raw/R2.dng"} if fault.startswith("one") else {f"raw/R{n}.dng" for n in range(FILES)})
+
+
+@pytest.mark.outside
+def test_blocks_without_names_are_not_offered_while_something_is_deleted(tmp_path: Path) -> None:
+    """Whether what nothing names is what was deleted, nothing can tell."""
+    program = shutil.which("7zz") or shutil.which("7z")
+    if program is None:
+        pytest.skip("7-Zip is not installed")
+    studio = lay_out(tmp_path, {"shelf": ".7z"})
+    path = tmp_path / "media/shelf/2026.7z"
+    path.unlink()
+    made = [program, "a", "-ms=off", path, "raw"]
+    subprocess.run(made, cwd=tmp_path / "source", stdout=subprocess.DEVNULL, check=True)
+    path.write_bytes(path.read_bytes()[:-60])
+    assert drill(studio).files.verified == FILES
+    assert drill(studio, MEMBER_FAULTS["one deleted"]).files.verified == 0
+
+
 def test_every_effect_that_takes_a_copy_takes_what_a_salvage_could_have(tmp_path: Path) -> None:
     studio = lay_out(tmp_path, {"shelf": ".zip", "card": ""})
     for effect in ("gone", "refused", "deleted", "encrypted", "expired"):

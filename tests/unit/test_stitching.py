@@ -103,6 +103,16 @@ def test_a_truncated_version_ends_with_a_hole(tmp_path: Path) -> None:
     assert bench.stitch(size=200_000).sources == ("bad", "cut")
 
 
+@pytest.mark.parametrize("hole", [(16_384, 20_000), (8192, 12_288)])
+def test_a_version_that_breaks_off_in_a_bad_sector_lacks_all_that_follows(
+    tmp_path: Path, hole: tuple[int, int]
+) -> None:
+    bench = Bench(tmp_path, random.Random(4).randbytes(90_000))
+    bench.add("one", keep=20_000, holes=[hole], declared=90_000)
+    bench.add("two", holes=[(0, 4096)])
+    assert bench.stitch(size=90_000).sources == ("one", "two")
+
+
 def test_two_truncated_versions_are_not_enough_and_a_declared_size_tells_where_the_end_is(tmp_path: Path) -> None:
     bench = Bench(tmp_path, picture() + bytes(5000))
     bench.add("cut", keep=120_000)
