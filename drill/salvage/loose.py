@@ -10,7 +10,7 @@ from drill.copies import BLOCK
 from drill.copies.raw import explain, fail
 from drill.errors import CannotReach, CannotRead, DrillError
 from drill.model import Collector, Entry, Problem, Store, Trouble
-from drill.salvage.patched import Around
+from drill.salvage.patched import Around, Patience
 
 
 def deliver_around(store: Store, entries: Sequence[Entry], collector: Collector) -> None:
@@ -18,7 +18,7 @@ def deliver_around(store: Store, entries: Sequence[Entry], collector: Collector)
 
     What can only be read forwards, as a server sends it, ends where reading fails.
     """
-    buffer = bytearray(BLOCK)
+    buffer, patience = bytearray(BLOCK), Patience()
     for entry in entries:
         try:
             raw = store.open(entry)
@@ -27,11 +27,13 @@ def deliver_around(store: Store, entries: Sequence[Entry], collector: Collector)
             continue
         with raw:
             collector.begin(entry)
-            collector.end(entry, _deliver(raw, entry, collector, buffer))
+            collector.end(entry, _deliver(raw, entry, collector, buffer, patience=patience))
 
 
-def _deliver(raw: RawIOBase, entry: Entry, collector: Collector, buffer: bytearray) -> Problem | None:
-    around = Around(raw) if raw.seekable() else None
+def _deliver(
+    raw: RawIOBase, entry: Entry, collector: Collector, buffer: bytearray, *, patience: Patience
+) -> Problem | None:
+    around = Around(raw, patience=patience) if raw.seekable() else None
     done = 0
     try:
         for chunk in _chunks(around or raw, buffer, entry.size):

@@ -3,17 +3,20 @@
 import errno
 import io
 import random
+from collections.abc import Sequence
 from io import RawIOBase
 from itertools import pairwise
 
 import pytest
 
+from drill import clock
 from drill.extents import Kept, Piece
 from drill.faults.draw import Damage
 from drill.faults.overlay import Memory, Overlay
 from drill.model import Entry, Problem, Store, Trouble
 from drill.salvage.loose import deliver_around
-from drill.salvage.patched import Around, Patched, add_range
+from drill.salvage.patched import PAGE, Around, Patched, Patience, add_range
+from drill.streams import InMemory
 
 
 def bytes_of(count: int, seed: int = 1) -> bytes:
@@ -66,10 +69,82 @@ def test_reading_around_loses_the_bad_bytes_and_no_others(sector: int) -> None:
         assert len(around.holes) == 3  # read again, told once
 
 
-def test_a_drive_that_fails_for_too_long_is_not_tried_on() -> None:
-    with Around(damaged(bytes_of(50_000), (4096, 4096)), most_s=0.0) as around:
-        assert around.readall() == bytes(50_000)
-        assert around.holes == [(0, 50_000)]
+class Failing(InMemory):
+    """A drive as a simulated clock sees it: a read that touches a bad page fails as a whole, and takes its time to."""
+
+    def __init__(self, content: bytes, bad: Sequence[tuple[int, int]], *, fails_s: float) -> None:
+        super().__init__(content)
+        self.bad, self.fails_s = bad, fails_s
+        self.now_s, self.failed = 0.0, 0
+
+    def readinto(self, buffer: object, /) -> int:
+        length = len(self.room(buffer))
+        first, last = self.place - self.place % PAGE, -(-(self.place + length) // PAGE) * PAGE
+        if length and any(first < end and last > start for start, end in self.bad):
+            self.now_s += self.fails_s
+            self.failed += 1
+            raise OSError(errno.EIO, "Input/output error")
+        return super().readinto(buffer)
+
+
+def read_on(drive: Failing, monkeypatch: pytest.MonkeyPatch, patience: Patience | None = None) -> Around:
+    monkeypatch.setattr(clock, "ticks_s", lambda: drive.now_s)
+    around = Around(drive, patience=patience)
+    while around.read(128 * 1024):
+        pass
+    return around
+
+
+@pytest.mark.parametrize("fails_s", [0.0, 0.05, 0.31, 1.0, 5.0, 20.0])
+def test_a_stretch_that_fails_takes_its_own_pages_and_not_the_rest_however_slow(
+    monkeypatch: pytest.MonkeyPatch, fails_s: float
+) -> None:
+    drive = Failing(bytes_of(8_000_000), [(1_000_000, 1_160_000), (6_000_000, 6_000_001)], fails_s=fails_s)
+    around = read_on(drive, monkeypatch)
+    assert around.holes == [(244 * PAGE, 284 * PAGE), (1464 * PAGE, 1465 * PAGE)]
+    assert drive.now_s < 200
+    before = drive.failed
+    around.seek(0)
+    assert len(around.readall() or b"") == 8_000_000
+    assert drive.failed == before  # what is known to be a hole is not read again
+
+
+def test_single_bad_pages_all_over_cost_two_failures_each_and_no_other_page(monkeypatch: pytest.MonkeyPatch) -> None:
+    bad = [(at, at + 1) for at in range(500_000, 16_000_000, 1_000_100)]
+    drive = Failing(bytes_of(16_000_000), bad, fails_s=4.0)
+    around = read_on(drive, monkeypatch)
+    assert sum(end - start for start, end in around.holes) == len(bad) * PAGE
+    assert drive.failed == 2 * len(bad)
+
+
+@pytest.mark.parametrize("fails_s", [0.0, 5.0])
+def test_a_drive_that_is_gone_is_given_up_early(monkeypatch: pytest.MonkeyPatch, fails_s: float) -> None:
+    drive = Failing(bytes(64_000_000), [(0, 64_000_000)], fails_s=fails_s)
+    around = read_on(drive, monkeypatch)
+    assert around.holes == [(0, 64_000_000)]
+    assert drive.now_s < 200 and drive.failed < 10_000
+
+
+def test_when_patience_is_used_up_what_fails_is_leapt_over_and_the_rest_still_read(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    bad = [(at, at + 1) for at in range(500_000, 32_000_000, 1_000_000)]
+    drive = Failing(bytes(80_000_000), bad, fails_s=4.0)
+    around = read_on(drive, monkeypatch, Patience(left_s=20.0))
+    assert drive.now_s < 100
+    lost = sum(end - start for start, end in around.holes)
+    assert 1_000_000 < lost < 34_000_000
+    assert around.holes[-1][1] < 70_000_000
+
+
+def test_files_of_one_drive_share_the_patience(monkeypatch: pytest.MonkeyPatch) -> None:
+    drive = Failing(bytes(1_000_000), [(0, 1_000_000)], fails_s=60.0)
+    monkeypatch.setattr(clock, "ticks_s", lambda: drive.now_s)
+    monkeypatch.setattr(Failing, "close", lambda self: None)
+    wanted = [Entry(f"{number}", 1_000_000) for number in range(200)]
+    taken = Taken()
+    deliver_around(Store(lambda: wanted, lambda entry: drive), wanted, taken)
+    assert len(taken.content) == 200 and drive.now_s < 1800 + 40 * 60
 
 
 def test_ranges_stay_sorted_and_apart() -> None:

@@ -9,7 +9,7 @@ import drill
 
 PACKAGE = Path(drill.__file__).parent
 FLOORS = (
-    ("errors", "model", "units", "clock", "globs", "quick"),
+    ("errors", "model", "units", "clock", "globs", "quick", "streams"),
     (
         "digests",
         "tables",
