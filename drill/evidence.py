@@ -19,7 +19,7 @@ from datetime import datetime, timedelta
 from drill import clock
 from drill.coverage import WEAK, name_key, same_content
 from drill.globs import fold
-from drill.ledger import Evidence, Ledger, Root, unchanged
+from drill.ledger import Evidence, Ledger, Root, as_last_read, unchanged
 from drill.model import Copy, Digest, Entry, Listed, Promised, ProofAge, Shoot, Trouble
 from drill.reading import link_root
 
@@ -89,6 +89,17 @@ def still_known(ledger: Ledger, root: Root | None, entries: Iterable[Entry]) -> 
             yield entry, known
 
 
+def remembered(copy: Copy, ledger: Ledger, promises: Promises) -> tuple[Listed, ...]:
+    """Return promised files that a copy without a list was seen to hold when it was last read: they stand in for a list
+    as long as nobody can look at it."""
+    held = (
+        (one.path, one.digests, one.size)
+        for one in ledger.each_evidence_of_copy(copy.id, copy.on)
+        if one.problem is None and next(promises.holding(one.digests, path=one.path, size=one.size), None) is not None
+    )
+    return tuple(Listed(*each) for each in dict.fromkeys(held))
+
+
 def standing_of(
     copy: Copy,
     ledger: Ledger,
@@ -110,6 +121,7 @@ def standing_of(
         return Standing()
     else:
         readings = ledger.each_evidence(root)
+        readings = readings if entries is not None else as_last_read(readings)
     if begun is not None:
         readings = (one._replace(read_at=now) if one.read_at >= begun else one for one in readings)
     return standing(readings, promises, root=root, entries=entries, listed=copy.listed, now=now)

@@ -50,7 +50,8 @@ class OpenCopy:
     listed: a salvage may still find files in it.
     `unlisted` says which folders in it could not be listed and why, such as "wedding (Permission denied)": the listing
     knows nothing of what is in them. `remembered` counts the files that stand in for the list of a copy that has none
-    and cannot be reached: what it was seen to hold before.
+    and cannot be reached: what it was seen to hold before. `named` counts the files of such an archive that its kept
+    headers name, where nothing else is known of it.
     """
 
     copy: Copy
@@ -62,6 +63,7 @@ class OpenCopy:
     entries: tuple[Entry, ...] = ()
     unlisted: tuple[str, ...] = ()
     remembered: int = 0
+    named: int = 0
     trouble: Trouble | None = None
     damaged: Store | None = None
 

@@ -6,6 +6,6 @@ again when an archive needs them. Must not know: promises, scenarios, verdicts. 
 `form` is the text and its reader; `keep` when they are kept, and how.
 """
 
-from drill.insurance.keep import KEEPS, Held, headers_folder, insure, is_kept, kept_headers, lost_since
+from drill.insurance.keep import KEEPS, Held, headers_folder, insure, is_kept, kept_headers, lost_since, named_by
 
-__all__ = ["KEEPS", "Held", "headers_folder", "insure", "is_kept", "kept_headers", "lost_since"]
+__all__ = ["KEEPS", "Held", "headers_folder", "insure", "is_kept", "kept_headers", "lost_since", "named_by"]

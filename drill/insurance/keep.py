@@ -19,7 +19,7 @@ from drill import clock, units
 from drill.errors import CannotReach, CannotRead, DrillError
 from drill.extents import Kept, Piece
 from drill.insurance.form import About, Text, read, read_about, sum_of, write
-from drill.model import Entry, Store
+from drill.model import Copy, Entry, Store
 from drill.salvage import salvage_entries
 from drill.shelf import OpenCopy, State
 from drill.structure import header_spans
@@ -107,6 +107,16 @@ def kept_headers(id_: str, folder: Path) -> Held:
             warnings.append(f"the kept headers in {path} are damaged in places; what is whole is used")
         headers.append(known.kept)
     return Held(tuple(headers), tuple(warnings))
+
+
+def named_by(copy: Copy, headers: Sequence[Kept]) -> list[Entry]:
+    """Return what kept headers name in an archive that nobody can look at now; nothing where they do not open."""
+    for kept in headers:
+        file = Entry("archive", kept.size)
+        with suppress(CannotRead, CannotReach):
+            alone = Store(lambda file=file: (file,), lambda entry, kept=kept: _Nothing(kept.size))  # type: ignore[misc]
+            return salvage_entries(alone, copy.archive or "", copy.password, kept=kept)
+    return []
 
 
 def lost_since(found: OpenCopy, headers: Sequence[Kept]) -> list[Entry]:

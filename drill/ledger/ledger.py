@@ -16,7 +16,7 @@ from typing import Self, TypeVar
 from drill import __version__, clock
 from drill.ledger import history
 from drill.ledger.connect import OWN_FAULTS, connect, connect_to_read, damaged, failure
-from drill.ledger.readings import FileKey, insert_readings, select_evidence, select_one, select_some
+from drill.ledger.readings import FileKey, as_last_read, insert_readings, select_evidence, select_one, select_some
 from drill.ledger.rows import (
     Evidence,
     Ranges,
@@ -181,7 +181,8 @@ class Ledger:
         return self._root_id(root.key) is not None
 
     def evidence_of_copy(self, copy: str, medium: str) -> Mapping[FileKey, Evidence]:
-        """Return the same of a copy that lies nowhere now: of where it was last read under that id on that medium."""
+        """Return the same of a copy that lies nowhere now: of where it was last read under that id on that medium, each
+        path as it was last read (see `as_last_read`)."""
         return {(one.path, one.index): one for one in self.each_evidence_of_copy(copy, medium)}
 
     def each_evidence_of_copy(self, copy: str, medium: str) -> Iterator[Evidence]:
@@ -189,7 +190,9 @@ class Ledger:
         self.flush()
         query = "SELECT id, path, archive FROM roots WHERE copy = ? AND medium = ? ORDER BY read_at_us DESC, id DESC"
         found = self._ask(lambda: self._db.execute(query, (copy, medium)).fetchone())
-        return iter(()) if found is None else self._each(found[0], (from_text(found[1]), medium, bool(found[2])))
+        if found is None:
+            return iter(())
+        return as_last_read(self._each(found[0], (from_text(found[1]), medium, bool(found[2]))))
 
     @property
     def count(self) -> int:

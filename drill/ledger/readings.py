@@ -6,8 +6,10 @@ what reads files takes it in the meantime.
 """
 
 import sqlite3
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from functools import cache
+from itertools import groupby
+from operator import attrgetter
 from typing import TypeVar
 
 from drill.ledger.rows import (
@@ -37,7 +39,7 @@ _PUT = f"INSERT OR REPLACE INTO readings (root, {COLUMNS}) VALUES {{rows}}"
 _BEFORE = "SELECT path, number, digests FROM before WHERE root = ?"
 _GET = f"SELECT {COLUMNS} FROM readings WHERE root = ? AND path = ? AND number = ?"
 _SOME = f"SELECT {COLUMNS} FROM readings WHERE root = ? AND path IN ({{paths}})"
-_ALL = f"SELECT {COLUMNS} FROM readings WHERE root = ?"
+_ALL = f"SELECT {COLUMNS} FROM readings WHERE root = ? ORDER BY path, number"  # as they lie: nothing is sorted
 
 T = TypeVar("T")
 FileKey = tuple[str, int]  # a file's path on its copy, and its index there
@@ -87,6 +89,23 @@ def select_evidence(db: sqlite3.Connection, root: int, key: RootKey) -> Iterator
         one = evidence_of(row, roots[state])
         place = one.path, one.index
         yield one._replace(before=before[place]) if place in before else one
+
+
+def as_last_read(readings: Iterable[Evidence]) -> Iterator[Evidence]:
+    """Yield, of each path, what was there when it was last read, for a copy that cannot be listed now.
+
+    An archive's member has another index after the archive was packed anew, and its older readings stay beside the last
+    one. Members of one path that were read in the same state of their archive all count; behind a link no state shows,
+    and the last one alone does. `readings` come path by path, as the ledger yields them.
+    """
+    for _, of_path in groupby(readings, key=attrgetter("path")):
+        some = list(of_path)
+        last = max(some, key=attrgetter("read_at"))
+        yield from some if len(some) == 1 else (one for one in some if one is last or _is_beside(one, last))
+
+
+def _is_beside(one: Evidence, last: Evidence) -> bool:
+    return last.root.archive and one.root == last.root
 
 
 def _right(values: tuple[object, ...], seed: int) -> Row | None:

@@ -136,6 +136,9 @@ class Site:
     def _about(found: OpenCopy, is_lost: bool) -> str:
         if is_lost:
             unknown = "is lost, has no list, and no earlier run read it: what was on it is not known"
+            if found.named:
+                files = "1 file" if found.named == 1 else f"{found.named} files"
+                unknown = f"is lost, has no list, and was never read: its kept headers name {files} in it, unproved"
             return "" if found.copy.listed is not None else unknown
         how = {State.AWAY: "cannot be reached now", State.REFUSES: "gives nothing", State.HERE: "is damaged"}
         return f"{how[found.state]}: {found.reason}" if found.reason else ""

@@ -67,12 +67,7 @@ class Holdings:
         matched = self._matched()
         for id_, found in self._copies.items():
             if found.state is State.AWAY:
-                on_paper = (
-                    "what its list names stays on paper" if found.copy.listed else "without a list it holds nothing"
-                )
-                if found.remembered:
-                    on_paper = "it has no list, and what was read on it before stays on paper"
-                said.append(f"{id_} cannot be reached now: {found.reason}; {on_paper}")
+                said.append(f"{id_} cannot be reached now: {found.reason}; {_on_paper(found)}")
             elif found.state is State.REFUSES:
                 said.append(f"{id_} gives nothing: {found.reason}")
             else:
@@ -108,3 +103,15 @@ class Holdings:
             files = "1 file matches" if len(left) == 1 else f"{len(left)} files match"
             said.append(f"{id_}: {files} no promise {why}, such as {left[0]}")
         return said
+
+
+def _on_paper(found: OpenCopy) -> str:
+    """Return in words what counts of a copy that cannot be reached."""
+    if found.remembered:
+        return "it has no list, and what was read on it before stays on paper"
+    if found.copy.listed:
+        return "what its list names stays on paper"
+    if found.named:
+        files = "1 file" if found.named == 1 else f"{found.named} files"
+        return f"its kept headers name {files} in it, but it has no list and was never read, so nothing counts"
+    return "without a list it holds nothing"

@@ -11,9 +11,9 @@ from datetime import datetime
 
 from drill import clock
 from drill.coverage import Claim, kinds_of
-from drill.evidence import Promises, Standing, proof_age, standing_of, still_known
+from drill.evidence import Promises, Standing, proof_age, remembered, standing_of, still_known
 from drill.ledger import Ledger, Root
-from drill.model import Digest, Entry, Listed, Promised, ProofAge, Seen, Shoot, Trouble
+from drill.model import Digest, Entry, Promised, ProofAge, Seen, Shoot, Trouble
 from drill.reading import ENDS_PROOF, is_lasting, link_root, root_of
 from drill.rehearse.holdings import Claims
 from drill.rehearse.reads import Read
@@ -37,14 +37,7 @@ class Memory:
         """Give a copy without a list that cannot be reached now, as its list, what it was last seen to hold."""
         if self._ledger is None or found.state is not State.AWAY or found.copy.listed is not None:
             return found
-        known = self._ledger.evidence_of_copy(found.copy.id, found.copy.on).values()
-        listed = tuple(
-            Listed(one.path, one.digests, one.size)
-            for one in known
-            if not one.index
-            and one.problem is None
-            and any(True for _ in self._promises.holding(one.digests, path=one.path, size=one.size))
-        )
+        listed = remembered(found.copy, self._ledger, self._promises)
         if not listed:
             return found
         return replace(found, copy=replace(found.copy, listed=listed), remembered=len(listed))

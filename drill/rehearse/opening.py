@@ -13,7 +13,7 @@ from pathlib import Path
 from drill.copies import LinkSession, archive_view
 from drill.errors import CannotReach, CannotRead
 from drill.extents import Kept
-from drill.insurance import insure, kept_headers, lost_since
+from drill.insurance import insure, kept_headers, lost_since, named_by
 from drill.model import Bus, Entry, Studio, Trouble
 from drill.plan import order_copies
 from drill.rehearse.bench import Case
@@ -49,6 +49,13 @@ class Headers:
         self._known.pop(found.copy.id, None)
         return found
 
+    def with_named(self, found: OpenCopy) -> OpenCopy:
+        """Count what kept headers name in an archive that cannot be reached and of which nothing else is known: names
+        prove nothing, and tell which drive to look for."""
+        if found.state is not State.AWAY or found.copy.listed is not None or not found.is_archive:
+            return found
+        return replace(found, named=len(named_by(found.copy, self.of(found.copy.id))))
+
     def of(self, id_: str) -> Sequence[Kept]:
         """Return what is kept of a copy's headers, the latest first."""
         if id_ not in self._known and self._folder is not None:
@@ -82,7 +89,8 @@ def open_copies(
             opened = open_copy(copy, medium, session=session, downloads=downloads)
             opened = opened if headers is None else headers.keep(opened)
             opened = past_damage(opened, () if headers is None or opened.damaged is None else headers.of(copy.id))
-        found[copy.id] = memory.with_remembered(opened)
+        remembered = memory.with_remembered(opened)
+        found[copy.id] = remembered if headers is None else headers.with_named(remembered)
     return found
 
 

@@ -7,10 +7,10 @@ import os
 from collections.abc import Sequence
 from datetime import datetime
 
-from drill.evidence import Promises, Standing, standing_of
+from drill.evidence import Promises, Standing, remembered, standing_of
 from drill.inventory import LOOKED_INTO
 from drill.ledger import Ledger, Root
-from drill.model import Copy, Shoot
+from drill.model import Copy, Listed, Shoot
 from drill.survey.look import Found
 
 
@@ -27,6 +27,12 @@ class Proofs:
         if self._ledger is None or copy.at is None or copy.form != "folder":
             return False
         return self._ledger.knows(Root(os.path.realpath(copy.at), copy.on))
+
+    def remembered(self, found: Found) -> tuple[Listed, ...]:
+        """Return what stands in for the list of a copy that has none and cannot be looked into: what was read on it."""
+        if self._ledger is None or found.copy.listed is not None or found.state not in ("answers", "away"):
+            return ()
+        return remembered(found.copy, self._ledger, self._promises)
 
     def standing(self, found: Found) -> Standing:
         """Return what earlier readings prove and refute; of a copy that cannot be looked into, as of their day."""

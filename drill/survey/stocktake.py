@@ -109,6 +109,7 @@ class _Seen:
     files: int | None
     listed: int | None
     headers_kept: bool | None
+    is_remembered: bool
 
     def held(self, span: slice) -> list[int]:
         """Return the promised files, by number, that it is said to hold of a shoot."""
@@ -126,15 +127,15 @@ def _look_at_all(
             times = proofs.are_of(copy)
             found = look(copy, studio.media[copy.on], session=session, now=now, times=times)
             kept = safe.holds(found)
-            seen.append(_look_at(studio, wanted, found, proofs.standing(found), headers_kept=kept))
+            seen.append(_look_at(studio, wanted, found, proofs, headers_kept=kept))
     return seen
 
 
-def _look_at(studio: Studio, wanted: Wanted, found: Found, known: Standing, *, headers_kept: bool | None) -> _Seen:
-    copy = found.copy
+def _look_at(studio: Studio, wanted: Wanted, found: Found, proofs: Proofs, *, headers_kept: bool | None) -> _Seen:
+    copy, known, remembered = found.copy, proofs.standing(found), proofs.remembered(found)
     holds = found.state in HOLD
     root = copy.at.name if copy.at is not None and copy.form == "folder" else ""
-    holding = hold(wanted, listed=copy.listed, entries=found.entries, root=root)
+    holding = hold(wanted, listed=remembered or copy.listed, entries=found.entries, root=root)
     if not holds:
         holding.state[:] = holding.state.replace(bytes([SAID]), bytes([REFUSED]))
     if holding.extra:
@@ -144,7 +145,8 @@ def _look_at(studio: Studio, wanted: Wanted, found: Found, known: Standing, *, h
         ]
     files = None if found.entries is None else len(found.entries)
     bare = replace(found, entries=None, opened=None)
-    return _Seen(bare, holding, known, files, None if copy.listed is None else len(copy.listed), headers_kept)
+    listed = None if copy.listed is None else len(copy.listed)
+    return _Seen(bare, holding, known, files, listed, headers_kept, bool(remembered))
 
 
 def _sizes(wanted: Wanted, looked: Sequence[_Seen]) -> tuple[list[int | None], dict[int, Disagreement]]:
@@ -360,12 +362,19 @@ def _notes(looked: Iterable[_Seen]) -> list[str]:
     for seen in looked:
         found, copy = seen.found, seen.found.copy
         if found.state == "away":
-            on_paper = "what its list names stays on paper" if copy.listed else "without a list it counts for nothing"
+            on_paper = _on_paper(seen, "without a list it counts for nothing")
             said.append(f"{copy.id} cannot be reached now: {found.reason}; {on_paper}")
         elif found.state == "answers":
-            what = "what its list names stays on paper" if copy.listed else "without a list it counts for nothing here"
+            what = _on_paper(seen, "without a list it counts for nothing here")
             said.append(f"{copy.id} answers, and was not downloaded: {what}; a drill looks inside")
             said += [f"{copy.id} refuses some of its files: {found.reason}"] if found.reason else []
         elif copy.archive is not None and copy.listed is None:
             said.append(unlisted_archive(copy.id))
     return said
+
+
+def _on_paper(seen: _Seen, nothing: str) -> str:
+    """Return in words what counts of a copy that nobody can look into."""
+    if seen.found.copy.listed:
+        return "what its list names stays on paper"
+    return "it has no list, and what was read on it before stays on paper" if seen.is_remembered else nothing

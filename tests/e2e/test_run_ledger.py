@@ -74,6 +74,42 @@ def test_a_copy_without_a_list_that_is_away_holds_on_paper_what_was_read_on_it(t
     assert "it has no list, and what was read on it before stays on paper" in said
 
 
+@pytest.mark.parametrize("form", [".zip", ".7z", ".tar", "link.zip"])
+def test_of_an_archive_without_a_list_that_is_away_every_file_that_was_read_stays_on_paper(
+    tmp_path: Path, form: str
+) -> None:
+    copies = (copy("x", *FILES, form=form), copy("y", *FILES))
+    described = Studio(media=media("x", "y"), shoots=(shoot(*FILES),), copies=copies)
+    folder = tmp_path / "studio"
+    with link_server(folder / "cloud") as (base, _):
+        built = build(folder, described, [gone(medium="y")], base=base)
+        assert run(built).code == 0
+    for place in ("media", "cloud"):
+        if (folder / place / "x").exists():
+            shutil.move(folder / place / "x", tmp_path / "unplugged")
+    (drill,) = run(built, "--json", "-").record["drills"]
+    assert drill["files"] == {"promised": 3, "verified": 0, "on_paper": 3, "lost": 0}
+    surveyed = start("survey", built.file, "--now", NOW, "--json", "-", cwd=tmp_path).record
+    assert {c["copy"]: (c["listed"], c["promised"]) for c in surveyed["copies"]}["x"] == (None, 3)
+    said = " ".join(start("survey", built.file, "--now", NOW, cwd=tmp_path).out.split())
+    assert "it has no list, and what was read on it before stays on paper" in said
+    recovered = start("recover", built.file, "--lost", "x", "--lost", "y", "--into", tmp_path / "back", cwd=tmp_path)
+    assert "3 files, last on x (lost)" in " ".join(recovered.said.split()), recovered.said
+
+
+@pytest.mark.parametrize("form", [".zip", ".7z", ".tar"])
+def test_what_kept_headers_name_is_said_of_an_archive_that_was_never_read(tmp_path: Path, form: str) -> None:
+    copies = (copy("x", *FILES, form=form), copy("y", *FILES))
+    described = Studio(media=media("x", "y"), shoots=(shoot(*FILES),), copies=copies)
+    built = build(tmp_path / "studio", described, [gone(medium="y")])
+    start("survey", built.file, "--now", NOW, cwd=tmp_path)
+    assert list((tmp_path / "studio/ledger.headers").iterdir())
+    shutil.move(tmp_path / "studio/media/x", tmp_path / "unplugged")
+    outcome = run(built)
+    assert "its kept headers name 3 files in it" in " ".join(outcome.out.split()), outcome.said
+    assert run(built, "--json", "-").record["drills"][0]["files"]["lost"] == 3, "a name is no proof"
+
+
 def test_the_same_ledger_gives_the_same_result(tmp_path: Path) -> None:
     built = two(tmp_path / "studio", SLOW, gone(medium="y"))
     run(built)

@@ -9,6 +9,7 @@ from collections.abc import Iterator
 from contextlib import closing, contextmanager
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta, timezone
+from hashlib import sha256
 from pathlib import Path
 
 import pytest
@@ -764,3 +765,23 @@ def test_many_readings_at_once_are_what_each_of_them_is(path: Path) -> None:
         known = again.evidence(ROOT)
         was = [known[entry.path, entry.index].before for entry in entries]
         assert was == [seen_of(n).digests for n in range(357)], "what was there first is not forgotten"
+
+
+def test_of_an_archive_that_is_away_each_path_counts_as_it_was_last_read() -> None:
+    """It was packed anew, so that its members have other indexes, and a camera used a name again."""
+    state = Root("/media/kiln.zip", "ssd", archive=True, size=10, modified=WHEN)
+    anew = replace(state, size=20)
+    with Ledger.open(None) as ledger:
+        for root, path, index, content, days in (
+            (state, "a.dng", 40, b"first", 0),
+            (anew, "a.dng", 80, b"second", 2),
+            (anew, "twice.dng", 90, b"one", 2),
+            (anew, "twice.dng", 95, b"two", 3),
+            (state, "only.dng", 60, b"only", 0),
+        ):
+            seen = Seen(len(content), (Digest("sha256", sha256(content).hexdigest()),))
+            member = Entry(path, len(content), WHEN, index)
+            ledger.put(root, member, seen, read_at=WHEN + timedelta(days=days), copy="kiln")
+        kept = ledger.evidence_of_copy("kiln", "ssd")
+        assert kept.keys() == {("a.dng", 80), ("twice.dng", 90), ("twice.dng", 95), ("only.dng", 60)}
+        assert len(ledger.evidence(anew)) == 5
