@@ -82,5 +82,5 @@ def _opened(place: str) -> int | None:
         return None
     try:
         return os.open(place, os.O_RDONLY | getattr(os, "O_DIRECTORY", 0) | getattr(os, "O_CLOEXEC", 0))
-    except OSError:
+    except (OSError, ValueError):
         return None

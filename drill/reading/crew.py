@@ -12,6 +12,7 @@ streams under a fault take.
 from collections import deque
 from collections.abc import Iterator, Sequence
 from datetime import datetime
+from itertools import accumulate
 from threading import Event, Thread
 from typing import NamedTuple, TypeVar
 
@@ -20,7 +21,7 @@ from drill.copies import FolderOpener, forget, reach
 from drill.copies.raw import deliver_file
 from drill.errors import CannotReach, DrillError
 from drill.model import Entry, Problem, Seen, Trouble
-from drill.quick import Named, contents
+from drill.quick import Named, can_be_quick, contents
 from drill.reading.hands import HANDS, WORTH, Hand, start_hands
 from drill.reading.lanes import Group, Lane, is_small
 from drill.reading.onepass import OnePass
@@ -135,8 +136,7 @@ class Crew:
         self.not_after = not_after
         self._from_medium = from_medium
         self._hands: list[Hand] = []
-        many = sum(len(group.entries) for lane in work for group in lane.groups if _is_for_hands(group))
-        self._wants_hands = not_after is None and many >= WORTH
+        self._wants_hands = not_after is None and can_be_quick(from_medium=from_medium) and _are_many(work)
         first = HANDS if self._wants_hands else 1  # workers that do not wait, see `_take`
         self.stop, self.wake = Event(), Event()
         self.arrived: deque[Arrived] = deque()
@@ -297,6 +297,12 @@ def _is_for_hands(group: Group) -> bool:
     """Say whether a group is one of many small files of a plain folder."""
     store = group.found.store
     return len(group.entries) >= _FEW and store is not None and isinstance(store.open, FolderOpener)
+
+
+def _are_many(work: Sequence[Lane]) -> bool:
+    """Say whether there are so many small files of plain folders that other processes are worth starting."""
+    groups = (group for lane in work for group in lane.groups if _is_for_hands(group))
+    return any(many >= WORTH for many in accumulate(sum(map(is_small, group.entries)) for group in groups))
 
 
 def _runs(group: Group, quick: FolderOpener | None) -> Iterator[_Run]:

@@ -5,14 +5,24 @@ whether the cache is to let go of each file, the files' names and listed sizes. 
 pieces and in any order of asks: the number, and for each file in turn its digests' texts, or None for what has to be
 read with care, with the seconds it took. It ends with its input. Must not know: copies, the ledger.
 
-It is run by its path and imports nothing of its room, so that it is there soon. `hands` is the other end.
+It is run by its path and imports nothing of its room, so that it is there soon. `hands` is the other end. What else
+prints (somebody's start-up code, a library) goes nowhere: `READY` is where the frames begin, and standard output is put
+aside before anything is imported. Whatever a file comes to, each is answered.
 """
 
-import marshal
 import os
-import signal
 import sys
-from collections.abc import Callable
+
+_OUT = 1
+if __name__ == "__main__":
+    _OUT = os.dup(1)
+    os.dup2(2, 1)
+    sys.path.insert(0, os.path.dirname(os.path.dirname(os.path.dirname(os.path.abspath(__file__)))))  # noqa: PTH100, PTH120 - before pathlib is there
+
+import marshal
+import signal
+from collections.abc import Callable, Iterator
+from contextlib import suppress
 from threading import Lock, Thread
 from time import perf_counter
 from typing import BinaryIO
@@ -20,7 +30,9 @@ from typing import BinaryIO
 from drill.digests import texts_at_once
 from drill.quick import Named, contents
 
+READY = b"\0a hand is ready\0"  # before its first frame
 LENGTH_BYTES = 4  # before each frame, big-endian
+MOST_BYTES = 16 * 1024 * 1024  # of one frame; the longest names of a whole ask take a hundredth of it
 MOST_AT_ONCE = 128  # files of one piece of an answer
 TELL_AFTER_S = 0.2  # and no longer than this it waits for more: what was read is to be in the ledger soon
 
@@ -30,8 +42,10 @@ Piece = tuple[int, list[Answer]]
 
 
 def read_frame(pipe: BinaryIO) -> bytes | None:
-    """Return the next frame; None where the other end is no more."""
+    """Return the next frame; None where the other end is no more, or what comes is no frame."""
     length = int.from_bytes(pipe.read(LENGTH_BYTES), "big")
+    if length > MOST_BYTES:
+        return None
     frame = pipe.read(length)
     return frame if length and len(frame) == length else None
 
@@ -45,7 +59,9 @@ def write_frame(pipe: BinaryIO, frame: bytes) -> None:
 def main() -> None:
     """Answer until the input ends, each ask on a thread of its own."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is for the run, which then ends this
-    out, lock = os.fdopen(os.dup(1), "wb"), Lock()
+    out, lock = os.fdopen(_OUT, "wb"), Lock()
+    out.write(READY)
+    out.flush()
 
     def tell(piece: Piece) -> None:
         with lock:
@@ -58,6 +74,16 @@ def main() -> None:
 
 def _serve(ask: Ask, tell: Callable[[Piece], None]) -> None:
     number, place, kinds, from_medium, files = ask
+    left = len(files)
+    with suppress(Exception):  # whatever it was, a careful reading finds it again and can say it
+        for piece in _pieces(place, kinds, files, from_medium=from_medium):
+            left -= len(piece)
+            tell((number, piece))
+    if left:
+        tell((number, [(None, 0.0)] * left))
+
+
+def _pieces(place: str, kinds: tuple[str, ...], files: list[Named], *, from_medium: bool) -> Iterator[list[Answer]]:
     digest = texts_at_once(kinds)
     done: list[Answer] = []
     told_s = since_s = perf_counter()
@@ -67,10 +93,10 @@ def _serve(ask: Ask, tell: Callable[[Piece], None]) -> None:
         done.append((texts, now_s - since_s))
         since_s = now_s
         if len(done) == MOST_AT_ONCE or now_s - told_s > TELL_AFTER_S:
-            tell((number, done))
+            yield done
             done, told_s = [], now_s
     if done:
-        tell((number, done))
+        yield done
 
 
 if __name__ == "__main__":

@@ -1,22 +1,28 @@
 """Other processes that read many small files: they answer what a reading here would, or leave it to that."""
 
+import signal
+import subprocess
+import sys
 import threading
 from collections.abc import Iterator
 from dataclasses import replace
 from datetime import UTC, datetime
-from io import RawIOBase
+from io import BytesIO, RawIOBase
 from pathlib import Path
 
 import pytest
 
 import drill.reading.crew
+import drill.reading.hands
 from drill.copies import FolderOpener, LinkSession
 from drill.digests import at_once, named
 from drill.ledger import Ledger
 from drill.model import Copy, Entry, Medium, Problem, Seen
-from drill.quick import can_be_quick
+from drill.quick import Named, can_be_quick
 from drill.reading import Job, Readings, read_files
+from drill.reading.hand import Piece, _serve, read_frame
 from drill.reading.hands import Hand, start_hands
+from drill.reading.lanes import SMALL
 from drill.shelf import OpenCopy, open_copy
 
 pytestmark = pytest.mark.skipif(not can_be_quick(from_medium=False), reason="files are not read at one go here")
@@ -168,3 +174,92 @@ def test_hands_are_not_asked_where_the_stream_is_another(tmp_path: Path, monkeyp
 
     read(replace(found, store=replace(found.store, open=open_it)))
     assert hands == [] and len(calls) == 100
+
+
+PRINTS = (
+    "import os, sys\nprint('welcome')\nsys.stdout.flush()\nos.write(1, b'\\xff\\xff\\xff\\xff' * 50)\nprint('later')\n"
+)
+HANGS = "import time\ntime.sleep(3600)\n"
+PRINTS_ON = "import os\nwhile True: os.write(1, b'x' * 4096)\n"
+
+
+@pytest.mark.parametrize(("code", "answers"), [(PRINTS, True), (HANGS, False), (PRINTS_ON, False)])
+def test_start_up_code_of_the_system_is_no_answer(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, code: str, answers: bool
+) -> None:
+    """A `sitecustomize` is run before anything else in every interpreter (docs.python.org, module site)."""
+    (tmp_path / "site").mkdir()
+    (tmp_path / "site/sitecustomize.py").write_text(code, encoding="utf-8")
+    monkeypatch.setenv("PYTHONPATH", str(tmp_path / "site"), prepend=":")
+    monkeypatch.setattr(drill.reading.hands, "_SILENT_S", 10.0 if answers else 0.5)
+    made = folder(tmp_path / "c", 700)
+    hands = started(monkeypatch)
+    done = {path: result for (_, path, _), result in read(opened(tmp_path / "c")).items()}
+    assert done == seen_of(made)
+    assert [one._is_ready.is_set() for one in hands] == [answers] * 2
+
+
+@pytest.mark.skipif(not hasattr(signal, "SIGSTOP"), reason="a process cannot be stopped here")
+def test_a_hand_that_lives_and_says_nothing_is_given_up(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(drill.reading.hands, "_SILENT_S", 0.5)
+    made = folder(tmp_path / "c", 700)
+    hands = started(monkeypatch)
+    stop = property(lambda hand: hand._process.send_signal(signal.SIGSTOP) or 0)
+    monkeypatch.setattr(Hand, "busy", stop)
+    done = {path: result for (_, path, _), result in read(opened(tmp_path / "c")).items()}
+    assert done == seen_of(made)
+    assert len(hands) == 2 and any(hand.is_lost for hand in hands)
+
+
+def test_whatever_goes_wrong_in_a_hand_each_file_is_answered(monkeypatch: pytest.MonkeyPatch) -> None:
+    def contents(place: str, files: list[Named], *, from_medium: bool) -> Iterator[bytes]:
+        yield b"clay"
+        raise UnicodeEncodeError("ascii", "\udc80", 0, 1, "as a system without UTF-8 would have it")
+
+    monkeypatch.setattr(drill.reading.hand, "contents", contents)
+    told: list[Piece] = []
+    _serve((7, "/reed/", ("md5",), False, [("a", 4), ("b", 4), ("c", 4)]), told.append)
+    assert [number for number, _ in told] == [7] * len(told)
+    assert [texts for _, piece in told for texts, _ in piece] == [None] * 3
+
+
+def test_what_is_no_frame_is_the_end() -> None:
+    assert read_frame(BytesIO(b"\xff\xff\xff\xff" + b"x" * 100)) is None
+    assert read_frame(BytesIO(b"\0\0\0\x03abc")) == b"abc"
+
+
+@pytest.mark.parametrize("flags", [["-E", "-X", "utf8=1"], ["-I"], ["-s", "-B", "-X", "utf8=0"]])
+def test_a_hand_runs_under_the_flags_of_the_run(tmp_path: Path, flags: list[str]) -> None:
+    """Names of files are written as the interpreter's flags say, and -E and -I keep the surroundings out."""
+    folder(tmp_path, 3)
+    root = str(Path(drill.__file__).parent.parent)
+    code = f"""
+import sys; sys.path.insert(0, {root!r})
+from drill.reading.hands import Hand, _flags
+hand = Hand()
+asked = hand.ask({f"{tmp_path}/0/"!r}, [("kiln000.dng", 6)], ("md5",), from_medium=False, stops=lambda: False)
+print(_flags(), [texts is not None for texts, _ in asked])
+hand.end()
+"""
+    said = subprocess.run([sys.executable, *flags, "-c", code], capture_output=True, text=True, check=True).stdout
+    assert said.rstrip().endswith("[True]"), said
+    assert all(f"'{flag}'" in said for flag in flags), said
+
+
+def test_hands_are_not_started_where_they_could_do_nothing(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    folder(tmp_path / "c", 100)
+    hands = started(monkeypatch)
+    monkeypatch.setattr(drill.reading.crew, "can_be_quick", lambda *, from_medium: False)
+    read(opened(tmp_path / "c"))
+    assert hands == []
+
+
+def test_hands_are_not_started_for_large_files(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    hands = started(monkeypatch)
+    monkeypatch.setattr(drill.reading.crew, "WORTH", 10)
+    (tmp_path / "c").mkdir()
+    for number in range(20):
+        with (tmp_path / f"c/{number}.mov").open("wb") as file:
+            file.truncate(SMALL + 1 if number > 8 else 10)
+    read(opened(tmp_path / "c"))
+    assert hands == []
