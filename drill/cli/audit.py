@@ -77,7 +77,7 @@ def _audit(options: argparse.Namespace) -> int:
         look=options.look,
         progress=progress,
     )
-    with Ledger.none() if options.no_ledger else Ledger.open(studio.ledger) as ledger:
+    with Ledger.none() if options.no_ledger else Ledger.open(studio.ledger, warn=complain) as ledger:
         found = audit(studio, ledger, settings)
         progress("")
         if options.seed is None:

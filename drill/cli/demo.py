@@ -39,7 +39,7 @@ def _demo(options: argparse.Namespace) -> int:
         layout = lay_out(folder, link_base=server.base, now=clock.now())
         studio = load_studio(layout.studio_file)
         settings = Options(seed=DEMO_SEED, now=clock.now(), progress=progress)
-        with Ledger.open(studio.ledger) as ledger:
+        with Ledger.open(studio.ledger, warn=complain) as ledger:
             run = recorded(studio, load_scenarios([]), settings, ledger)
             looked = audit.Options(now=clock.now(), new_seed=DEMO_SEED, progress=progress)
             audited = audit.audit(studio, ledger, looked) if run.complete else None

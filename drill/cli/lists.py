@@ -60,7 +60,7 @@ def write_lists(studio: Studio, options: argparse.Namespace) -> tuple[Studio, bo
     )
     try:
         now = clock.now()
-        with Ledger.open(studio.ledger) as ledger:
+        with Ledger.open(studio.ledger, warn=complain) as ledger:
             run = ledger.begin_run("lists", now=now)
             made = make_lists(studio, kind=options.digest, ledger=ledger, now=now, progress=progress)
             ledger.end_run(run, complete=True)

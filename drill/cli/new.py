@@ -197,7 +197,7 @@ def _look(
     now = clock.now()
     with (
         tempfile.TemporaryDirectory(prefix="drill-new-", ignore_cleanup_errors=True) as scratch,
-        Ledger.open(file) as ledger,
+        Ledger.open(file, warn=complain) as ledger,
     ):
         run = ledger.begin_run("new", now=now)
         proposal = look(

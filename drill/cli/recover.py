@@ -72,14 +72,14 @@ def _recover(options: argparse.Namespace) -> int:
     for warning in studio.warnings:
         complain(f"warning: {warning}")
     now = options.now or clock.now()
-    with nullcontext(None) if options.no_ledger else Ledger.open(studio.ledger) as ledger:
+    with nullcontext(None) if options.no_ledger else Ledger.open(studio.ledger, warn=complain) as ledger:
         settings = Options(lost, now, first=first, ledger=ledger, headers=headers, progress=progress)
         record = recover(studio, options.into, shoots, settings)
-    progress("")
-    if record.unfinished:
-        complain(f"drill: not finished: {record.unfinished}")
-    _leave_list(record, options.into)
-    deliver(recover_text(record, width=columns()), dump(record), options)
+        progress("")
+        if record.unfinished:
+            complain(f"drill: not finished: {record.unfinished}")
+        _leave_list(record, options.into)  # before the ledger is closed, which may fail
+        deliver(recover_text(record, width=columns()), dump(record), options)
     if not record.complete:
         return UNFINISHED
     return OK if record.is_back else FALLS_SHORT

@@ -55,7 +55,7 @@ def _retire(options: argparse.Namespace) -> int:
     for warning in studio.warnings:
         complain(f"warning: {warning}")
     now = options.now or clock.now()
-    with Ledger.none() if options.no_ledger else Ledger.open(studio.ledger) as ledger:
+    with Ledger.none() if options.no_ledger else Ledger.open(studio.ledger, warn=complain) as ledger:
         record = retire(studio, options.medium, ledger, Options(now, read=options.read, progress=progress))
     progress("")
     if record.unfinished:

@@ -97,7 +97,7 @@ def _run(options: argparse.Namespace) -> int:
         complain(f"warning: {warning}")
     if options.seed is None:
         complain(f"seed: {seed}")
-    with nullcontext(None) if options.no_ledger else Ledger.open(studio.ledger) as ledger:
+    with nullcontext(None) if options.no_ledger else Ledger.open(studio.ledger, warn=complain) as ledger:
         run = recorded(studio, scenarios, settings, ledger)
     progress("")
     if run.unfinished:

@@ -37,12 +37,12 @@ from drill.record import Drill
 
 _COMMIT_EVERY_S = 0.5  # with a reader's ticks of 0.2 s and the commit itself still within a second
 _MOST_PENDING = 4_000
-_AT_ONCE = 200  # rows of one statement: at each of its steps SQLite lets go of the interpreter's lock
 _SEEN_ROOT = """INSERT INTO roots (path, medium, archive, copy, read_at_us) VALUES (?, ?, ?, ?, ?)
     ON CONFLICT DO UPDATE SET read_at_us = max(read_at_us, excluded.read_at_us),
         copy = CASE excluded.copy WHEN '' THEN copy ELSE excluded.copy END"""
 
 T = TypeVar("T")
+Warn = Callable[[str], None]
 
 
 class Ledger:
@@ -51,8 +51,9 @@ class Ledger:
     Get one from `open` or `read`, and close it.
     """
 
-    def __init__(self, connection: sqlite3.Connection, path: Path | None) -> None:
+    def __init__(self, connection: sqlite3.Connection, path: Path | None, warn: Warn = lambda text: None) -> None:
         self.path = path
+        self._warn = warn
         self._db = connection
         self._committed_s = clock.ticks_s()
         self._pending: dict[RootKey, dict[FileKey, Row]] = {}
@@ -65,12 +66,13 @@ class Ledger:
         self._keeps = True
 
     @classmethod
-    def open(cls, path: Path | None, *, wait_s: float = 10.0) -> Self:
+    def open(cls, path: Path | None, *, wait_s: float = 10.0, warn: Warn = lambda text: None) -> Self:
         """Open it to read and write, and make it where there is none; without a path nothing is kept.
 
-        It waits at most `wait_s` for other runs. Readings are dated by the clock, whatever a run counts as now.
+        It waits at most `wait_s` for other runs. Readings are dated by the clock, whatever a run counts as now. `warn`
+        is told of a reading that cannot be kept.
         """
-        return cls(connect(path, wait_s=wait_s), path)
+        return cls(connect(path, wait_s=wait_s), path, warn)
 
     @classmethod
     def none(cls) -> Self:
@@ -159,7 +161,8 @@ class Ledger:
             return
         when = read_at or clock.now()
         row = problem_row(root, entry, problem, ranges=ranges, read_at=when, took_s=took_s, run=self._run)
-        self._add(root.key, [((entry.path, entry.index), row)], copy)
+        if row is not None:
+            self._add(root.key, [((entry.path, entry.index), row)], copy)
 
     def evidence(self, root: Root) -> Mapping[FileKey, Evidence]:
         """Return the last reading of every file that was ever read there, by path and index.
@@ -309,7 +312,8 @@ class Ledger:
             db.execute(_SEEN_ROOT, (to_text(path), medium, int(archive), self._copies.get(key, ""), last_us))
             id_, seed = self._root_id(key), self._seed(key)
             assert id_ is not None
-            insert_readings(db, id_, seed, list(rows.values()), is_new=is_new)
+            for row in insert_readings(db, id_, seed, list(rows.values()), is_new=is_new):
+                self._warn(f"warning: a reading of {from_text(row.path)} cannot be kept in the ledger")
 
     def _each(self, id_: int, key: RootKey) -> Iterator[Evidence]:
         try:

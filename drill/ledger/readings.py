@@ -12,6 +12,7 @@ from itertools import groupby
 from operator import attrgetter
 from typing import TypeVar
 
+from drill.ledger.connect import OWN_FAULTS
 from drill.ledger.rows import (
     COLUMNS,
     Evidence,
@@ -22,6 +23,7 @@ from drill.ledger.rows import (
     digests_of,
     evidence_of,
     from_text,
+    is_holdable,
     moment_of,
     root_seed,
     to_text,
@@ -29,6 +31,7 @@ from drill.ledger.rows import (
 from drill.model import Entry
 
 _AT_ONCE = (100, 10, 1)  # rows of one statement
+_REFUSED = (*OWN_FAULTS, OverflowError, UnicodeError)
 _FIELDS = len(Row._fields)
 # What a place was first seen to hold, when that is no longer what its last reading says: else rot would be forgotten.
 _KEEP = """INSERT OR IGNORE INTO before
@@ -45,18 +48,35 @@ T = TypeVar("T")
 FileKey = tuple[str, int]  # a file's path on its copy, and its index there
 
 
-def insert_readings(db: sqlite3.Connection, root: int, seed: int, rows: Sequence[Row], *, is_new: bool) -> None:
-    """Put rows in the place of those that are there; `is_new` says that none are. `seed` is from `root_seed`."""
+def insert_readings(db: sqlite3.Connection, root: int, seed: int, rows: Sequence[Row], *, is_new: bool) -> list[Row]:
+    """Put rows in the place of those that are there; `is_new` says that none are. `seed` is from `root_seed`.
+
+    Return those that SQLite refuses: they hold no other back.
+    """
+    refused: list[Row] = []
     for some in _cut(rows):
-        if not is_new:
-            old = [value for row in some for value in (root, row.path, row.number, row.digests)]
-            db.execute(_KEEP.format(rows=_marks(4, len(some))), old)
-        new = [value for row in some for value in (root, *row, crc_of(row, seed))]
-        db.execute(_PUT.format(rows=_marks(_FIELDS + 2, len(some))), new)
+        try:
+            _insert(db, root, seed, some, is_new=is_new)
+        except _REFUSED:
+            if len(some) > 1:  # a statement that is refused has done nothing
+                refused += [row for one in some for row in insert_readings(db, root, seed, [one], is_new=is_new)]
+            else:
+                refused += some
+    return refused
+
+
+def _insert(db: sqlite3.Connection, root: int, seed: int, some: Sequence[Row], *, is_new: bool) -> None:
+    if not is_new:
+        old = [value for row in some for value in (root, row.path, row.number, row.digests)]
+        db.execute(_KEEP.format(rows=_marks(4, len(some))), old)
+    new = [value for row in some for value in (root, *row, crc_of(row, seed))]
+    db.execute(_PUT.format(rows=_marks(_FIELDS + 2, len(some))), new)
 
 
 def select_one(db: sqlite3.Connection, root: int, seed: int, entry: Entry) -> Row | None:
     """Return the row of one file; None where there is none, or a byte of it has changed since."""
+    if not is_holdable(entry):
+        return None
     found = db.execute(_GET, (root, to_text(entry.path), entry.index)).fetchone()
     return None if found is None else _right(found, seed)
 

@@ -110,6 +110,14 @@ def unchanged(evidence: Evidence, root: Root, entry: Entry) -> bool:
     )
 
 
+def is_holdable(entry: Entry) -> bool:
+    """Say whether a file's index fits into a row; a damaged archive may give one of its members any.
+
+    None is put in its place, as it would be another member's.
+    """
+    return -_LARGEST <= entry.index <= _LARGEST
+
+
 def _is_datable(root: Root, entry: Entry) -> bool:
     """Say whether a later change of the file would show: its size and its time are known, or its archive's."""
     if entry.size is None or root.is_link:
@@ -118,14 +126,15 @@ def _is_datable(root: Root, entry: Entry) -> bool:
 
 
 def reading_row(root: Root, entry: Entry, seen: Seen, *, read_at_us: int, took_s: float, run: int | None) -> Row | None:
-    """Return the row of a reading that came to its end; None where a later change of the file would not show.
+    """Return the row of a reading that came to its end; None where a later change of the file would not show, or no row
+    can hold it.
 
     Of what a link gave there is one all the same: it says what the server sent then.
     """
     modified_us, root_state = us_of(entry.modified), _archive_state(root)
     if root.is_link and entry.size is None:
         entry = replace(entry, size=seen.size)
-    if seen.size != entry.size:
+    if seen.size != entry.size or not is_holdable(entry):
         return None
     if not root.is_link and None in (root_state if root.archive else (modified_us,)):
         return None
@@ -149,8 +158,10 @@ def reading_row(root: Root, entry: Entry, seen: Seen, *, read_at_us: int, took_s
 
 def problem_row(
     root: Root, entry: Entry, problem: Problem, *, ranges: Ranges, read_at: datetime, took_s: float, run: int | None
-) -> Row:
-    """Return the row of a reading that ran into a problem."""
+) -> Row | None:
+    """Return the row of a reading that ran into a problem; None where no row can hold it."""
+    if not is_holdable(entry):
+        return None
     root_size, root_modified_us = _archive_state(root)
     return Row(
         to_text(entry.path),

@@ -785,3 +785,15 @@ def test_of_an_archive_that_is_away_each_path_counts_as_it_was_last_read() -> No
         kept = ledger.evidence_of_copy("kiln", "ssd")
         assert kept.keys() == {("a.dng", 80), ("twice.dng", 90), ("twice.dng", 95), ("only.dng", 60)}
         assert len(ledger.evidence(anew)) == 5
+
+
+def test_a_row_that_sqlite_refuses_holds_no_other_back_and_is_told(path: Path) -> None:
+    warned: list[str] = []
+    entries = [replace(ENTRY, path=f"f{number}.dng") for number in range(250)]
+    with Ledger.open(path, warn=warned.append) as ledger:
+        for number, entry in enumerate(entries):
+            ledger.put(ROOT, entry, SEEN, took_s=1e300 if number == 120 else 1.0)
+    with opened(path) as ledger:
+        assert [ledger.get(ROOT, entry) is None for entry in entries].index(True) == 120
+        assert ledger.count == 249
+    assert warned == ["warning: a reading of f120.dng cannot be kept in the ledger"]
