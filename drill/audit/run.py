@@ -206,11 +206,16 @@ class _Desk:
         return self.reads.results.get(id_, {}) if self.reads is not None else {}
 
     def proofs(self, only: Container[Digest] | None = None) -> Proofs:
-        """Return who is known to hold which bytes: by this audit's reads, else by earlier ones still standing."""
+        """Return who is known to hold which bytes: by this audit's reads, else by earlier ones still standing.
+
+        A copy that refuses (a link that is gone, an archive that does not open) holds nothing, whatever it once showed.
+        """
         proofs = Proofs(only)
         carried = {key for key in self.carried if key[1:] not in self._read(key[0])}
         for copy in self.studio.copies:
             found = self.found.get(copy.id)
+            if found is not None and found.state is State.REFUSES:
+                continue
             if found is None or found.state is not State.HERE:
                 for one in self.ledger.evidence_of_copy(copy.id, copy.on).values():
                     proofs.add(Proof(copy.id, one.path, one.read_at), one.digests)

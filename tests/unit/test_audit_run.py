@@ -1,6 +1,7 @@
 """The whole audit on small real copies: what the ledger's failure, its rates and its past do to it."""
 
 import os
+import zipfile
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
@@ -29,6 +30,33 @@ def studio(tmp_path: Path) -> Studio:
     (tmp_path / LIST).write_text(sha256_list(files), encoding="ascii")
     (tmp_path / "studio.toml").write_text(studio_text({"disk": "ssd"}, listed=("disk",)), encoding="utf-8")
     return load_studio(tmp_path / "studio.toml")
+
+
+@pytest.mark.parametrize("state", ["away", "refuses"])
+def test_what_a_copy_that_refuses_once_held_is_nowhere_to_be_looked_for(tmp_path: Path, state: str) -> None:
+    content = b"kiln" * 500
+    (tmp_path / "disk").mkdir()
+    (tmp_path / "box").mkdir()
+    (tmp_path / "disk/R1.dng").write_bytes(content)
+    with zipfile.ZipFile(tmp_path / "box/box.zip", "w") as packed:
+        packed.writestr("R1.dng", content)
+    for path in ("disk/R1.dng", "box/box.zip"):
+        os.utime(tmp_path / path, (1_789_000_000.5, 1_789_000_000.5))
+    (tmp_path / LIST).write_text(sha256_list({"R1.dng": content}), encoding="ascii")
+    text = studio_text({"disk": "ssd", "box": "ssd"}, at={"box": "box/box.zip"}, listed=("disk",))
+    (tmp_path / "studio.toml").write_text(text, encoding="utf-8")
+    studio = load_studio(tmp_path / "studio.toml")
+    with Ledger.open(None) as ledger:
+        audit(studio, ledger, Options(now=NOW, new_seed=1))
+        (tmp_path / "disk/R1.dng").write_bytes(content[::-1])
+        if state == "away":
+            (tmp_path / "box/box.zip").unlink()
+        else:
+            (tmp_path / "box/box.zip").write_bytes(b"no archive any more" * 100)
+        found = {copy.copy: copy for copy in audit(studio, ledger, Options(now=NOW, new_seed=1)).copies}
+    assert found["box"].refuses is (state == "refuses")
+    (altered,) = found["disk"].files
+    assert [place.copy for place in altered.intact] == (["box"] if state == "away" else [])
 
 
 class Full(Ledger):
