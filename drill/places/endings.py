@@ -26,12 +26,19 @@ def at_least(parts: int) -> Callable[[int], int]:
 
 
 def by_endings(
-    ours: Row, theirs: Row, *, least: Callable[[int], int], agree: Callable[[int, int], bool]
+    ours: Row,
+    theirs: Row,
+    *,
+    least: Callable[[int], int],
+    agree: Callable[[int, int], bool],
+    kin: Callable[[int, int], bool] | None = None,
 ) -> dict[int, int]:
     """Pair numbered paths by their longest common endings, each at most once.
 
-    `least` says, of each of our paths, how many parts must be common: one at least, and no more than DEEPEST.
+    `least` says, of each of our paths, how many parts must be common: one at least, and no more than DEEPEST. Of pairs
+    with equally long endings those that are `kin` come first.
     """
+    tests = (agree,) if kin is None else (lambda number, at: kin(number, at) and agree(number, at), agree)
     names: dict[str, list[int]] = defaultdict(list)
     for number in ours[0]:
         names[name_key(ours[1](number))].append(number)
@@ -45,7 +52,7 @@ def by_endings(
         if len(here) == len(names[key]) == least(names[key][0]) == 1:
             found |= {names[key][0]: here[0]} if agree(names[key][0], here[0]) else {}
         else:
-            _pair((names[key], ours[1]), (here, theirs[1]), least, agree, found)
+            _pair((names[key], ours[1]), (here, theirs[1]), least, tests, found)
     return found
 
 
@@ -53,10 +60,10 @@ def _pair(
     ours: Row,
     theirs: Row,
     least: Callable[[int], int],
-    agree: Callable[[int, int], bool],
+    tests: Sequence[Callable[[int, int], bool]],
     found: dict[int, int],
 ) -> None:
-    """Pair the paths of one name, the longest common endings first."""
+    """Pair the paths of one name, the longest common endings first; of equal ones those that pass the first test."""
     left = [(number, parts_of(ours[1](number))[-DEEPEST:], least(number)) for number in ours[0]]
     # The first are taken first, from the end.
     here = [(at, parts_of(theirs[1](at))[-DEEPEST:]) for at in reversed(theirs[0])]
@@ -66,12 +73,15 @@ def _pair(
             if len(parts) >= depth:
                 ends[tuple(parts[-depth:])].append(at)
         taken: set[int] = set()
-        for number, parts, few in left if ends else ():
-            stack = ends.get(tuple(parts[-depth:]), []) if len(parts) >= depth >= few else []
-            place = next((n for n in range(-1, -min(MANY, len(stack)) - 1, -1) if agree(number, stack[n])), 0)
-            if place:
-                found[number] = stack.pop(place)
-                taken.add(found[number])
+        for agree in tests if ends else ():
+            for number, parts, few in left:
+                if number in found or not len(parts) >= depth >= few:
+                    continue
+                stack = ends.get(tuple(parts[-depth:]), [])
+                place = next((n for n in range(-1, -min(MANY, len(stack)) - 1, -1) if agree(number, stack[n])), 0)
+                if place:
+                    found[number] = stack.pop(place)
+                    taken.add(found[number])
         if taken:
             left = [item for item in left if item[0] not in found]
             here = [item for item in here if item[0] not in taken]

@@ -6,18 +6,21 @@ media, rules.
 
 Which file a listed name means, `places` says. Where list and promise share a digest kind, the digest decides. Else
 names do (see `coverage`), and because cameras use names again, a file is given to the promise it shares the longest
-ending with, the shoot's own name taken as a folder. A drill may try every candidate, for it reads them;
+ending with, the shoot's own name taken as a folder; of equal endings the shoot comes first that a folder's name speaks
+of ("2026-09-16 glassworks"). A drill may try every candidate, for it reads them;
 who only counts must not count one file twice.
 """
 
+import re
 from array import array
 from collections import Counter, defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
-from itertools import chain
+from functools import lru_cache
+from itertools import chain, combinations
 
 from drill.coverage import MANY, WEAK, name_key, same_content
-from drill.globs import shared_ending
+from drill.globs import fold, last_part, shared_ending
 from drill.inventory import Missing, OtherSize
 from drill.model import Digest, Entry, Listed, Promised
 from drill.places import at_least, by_endings, find_places
@@ -25,6 +28,7 @@ from drill.places import at_least, by_endings, find_places
 # Not said · said by a list · there · listed and missing · there, of another size · said of a copy that refuses.
 NONE, SAID, THERE, GONE, OTHER, REFUSED = range(6)
 LARGEST = 2**63 - 1
+MOST_WORDS = 12  # words of a folder's name in which a shoot's id is sought
 
 
 @dataclass(frozen=True, slots=True)
@@ -207,7 +211,11 @@ def _find_other_sizes(holding: Holding, wanted: Wanted, entries: Sequence[Entry]
     left = [number for number, state in enumerate(holding.state) if not state and files[number].size is not None]
     free = [at for at in range(len(entries)) if at not in taken] if left else []
     found = by_endings(
-        (left, wanted.rooted), (free, lambda n: f"{root}/{entries[n].path}"), least=at_least(2), agree=_always
+        (left, wanted.rooted),
+        (free, lambda n: f"{root}/{entries[n].path}"),
+        least=at_least(2),
+        agree=_always,
+        kin=_spoken_of(wanted, entries, root),
     )
     for number, at in found.items():
         expected, size = files[number].size, entries[at].size
@@ -226,6 +234,37 @@ def _known(size: int | None) -> int:
 
 def _always(number: int, at: int) -> bool:
     return True
+
+
+def _spoken_of(
+    wanted: Wanted, rows: Sequence[Entry] | Sequence[Listed], root: str
+) -> Callable[[int, int], bool] | None:
+    """Return whether a folder of a path speaks of a promised file's shoot; None where there is one shoot only."""
+    shoots: dict[tuple[str, ...], set[str]] = defaultdict(set)
+    for id_ in dict.fromkeys(wanted.shoots):
+        shoots[_words(id_)].add(id_)
+    if len(shoots) < 2:
+        return None
+
+    @lru_cache(maxsize=4096)
+    def spoken_of(folders: str) -> frozenset[str]:
+        """Return the shoots with the longest id, word by word, that one of the folders' names has in it."""
+        best: tuple[str, ...] = ()
+        for words in map(_words, folders.replace("\\", "/").split("/")):
+            for start, end in combinations(range(min(len(words), MOST_WORDS) + 1), 2):
+                if end - start > len(best) and words[start:end] in shoots:
+                    best = words[start:end]
+        return frozenset(shoots[best]) if best else frozenset()
+
+    def is_spoken_of(number: int, at: int) -> bool:
+        path = rows[at].path
+        return wanted.shoots[number] in spoken_of(f"{root}/{path.removesuffix(last_part(path))}")
+
+    return is_spoken_of
+
+
+def _words(name: str) -> tuple[str, ...]:
+    return tuple(word for word in re.split(r"[-_. ]+", fold(name)) if word)
 
 
 def _match_names(
@@ -254,7 +293,11 @@ def _match_names(
     if len(found) < len(numbers) and free:
         left = [number for number in numbers if number not in found]
         found |= by_endings(
-            (left, wanted.rooted), (free, lambda n: f"{root}/{rows[n].path}"), least=at_least(1), agree=agree
+            (left, wanted.rooted),
+            (free, lambda n: f"{root}/{rows[n].path}"),
+            least=at_least(1),
+            agree=agree,
+            kin=_spoken_of(wanted, rows, root),
         )
     if wanted.repeated and len(found) < len(numbers):
         known = {files[number].digests: at for number, at in found.items()}

@@ -183,6 +183,31 @@ def test_camera_names_used_twice_are_counted_once() -> None:
     assert list(flat.state) == [NONE, THERE]
 
 
+@pytest.mark.parametrize(
+    ("folder", "whose"),
+    [
+        ("2026-09-16 kiln", "kiln"),
+        ("kiln_2026", "kiln"),
+        ("Heron at the ridge", "heron"),
+        ("2026 heron-ridge at dawn", "heron-ridge"),  # the longer id wins
+        ("somewhere", "heron"),  # nothing tells: the first that is promised, as ever
+    ],
+)
+def test_of_equal_endings_the_shoot_comes_first_that_a_folder_speaks_of(folder: str, whose: str) -> None:
+    ids = ("heron", "heron-ridge", "kiln")
+    wanted = Wanted.of([(id_, promised("raw/AB01.DNG", of=id_)) for id_ in ids])
+    alone = hold(wanted, listed=None, entries=[Entry(f"{folder}/raw/AB01.DNG", 5)], root="disk")
+    assert [ids[n] for n, state in enumerate(alone.state) if state == THERE] == [whose]
+    longer = hold(wanted, listed=None, entries=[Entry(f"{folder}/heron-ridge/raw/AB01.DNG", 5)], root="disk")
+    assert [ids[n] for n, state in enumerate(longer.state) if state == THERE] == ["heron-ridge"]
+
+
+def test_a_folder_that_speaks_of_a_shoot_takes_nothing_from_another() -> None:
+    wanted = Wanted.of([(id_, promised("raw/AB01.DNG", of=id_)) for id_ in ("heron", "kiln")])
+    entries = [Entry("2025 kiln/raw/AB01.DNG", 5), Entry("2026 kiln/raw/AB01.DNG", 6)]
+    assert list(hold(wanted, listed=None, entries=entries, root="disk").state) == [THERE, THERE]
+
+
 def test_one_content_promised_twice_needs_one_file() -> None:
     (first,) = promised("a/one.jpg")
     wanted = Wanted.of([("s", (first, Promised("b/two.jpg", first.digests, None, "other")))])
