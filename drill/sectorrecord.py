@@ -31,9 +31,10 @@ class Class:
 
 @dataclass(frozen=True, slots=True)
 class Place:
-    """Neighbouring sectors of like cost: bytes [start, end), what lies there, what the worst of them costs.
+    """Neighbouring sectors any one of which costs as much: bytes [start, end), what lies there, what is lost.
 
-    `members` is how many members the loss of one or other of the sectors can touch, `first` and `last` name them.
+    `members` is how many members the loss of one or other of the sectors can touch, `first` and `last` name them; with
+    a program that stops, `lost` has the costliest. `alike`: how many more places there are of that kind and cost.
     """
 
     start: int
@@ -44,6 +45,7 @@ class Place:
     members: int
     first: str
     last: str
+    alike: int = 0
 
 
 @dataclass(frozen=True, slots=True)

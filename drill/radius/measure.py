@@ -4,7 +4,6 @@ Flows in: an Anatomy, the size of a sector, the archive's name. Flows out: a Sec
 Everything is added up in one pass over the stretches, in whole numbers.
 """
 
-import heapq
 from bisect import bisect_right
 from collections.abc import Sequence
 from dataclasses import replace
@@ -18,6 +17,7 @@ from drill.sectorrecord import Class, Lost, Place, SectorMap
 
 WORST = 10
 MOST_RUNS = 100_000
+_Cost = tuple[int, int, str]  # members lost at most, at least, and what lies there
 
 
 def measure(anatomy: Anatomy, *, archive: str, sector_size: int) -> SectorMap:
@@ -90,23 +90,22 @@ class _Tally:
 
 
 class _Worst:
-    """The places that cost most: neighbours of one kind that fall into the same class are one place.
+    """The places that cost most: neighbours of one kind and one cost are one place, equal ones further on are counted.
 
-    One to three are one class here: else the seam between any two stored files were a place of its own.
+    A kind that ten others outdo can be forgotten: they do not become fewer.
     """
 
     def __init__(self, anatomy: Anatomy, sector_size: int) -> None:
         self._members: Sequence[Entry] = anatomy.members
         self._size, self._sector_size = anatomy.size, sector_size
-        self._lows = [4 if low == 2 else low for low in bounds_of(len(anatomy.members)) if low != 3]
-        self._key: tuple[object, ...] = ()
+        self._key: _Cost | None = None
         self._place: Place | None = None
         self._reach: Members = (0, 0)
-        self._heap: list[tuple[tuple[int, ...], Place]] = []
+        self._found: dict[_Cost, Place] = {}
         self._number = 0
 
     def add(self, one: Stretch, lost: Lost) -> None:
-        key = (bisect_right(self._lows, lost.most), bisect_right(self._lows, lost.least), one.what)
+        key = (lost.most, lost.least, one.what)
         if key != self._key:
             self._close()
             self._key = key
@@ -123,29 +122,29 @@ class _Worst:
 
     def _grow(self, one: Stretch, lost: Lost, held: Place) -> None:
         end = min((one.first + one.sectors) * self._sector_size, self._size)
-        old = held.lost
-        lost = Lost(max(old.stops, lost.stops), max(old.least, lost.least), max(old.most, lost.most))
-        self._place = Place(held.start, end, held.sectors + one.sectors, held.what, lost, 0, "", "")
+        lost = replace(lost, stops=max(held.lost.stops, lost.stops))
+        self._place = replace(held, end=end, sectors=held.sectors + one.sectors, lost=lost)
         self._reach = (min(self._reach[0], one.most[0][0]), max(self._reach[1], one.most[-1][1]))
 
     def _close(self) -> None:
-        held, (first, end) = self._place, self._reach
+        held, key, (first, end) = self._place, self._key, self._reach
         self._place = None
-        if held is None:
+        if held is None or key is None:
             return
         self._number += 1
-        order = (held.lost.most, held.lost.least, held.lost.stops, -held.start)
+        known = self._found.get(key)
+        if known is not None:
+            self._found[key] = replace(known, alike=known.alike + 1)
+            return
         names = self._members[first].path, self._members[end - 1].path
-        place = Place(held.start, held.end, held.sectors, held.what, held.lost, end - first, *names)
-        if len(self._heap) < WORST:
-            heapq.heappush(self._heap, (order, place))
-        else:
-            heapq.heappushpop(self._heap, (order, place))  # a start is there once: places are never compared
+        self._found[key] = replace(held, members=end - first, first=names[0], last=names[1])
+        if len(self._found) > WORST:
+            del self._found[min(self._found)]
 
     def places(self) -> tuple[tuple[Place, ...], int]:
         self._close()
-        ordered = sorted(self._heap, key=lambda one: one[0], reverse=True)
-        return tuple(place for _, place in ordered), self._number - len(ordered)
+        ordered = tuple(self._found[key] for key in sorted(self._found, reverse=True))
+        return ordered, self._number - sum(1 + place.alike for place in ordered)
 
 
 class _Runs:

@@ -95,13 +95,16 @@ def _worst(found: SectorMap, width: int) -> str:
         if found.left_out
         else ""
     )
-    return f"The worst places, and what a sector of them costs at best\n{body}{left}"
+    title = paragraph("The worst places, and what any one sector of them costs at best", width)
+    return f"{title}\n{body}{left}"
 
 
 def _place(one: Place, found: SectorMap) -> list[str]:
-    which = one.first if one.members == 1 else f"{one.first} to {one.last}"
+    which = one.first if one.members == 1 else f"{one.members:,} files in a row, from {one.first} on"
     if one.members == found.members and one.members > 1:
         which = "all"
+    if one.alike:
+        which += f"; and {one.alike:,} more place{'s' if one.alike > 1 else ''} like it"
     return [f"{one.start:,}", f"{one.end:,}", f"{one.sectors:,}", _lost(one.lost), one.what, which]
 
 

@@ -90,7 +90,12 @@ def test_a_map_adds_up_what_brute_force_finds(anatomy: Anatomy, sector_size: int
     for place in found.worst:
         here = costs[place.start // sector_size : -(-place.end // sector_size)]
         assert len(here) == place.sectors
-        assert place.lost.most == max(c[2] for c in here) and place.lost.least == max(c[1] for c in here)
+        assert {c[1:] for c in here} == {(place.lost.least, place.lost.most)}
+        assert place.lost.stops == max(c[0] for c in here)
+    told = [(place.lost.most, place.lost.least, place.what) for place in found.worst]
+    assert told == sorted(set(told), reverse=True)
+    if len(told) < 10:
+        assert found.left_out == 0 and sum(bool(c[2]) for c in costs) >= sum(1 + one.alike for one in found.worst)
 
 
 @pytest.mark.parametrize(
@@ -112,6 +117,19 @@ def test_members_lost_are_counted_in_tens_and_all_of_them_apart(members: int, lo
 def test_ranges_that_touch_are_one() -> None:
     assert union([(5, 7), (0, 2), (2, 3), (6, 6), (4, 4)]) == ((0, 3), (5, 7))
     assert count(union([(0, 10), (3, 5)])) == 10
+
+
+def test_equal_places_are_one_row_and_counted() -> None:
+    found = measure(stored(100), archive="a.zip", sector_size=4096)
+    seam, inside = found.worst
+    assert (seam.lost.most, seam.sectors, seam.alike, seam.members) == (2, 1, 98, 2)  # each seam lies within a sector
+    assert (inside.lost.most, inside.alike, inside.members, found.left_out) == (1, 99, 1, 0)
+
+
+def stored(number: int) -> Anatomy:
+    """Files of 10,000 bytes side by side, each lost alone."""
+    data = [Extent(n * 10_000, (n + 1) * 10_000, Part.STORED, n, (n, n + 1), (n, n + 1)) for n in range(number)]
+    return Anatomy(number * 10_000, entries(number), tuple(data), number * 10_000, number * 10_000)
 
 
 def solid() -> Anatomy:

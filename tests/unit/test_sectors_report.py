@@ -50,6 +50,12 @@ def test_the_text_tells_the_averages_exactly() -> None:
     assert "on average, 1.83 of 2 files" in sectors_text(found, width=200) and "and 1.50 at best" in sectors_text(found)
 
 
+def test_a_worst_place_names_its_first_file_how_many_follow_and_how_many_places_are_like_it() -> None:
+    text = sectors_text(reeds(), width=200)
+    assert "2 files in a row, from reed/R0000.dng on; and" in text and "more places like it" in text
+    assert " to reed/R" not in text
+
+
 def test_no_escape_sequence_reaches_a_terminal_or_a_picture() -> None:
     found = reeds(3, name="kiln/\x1b[2J{}\u202e.dng", archive="\x1b]0;kiln\x07 & <b>.7z")
     assert "\x1b" not in sectors_text(found) and "\u202e" not in sectors_text(found)
