@@ -10,17 +10,20 @@ from drill.copies import ARCHIVES, Unreadable, archive_format, file_store
 from drill.copies.raw import explain
 from drill.copies.tarred import is_complete
 from drill.errors import CannotReach, CannotRead, Mistake, Mistakes
-from drill.extents import Anatomy
-from drill.guard import falls_in
-from drill.model import Store, Trouble
+from drill.extents import Anatomy, Kept
+from drill.guard import falls_in, guard_outputs
+from drill.insurance import headers_folder, kept_headers
+from drill.model import Copy, Store, Trouble
 from drill.radius import measure
 from drill.report.files import swap_in_bytes
 from drill.report.sectors_picture import sectors_png, sectors_svg
 from drill.report.sectors_text import sectors_text
 from drill.sectorrecord import dump
 from drill.structure import anatomy
+from drill.studio import load_studio
 
 PICTURES = {".svg": sectors_svg, ".png": sectors_png}
+SMALLEST, LARGEST = 512, 1 << 30  # bytes of a sector
 BAD_SECTOR_EPILOG = """\
 exit codes: 0 told; 2 the command is wrong, or the file is no archive that can be read; 3 it could not be finished.
 The archive is only read, and of it only what says where its files lie; a compressed tar has to be unpacked for that,
@@ -40,6 +43,7 @@ def add_badsector(commands: Commands) -> None:
     add = telling.add_argument
     add("archive", metavar="ARCHIVE", type=Path, help=f"the archive ({' '.join(sorted(ARCHIVES))})")
     add("--password-env", metavar="NAME", help="the environment variable that holds the archive's password")
+    add("--studio", metavar="FILE", type=Path, help="its studio file: headers kept beside the ledger count as kept")
     add("--sector-size", type=_sector_size, default=4096, metavar="BYTES", help="of the drive; default 4096")
     add("--picture", metavar="FILE", help="draw a map of the archive (.svg or .png)")
     add("--json", metavar="FILE", help="write the record as JSON; - for standard output, without tables")
@@ -47,16 +51,23 @@ def add_badsector(commands: Commands) -> None:
 
 
 def _sector_size(text: str) -> int:
-    if not text.isdigit() or not 1 <= int(text) <= 1 << 30:
-        raise argparse.ArgumentTypeError(f"{text!r} is no number of bytes, such as 512 or 4096")
-    return int(text)
+    size = int(text) if text.isascii() and text.isdigit() and len(text) < 12 else 0
+    if not SMALLEST <= size <= LARGEST or size & (size - 1):
+        what = f"no sector of a drive has {text!r} bytes: 512, 4096, or another power of two from 512 on"
+        raise argparse.ArgumentTypeError(what)
+    return size
 
 
 def _bad_sector(options: argparse.Namespace) -> int:
     archive: Path = options.archive
     _check_outputs(options)
+    password = _password(options.password_env)
+    kept = None
+    if options.studio is not None:
+        copy, kept = _as_copy(options)
+        password = password or copy.password
     progress(f"looking at how {archive.name} is built")
-    built = _anatomy(archive, _password(options.password_env))
+    built = _anatomy(archive, password, kept)
     progress("")
     found = measure(built, archive=archive.name, sector_size=options.sector_size)
     deliver(sectors_text(found, width=columns()), dump(found), options)
@@ -68,18 +79,42 @@ def _bad_sector(options: argparse.Namespace) -> int:
 
 def _check_outputs(options: argparse.Namespace) -> None:
     """Refuse to write where nothing can be written, or over the archive. Errors: Mistakes."""
-    outputs = {"--json": options.json} if options.json not in (None, "-") else {}
-    if options.picture is not None:
-        outputs["--picture"] = options.picture
-        if Path(options.picture).suffix.lower() not in PICTURES:
-            what = "a map is drawn as .svg or .png"
-            raise Mistakes([Mistake("--picture", options.picture, what, "name a file that ends so")])
+    outputs = _outputs(options)
+    if options.picture is not None and Path(options.picture).suffix.lower() not in PICTURES:
+        what = "a map is drawn as .svg or .png"
+        raise Mistakes([Mistake("--picture", options.picture, what, "name a file that ends so")])
     for option, file in outputs.items():
         check_file(Path(file), option=option)
         if falls_in(Path(file), options.archive):
             raise Mistakes([Mistake(option, file, "is the archive itself, which is only read", "name another file")])
     if len(outputs) == 2 and Path(options.json).absolute() == Path(options.picture).absolute():
         raise Mistakes([Mistake("--picture", options.picture, "is the file of --json too", "name another file")])
+
+
+def _outputs(options: argparse.Namespace) -> dict[str, Path]:
+    """Return the files that are asked for, by option."""
+    named = {"--json": None if options.json == "-" else options.json, "--picture": options.picture}
+    return {option: Path(file) for option, file in named.items() if file is not None}
+
+
+def _as_copy(options: argparse.Namespace) -> tuple[Copy, Kept | None]:
+    """Return the archive as a copy of the studio, and the headers of it that are kept. Errors: Mistakes."""
+    studio = load_studio(options.studio)
+    guard_outputs(studio, _outputs(options))
+    here = os.path.realpath(options.archive)
+    copy = next((copy for copy in studio.copies if copy.at is not None and os.path.realpath(copy.at) == here), None)
+    if copy is None:
+        what = f"no copy in {options.studio} is {options.archive}"
+        raise Mistakes([Mistake("--studio", options.studio, what, "name the studio file that has it, or leave it out")])
+    held = kept_headers(copy.id, headers_folder(studio.ledger))
+    for warning in held.warnings:
+        complain(f"warning: {warning}")
+    size = options.archive.stat().st_size if options.archive.is_file() else -1
+    kept = next((one for one in held.headers if one.size == size), None)
+    if kept is None and not held.warnings:
+        what = "headers of this archive as it is now are" if held.headers else f"headers of {copy.id} are"
+        complain(f"no {what} kept beside the ledger: drill survey keeps them")
+    return copy, kept
 
 
 def _password(name: str | None) -> str | None:
@@ -93,7 +128,7 @@ def _password(name: str | None) -> str | None:
     return password
 
 
-def _anatomy(archive: Path, password: str | None) -> Anatomy:
+def _anatomy(archive: Path, password: str | None, kept: Kept | None) -> Anatomy:
     """Return the archive's structure. Errors: Mistakes."""
     where = str(archive)
     kind = archive_format(archive.name)
@@ -108,7 +143,7 @@ def _anatomy(archive: Path, password: str | None) -> Anatomy:
     try:
         if kind.startswith(".tar"):
             _refuse_cut_tar(store, kind)
-        return anatomy(store, kind, password)
+        return anatomy(store, kind, password, kept=kept)
     except Unreadable as error:
         raise Mistakes([Mistake(where, "", str(error), _advice(error.trouble))]) from None
     except (CannotReach, CannotRead) as error:

@@ -41,7 +41,8 @@ def _headers(found: SectorMap) -> str:
     lost = f"{'' if surely else 'up to '}all {found.members:,} files are lost"
     return (
         f"Keep a second copy of the headers. {there}; without {gone} {lost}, though their bytes are there. A survey or "
-        "a drill that finds the archive in good health keeps such a copy beside the ledger"
+        "a drill that finds the archive in good health keeps such a copy beside the ledger; this map knows of it only "
+        "when it is told where (--studio FILE)"
     )
 
 

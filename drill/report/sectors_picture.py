@@ -16,6 +16,7 @@ _LEFT, _RIGHT, _TOP = 96, 24, 130
 _NONE, _HEADERS, _GREY = "#e4e4e4", "#0072b2", "#666666"
 _SHADES = ("#fee391", "#fec44f", "#fe9929", "#d95f0e", "#993404", "#662506")
 _MOST_COLUMNS = 100
+_FOOT = 0.2  # of a cell's height, for the lower of two bounds: who plans for it plans for luck
 _NAME = 44  # columns of a name that fit the title
 
 
@@ -45,7 +46,9 @@ def _shapes(found: SectorMap) -> tuple[list[Shape], int]:
     shapes: list[Shape] = [
         Words(24, 38, _title(found), size=20, bold=True),
         Words(24, 64, f"{found.members:,} files in {units.say_size(found.size)}"),
-        Words(24, 84, f"On average one bad sector costs {best} files at best; with a program that stops, {stops}"),
+        Words(
+            24, 84, f"Files that one bad sector costs on average: at best {best}; with a program that stops, {stops}"
+        ),
         Words(24, 106, f"Each cell is {one}. Numbers at the left: where the row begins in the archive", fill=_GREY),
     ]
     grid, bottom = _grid(found)
@@ -72,14 +75,14 @@ def _grid(found: SectorMap) -> tuple[list[Shape], float]:
 
 
 def _cell(found: SectorMap, cell: int, box: Rect) -> list[Shape]:
-    """Return one cell; its lower half has the lower bound's shade where the bounds differ."""
+    """Return one cell; a strip at its foot has the lower bound's shade where the bounds differ."""
     if cell in found.strip.headers:
         return [Rect(box.left, box.top, box.width, box.height, _HEADERS)]
     most, least = (_shade(found, bound[cell]) for bound in (found.strip.most, found.strip.least))
     shapes: list[Shape] = [Rect(box.left, box.top, box.width, box.height, most)]
     if least != most:
-        half = box.height / 2
-        shapes.append(Rect(box.left, box.top + half, box.width, box.height - half, least))
+        foot = box.height * _FOOT
+        shapes.append(Rect(box.left, box.top + box.height - foot, box.width, foot, least))
     return shapes
 
 
@@ -118,9 +121,11 @@ def _legend(found: SectorMap, top: float) -> tuple[list[Shape], int]:
     upper, lower = next((pair for pair in pairs if pair[0] != pair[1]), ("", ""))
     if upper:
         shapes += [
-            Rect(170, top, 16, 8, upper, "#999999"),
-            Rect(170, top + 8, 16, 8, lower, "#999999"),
-            Words(194, top + 13, "two shades: at most (upper half), at least (lower half); only unpacking would tell"),
+            Rect(170, top, 16, 16, upper, "#999999"),
+            Rect(170, top + 16 * (1 - _FOOT), 16, 16 * _FOOT, lower, "#999999"),
+            Words(
+                194, top + 13, "two shades: plan for the upper one; the strip at the foot is the least that can be lost"
+            ),
         ]
         top += 26
     return shapes, int(top + 14)

@@ -1,5 +1,6 @@
 """`drill bad-sector` as a user starts it: every format, bad input, and that nothing but what is named is written."""
 
+import hashlib
 import json
 import os
 import tarfile
@@ -54,6 +55,23 @@ MAKERS: dict[str, Callable[[Path, Path], None]] = {
 }
 
 
+STUDIO = """
+[studio]
+name = "Kiln"
+[[media]]
+id = "disk"
+kind = "hard-disk"
+place = "home"
+[[shoots]]
+id = "kiln"
+date = 2026-09-12
+manifest = "kiln.sha256"
+[[copies]]
+on = "disk"
+at = "archives/kiln.7z"
+"""
+
+
 @pytest.fixture
 def home(tmp_path: Path) -> Path:
     lay_out(tmp_path / "in")
@@ -93,8 +111,25 @@ def test_the_sector_size_is_the_drive_s(home: Path) -> None:
     archive = made(home, "kiln.zip")
     record = ask(home, archive, "--json", "-", "--sector-size", "512").record
     assert (record["sector_size"], record["sectors"]) == (512, -(-archive.stat().st_size // 512))
-    for wrong in ("0", "-1", "many"):
-        assert ask(home, archive, f"--sector-size={wrong}").code == 2
+    for wrong in ("0", "-1", "many", "100", "1000", "256", "9" * 40, "\u0664\u0660\u0669\u0666"):
+        outcome = ask(home, archive, f"--sector-size={wrong}")
+        assert outcome.code == 2 and "512, 4096" in outcome.err
+
+
+def test_headers_kept_beside_a_ledger_count_when_the_studio_file_is_named(home: Path) -> None:
+    archive = made(home, "kiln.7z")
+    (home / "kiln.sha256").write_text(f"{hashlib.sha256(CONTENT[NAMES[0]]).hexdigest()}  K000.dng\n")
+    (home / "studio.toml").write_text(STUDIO)
+    alone = ask(home, archive)
+    assert "Keep a second copy of the headers" in alone.out and "--studio FILE" in " ".join(alone.out.split())
+    early = ask(home, archive, "--studio", "studio.toml")
+    assert early.code == 0 and "drill survey keeps them" in early.err and early.out == alone.out
+    assert start("survey", "studio.toml", cwd=home).code == 0
+    told = ask(home, archive, "--studio", "studio.toml")
+    assert told.code == 0 and "A copy of its headers is kept elsewhere" in told.out
+    assert "Keep a second copy" not in told.out
+    other = ask(home, made(home, "kiln.zip"), "--studio", "studio.toml")
+    assert other.code == 2 and "no copy in studio.toml is" in other.err
 
 
 @pytest.mark.parametrize("given", ["right", "wrong", "none", "unset"])
