@@ -12,7 +12,7 @@ import zstandard
 
 from drill.copies.raw import BLOCK, BrokenOff, Unreadable, Waiting, explain, fail, send
 from drill.copies.tape import Tape, Unpacked, tape_of
-from drill.copies.tarwalk import Walk
+from drill.copies.tarwalk import TooHollow, Walk, stretches
 from drill.errors import DrillError
 from drill.model import Entry, Problem, Receiver, Trouble
 
@@ -70,7 +70,7 @@ def _deliver(tape: Tape, waiting: Waiting, receiver: Receiver) -> list[Entry]:
         if wanted is not None and isinstance(tape, Unpacked) and tape.tell() > info.offset_data:
             links.append(wanted)
         elif wanted is not None:
-            send(wanted, receiver, bytes_of(tape, info), why=explain_tar)
+            send(wanted, receiver, bytes_of(tape, entry, info), why=explain_tar)
         if not waiting:
             break
     if waiting and isinstance(tape, Unpacked) and tape.trouble is not None:
@@ -90,17 +90,19 @@ def _deliver_again(tape: Tape, links: list[Entry], *, waiting: Waiting, receiver
         if link is not None and tape.tell() <= info.offset_data:
             left.remove(link)
             waiting.take(link.index, link.path)
-            send(link, receiver, bytes_of(tape, info), why=explain_tar)
+            send(link, receiver, bytes_of(tape, entry, info), why=explain_tar)
         if not left:
             break
     return left if len(left) < len(links) else []
 
 
-def bytes_of(tape: Tape, info: tarfile.TarInfo) -> Iterator[bytes]:
-    """Yield the bytes of a member, the holes of a sparse one filled with zeros."""
+def bytes_of(tape: Tape, entry: Entry, info: tarfile.TarInfo) -> Iterator[bytes]:
+    """Yield the bytes of a member, the holes of a sparse one filled with zeros. Errors: TooHollow, those of the tape."""
+    if entry.size is None:
+        raise TooHollow
     tape.seek(info.offset_data)
     done = 0
-    for start, size in [*(getattr(info, "sparse", None) or [(0, info.size)]), (info.size, 0)]:
+    for start, size in [*stretches(info), (info.size, 0)]:
         while done < start:
             hole = bytes(min(BLOCK, start - done))
             done += len(hole)
@@ -119,6 +121,8 @@ def explain_tar(error: Exception, at: int) -> Problem:
     match error:
         case zstandard.ZstdError() if "memory" in str(error):
             return Problem(Trouble.UNSUPPORTED, "is packed with a window larger than can be read here")
+        case TooHollow():
+            return Problem(Trouble.UNSUPPORTED, "a sparse file: the archive says it has more zeros than is believed")
         case OSError() | DrillError() | MemoryError():
             return explain(error, at)
     return Problem(Trouble.DAMAGED, f"cannot be unpacked from byte {at} on")

@@ -2,7 +2,8 @@
 
 Flows in: a tape. Flows out: tarfile's header values, Entries. Must not know: what the tape is packed with, who waits
 for what. Facts: POSIX ustar and pax (section 11 of the references), the standard library's tarfile, whose own
-iteration is not used: it ends without a word at a damaged header.
+iteration is not used: it ends without a word at a damaged header. What a header says of itself is not believed without
+bound: neither how long it is nor how many zeros a sparse file has (no source for the bounds, they are generous).
 """
 
 import tarfile
@@ -21,7 +22,12 @@ _NoMore: type[Exception] = tarfile.EmptyHeaderError  # type: ignore[attr-defined
 
 RECORD = tarfile.BLOCKSIZE
 _SECTOR = 4096  # what a drive cannot read comes in pieces of this size
-_LARGEST_HEADER = 64 * 1024 * 1024
+_LARGEST_HEADER = 1024 * 1024  # of a pax header or a long name
+_LARGEST_HEADERS = 4 * _LARGEST_HEADER  # of all that belong to one member, the map of a sparse one included
+_MOST_IN_VAIN = 2 * _LARGEST_HEADERS  # read of headers that made no sense, in one walk; from then on a little of each
+_A_LITTLE = 12 * RECORD
+_HOLES_AT_LEAST = 1024 * 1024 * 1024  # zeros that the holes of sparse files may have together
+_HOLES_RATIO = 16  # and so many more for each byte of the tar up to there
 _CHECKSUM_SIGNS = frozenset(b"01234567 \0")
 
 
@@ -32,17 +38,38 @@ class _Headers(tarfile.TarFile):
         return None
 
 
+class TooHollow(Exception):
+    """A sparse file that says it has more zeros than is believed of its archive."""
+
+
 class _Bounded:
     """The tape as the header parser reads it: a header that asks for a gigabyte is damage."""
 
     def __init__(self, tape: Tape) -> None:
         self._tape = tape
-        self.seek, self.tell = tape.seek, tape.tell
+        self.tell = tape.tell
+        self._read = self._in_vain = 0
+
+    def seek(self, offset: int) -> int:
+        return self._tape.seek(offset)
+
+    def begin(self) -> None:
+        """Forget what was read for the member before."""
+        self._read = 0
+
+    def failed(self) -> None:
+        """Note that what was read made no sense: it will be read again."""
+        self._in_vain += self._read
 
     def read(self, size: int) -> bytes:
-        if size > _LARGEST_HEADER:
+        most = _LARGEST_HEADERS if self._in_vain < _MOST_IN_VAIN else _A_LITTLE
+        if size > _LARGEST_HEADER or self._read + size > most:
             raise ValueError("absurd header")
-        return self._tape.read(size)
+        data = self._tape.read(size)
+        self._read += len(data)
+        if len(data) < size and size > RECORD:
+            raise ValueError("header cut short")
+        return data
 
 
 def _next_sector(at: int) -> int:
@@ -61,6 +88,7 @@ class Walk:
     marked: int | None = None  # where the mark of the end was met
     start: int = 0  # where the headers of the member at hand begin, pax headers included
     after: int = 0  # where the next header is expected
+    holes: int = 0  # zeros in the holes of the sparse files that were met and are believed
     files: dict[str, tarfile.TarInfo] = field(default_factory=dict)
 
     def members(self) -> Iterator[tuple[Entry, tarfile.TarInfo]]:
@@ -75,18 +103,29 @@ class Walk:
         path = path_of(info.name)
         if info.isreg():
             self.files[path] = info
-            return entry_of(path, info, info), info
+            return self._entry(path, info, info), info
         if info.islnk() and path_of(info.linkname) in self.files:
             target = self.files[path] = self.files[path_of(info.linkname)]
-            return entry_of(path, info, target), target
+            return self._entry(path, info, target), target
         return None
+
+    def _entry(self, path: str, info: tarfile.TarInfo, bytes_in: tarfile.TarInfo) -> Entry:
+        """Return the Entry; its size is not told where it has more zeros than is believed."""
+        stored = sum(size for _, size in stretches(bytes_in))
+        holes = self.holes + max(0, bytes_in.size - stored)
+        if holes > max(self.holes, _HOLES_AT_LEAST + _HOLES_RATIO * (bytes_in.offset_data + stored)):
+            return entry_of(path, info, bytes_in, size=None)
+        self.holes = holes
+        return entry_of(path, info, bytes_in, size=bytes_in.size)
 
     def headers(self) -> Iterator[tarfile.TarInfo]:
         """Yield the header of each member of any kind."""
-        tar = _Headers(fileobj=cast(Any, _Bounded(self.tape)), mode="r", encoding="utf-8", errors="surrogateescape")
+        bounded = _Bounded(self.tape)
+        tar = _Headers(fileobj=cast(Any, bounded), mode="r", encoding="utf-8", errors="surrogateescape")
         at: int | None = 0
         while at is not None:
             try:
+                bounded.begin()
                 self.tape.seek(at)
                 tar.offset = at
                 info = tarfile.TarInfo.fromtarfile(tar)
@@ -101,6 +140,7 @@ class Walk:
                 return
             except Exception as error:
                 self.broken = True
+                bounded.failed()
                 self.unread = self.unread or isinstance(error, OSError) or isinstance(self.tape.trouble, OSError)
                 at = self._resync(at + RECORD)
             else:
@@ -143,9 +183,15 @@ def path_of(name: str) -> str:
     return name
 
 
-def entry_of(path: str, info: tarfile.TarInfo, bytes_in: tarfile.TarInfo) -> Entry:
+def stretches(info: tarfile.TarInfo) -> list[tuple[int, int]]:
+    """Return (start, size) of each stretch of a file that lies in the archive; between those of a sparse one are zeros."""
+    sparse: list[tuple[int, int]] | None = getattr(info, "sparse", None)
+    return [(0, info.size)] if sparse is None else sparse
+
+
+def entry_of(path: str, info: tarfile.TarInfo, bytes_in: tarfile.TarInfo, *, size: int | None) -> Entry:
     modified = None
     with suppress(ValueError, OverflowError, OSError):
         modified = datetime.fromtimestamp(info.mtime, UTC)
     # The place of the bytes, not a running number: it stays the same when a header before it is lost.
-    return Entry(path, bytes_in.size, modified, bytes_in.offset_data)
+    return Entry(path, size, modified, bytes_in.offset_data)

@@ -11,10 +11,11 @@ from functools import partial
 from io import RawIOBase
 
 from drill.copies.raw import Unreadable, Waiting
-from drill.copies.tarwalk import RECORD, Walk, is_header
+from drill.copies.tarred import explain_tar
+from drill.copies.tarwalk import RECORD, TooHollow, Walk, is_header, stretches
 from drill.errors import DrillError
 from drill.model import Collector, Entry, Problem, Trouble
-from drill.salvage.claims import Claims, Pieces, hand_over
+from drill.salvage.claims import Broken, Claims, Pieces, hand_over
 from drill.salvage.patched import Around
 from drill.salvage.unrolled import PackedTape, PlainTape
 
@@ -41,7 +42,7 @@ def deliver_members(kind: str, raw: RawIOBase, size: int, waiting: Waiting, coll
         walked = _walk_through(partial(_tape, kind, raw, size, around), claims, collector)
         if claims and (walked.shifted or walked.sound):
             walked = _pass(_tape(kind, raw, size, around), _anywhere(claims), claims, collector)
-        if claims and not (walked.shifted or walked.sound):
+        if claims and not walked.shifted:  # a header of zeros looks like the mark of the end: all seems sound then
             _by_place(_tape(kind, raw, size, around), claims, collector)
         for entry in claims.all() if not walked.sound else ():
             if entry.size == 0:  # nothing of it can be lost
@@ -95,7 +96,7 @@ def _pass(tape: _Tape, match: _Match, claims: Claims, collector: Collector) -> _
             continue
         wanted = match(entry, info.offset_data)
         if wanted is not None:
-            hand_over(wanted, _bytes_of(tape, info), collector, most_zeros=tape.most_zeros, verdict=_no_verdict)
+            hand_over(wanted, _bytes_of(tape, entry, info), collector, most_zeros=tape.most_zeros, verdict=_no_verdict)
         if not claims:
             break
     return _Walked(passed, not (walk.broken or walk.unread or tape.torn), tape.shifted)
@@ -105,10 +106,12 @@ def _no_verdict() -> Problem | None:
     return None
 
 
-def _bytes_of(tape: _Tape, info: tarfile.TarInfo) -> Pieces:
-    """Yield the bytes of a member, the holes of a sparse one filled with zeros."""
+def _bytes_of(tape: _Tape, entry: Entry, info: tarfile.TarInfo) -> Pieces:
+    """Yield the bytes of a member, the holes of a sparse one filled with zeros. Errors: Broken."""
+    if entry.size is None:
+        raise Broken(explain_tar(TooHollow(), 0))
     place, done = info.offset_data, 0
-    for start, size in [*(getattr(info, "sparse", None) or [(0, info.size)]), (info.size, 0)]:
+    for start, size in [*stretches(info), (info.size, 0)]:
         while done < start:
             hole = bytes(min(1 << 17, start - done))
             done += len(hole)

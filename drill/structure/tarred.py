@@ -17,7 +17,7 @@ from drill.copies.packed import packing
 from drill.copies.raw import BrokenOff, Steady, Unreadable
 from drill.copies.tape import Tape
 from drill.copies.tarred import explain_tar
-from drill.copies.tarwalk import Walk
+from drill.copies.tarwalk import Walk, stretches
 from drill.copies.units import STEP
 from drill.errors import DrillError
 from drill.extents import Anatomy, Extent, Members, Part
@@ -60,8 +60,7 @@ def _spans(tape: Tape) -> list[_Span]:
     for info in walk.headers():
         member = walk.member_of(info)
         entry, shared = (None, False) if member is None else (member[0], member[1] is not info)
-        sparse = getattr(info, "sparse", None)
-        held = 0 if shared else sum(size for _, size in sparse) if sparse else info.size if info.isreg() else 0
+        held = max(0, sum(size for _, size in stretches(info))) if info.isreg() and not shared else 0
         spans.append(_Span(walk.start, info.offset_data, info.offset_data + held, walk.after, entry, shared))
     if not spans and walk.broken:
         raise Unreadable(Trouble.DAMAGED, "the archive has no readable tar header")
