@@ -12,7 +12,11 @@ from io import RawIOBase
 from drill.copies.packedxz import Xz
 from drill.copies.packedzst import Zstd
 from drill.copies.raw import BLOCK
-from drill.copies.units import STEP, Packing, Unit, even_pieces, read_at
+from drill.copies.units import STEP, Packing, Unit, even_pieces, read_at, windows
+
+_MAGIC = b"\x1f\x8b\x08"  # and the only method there is
+_PROBED = 64 * 1024
+_MOST_PROBES = 16_384  # places that only look like a member, before none is looked for: pictures have one in 16 MB
 
 
 def packing(kind: str, raw: RawIOBase, size: int) -> Packing:
@@ -64,7 +68,17 @@ class _Gzip:
         return self.unit_at(end + 8)  # past the check value and the length
 
     def resume(self, at: int) -> Unit | None:
-        return None  # where a later member's bytes belong in the tar, nothing tells
+        probes = 0
+        for start, window in windows(self.raw, at, self.size, again=len(_MAGIC) - 1):
+            place = window.find(_MAGIC)
+            while place >= 0 and probes < _MOST_PROBES:
+                head = read_at(self.raw, start + place, 2 * STEP)
+                body = _gzip_body(head)
+                if body is not None and _unpacks(head[body:]):
+                    return Unit(start + place, start + place + body, None, None, Inflate)
+                probes += 1
+                place = window.find(_MAGIC, place + 1)
+        return None
 
     def first_of(self, unit: Unit) -> int | None:
         return None if unit.start else 0
@@ -76,9 +90,18 @@ class _Gzip:
         return even_pieces(unit.body, self.size)
 
 
+def _unpacks(packed: bytes) -> bool:
+    """Say whether a deflate stream can begin so."""
+    try:
+        zlib.decompressobj(-zlib.MAX_WBITS).decompress(packed, _PROBED)
+    except zlib.error:
+        return False
+    return bool(packed)
+
+
 def _gzip_body(head: bytes) -> int | None:
     """Return where the deflate stream begins after a member's header (RFC 1952, 2.3); None for no header."""
-    if head[:3] != b"\x1f\x8b\x08" or len(head) < 18 or head[3] & 0xE0:
+    if head[:3] != _MAGIC or len(head) < 18 or head[3] & 0xE0:
         return None
     at = 10
     if head[3] & 4:

@@ -159,7 +159,7 @@ class PackedTape:
         lost = unit is None
         unit = unit or self._packing.resume(0)
         self.torn = lost
-        search = _Search(found=True)
+        search, sought = _Search(found=True), False
         done = 0
         while unit is not None:
             pieces: Iterator[bytes | Gap]
@@ -169,11 +169,13 @@ class PackedTape:
                 yield Gap(first - done)
                 done = first
             if lost and first is None:
-                self.shifted, search = True, _Search()
-                yield Gap(_FAR - done % _FAR)
-                done += _FAR - done % _FAR
+                search, sought = _Search(), True
             pieces = unwinding.pieces() if search.found else search.over(unwinding.pieces())
             for piece in pieces:
+                if piece and sought:  # a header was found: what begins with it lies nobody knows how far behind
+                    self.shifted, sought = True, False
+                    yield Gap(_FAR - done % _FAR)
+                    done += _FAR - done % _FAR
                 if piece:
                     done += piece.size if isinstance(piece, Gap) else len(piece)
                     yield piece

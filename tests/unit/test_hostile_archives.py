@@ -3,6 +3,7 @@
 No source for the bounds; the archives are made here by hand after the formats' own descriptions.
 """
 
+import random
 import tarfile
 
 import pytest
@@ -104,3 +105,22 @@ def test_forged_pax_headers_do_not_have_the_archive_read_again_and_again(size: i
         tarred.list_members(".tar", disk, len(content))
     assert disk.bytes_read < 40 << 20 and not gather.got
     assert disk.asked < 60_000
+
+
+def test_what_only_looks_like_gzip_members_is_looked_at_so_often_and_no_more() -> None:
+    content = PACKERS[".tar.gz"](tar_of({"reed.dng": b"r" * 600})) [:40] + b"\x1f\x8b\x08\0\0\0\0\0\0\3\7" * 20_000
+    disk = Counted(content)
+    with pytest.raises(Exception, match="no readable tar header"):
+        tarred.list_members(".tar.gz", disk, len(content))
+    assert disk.asked < 20_000
+
+
+def test_a_gzip_member_behind_a_lost_one_is_found() -> None:
+    files = {f"{n}.dng": bytes([n + 1]) * 600 + random.Random(n).randbytes(9000) for n in range(4)}
+    tar = tar_of(files)
+    entries = tarred.list_members(".tar", BadDisk(tar), len(tar))
+    for cut in (entries[2].index - 512, entries[2].index + 700):
+        content = PACKERS[".tar.gz"](tar[:cut]) + PACKERS[".tar.gz"](tar[cut:])
+        got = Salvaged()
+        tarred.deliver_members(".tar.gz", BadDisk(content, {1}), len(content), Waiting(entries), got)
+        assert "3.dng" in got.whole(files)
