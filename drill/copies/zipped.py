@@ -23,7 +23,8 @@ from drill.model import Entry, Problem, Receiver, Trouble
 _UNIX, _DOS = 3, 0
 _CANNOT_BE_READ = 0x20 | 0x40  # patch data, strong encryption
 _MOST_AT_ONCE = 1024 * 1024
-_LONGEST_END = 22 + 65535  # the end record and its comment
+_END64_SIZE = 56 + 20  # the end record of a zip64, and what leads to it
+_LONGEST_END = _END64_SIZE + 22 + 65535  # with the end record and its comment
 
 
 class _Differs(Exception):
@@ -101,7 +102,7 @@ def _is_inner(source: Steady, archive: zipfile.ZipFile) -> bool:
 
     What lies before it is passed over, as before a zip that unpacks itself; but that does not begin with a member.
     """
-    if not min((info.header_offset for info in archive.infolist()), default=0):
+    if any(info.header_offset == 0 for info in archive.infolist()):
         return False
     try:
         source.seek(0)
@@ -111,9 +112,19 @@ def _is_inner(source: Steady, archive: zipfile.ZipFile) -> bool:
         tail = source.read(_LONGEST_END)
     except OSError:
         return False
+    return _stated_start(tail) not in (None, archive.start_dir)
+
+
+def _stated_start(tail: bytes) -> int | None:
+    """Return where the end records say that the directory begins (APPNOTE 4.3.14, 4.3.16); None where they do not."""
     at = tail.rfind(b"PK\5\6")
+    if at < 0:
+        return None
     stated = int.from_bytes(tail[at + 16 : at + 20], "little")
-    return at >= 0 and stated not in (0xFFFFFFFF, archive.start_dir)
+    if stated != 0xFFFFFFFF:
+        return stated
+    record = tail[max(0, at - _END64_SIZE) : at]
+    return int.from_bytes(record[48:56], "little") if record[:4] == b"PK\6\6" else None
 
 
 def is_file(info: zipfile.ZipInfo) -> bool:

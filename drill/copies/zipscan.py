@@ -18,7 +18,8 @@ _KNOWN_METHODS = frozenset((0, 1, 6, 8, 9, 12, 14, 19, 93, 95, 96, 97, 98, 99)) 
 _CENTRAL_SIZE = 46
 _UNIX = 3
 _LONGEST_NAME = 4096
-_MOST_SIGNS = 4096  # how many signatures are looked at for one member's descriptor
+_MOST_IN_VAIN = 1 << 16  # signatures looked at for descriptors that were not found, in one scan
+_PASSES_IN_VAIN = 2  # and how often the archive's bytes are read for such
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,11 +103,12 @@ def _date_time(local: Local) -> tuple[int, int, int, int, int, int]:
 
 def _descriptor(raw: RawIOBase, signs: "_Signs", begin: int) -> tuple[int, int, int, int] | None:
     """Return (check value, packed, unpacked, end) by the first data descriptor after `begin` whose size fits."""
-    place = begin
-    for _ in range(_MOST_SIGNS):
+    place, looked = begin, 0
+    while signs.patient(looked, place - begin):
         place = signs.next(place, DESCRIPTOR, LOCAL, CENTRAL)
         if place >= signs.size:
-            return None
+            break
+        looked += 1
         tail = read_at(raw, max(begin, place - 20), 48)
         here = place - max(begin, place - 20)
         told = _signed(tail[here:], place - begin) or _unsigned(tail[:here], place - begin)
@@ -114,6 +116,7 @@ def _descriptor(raw: RawIOBase, signs: "_Signs", begin: int) -> tuple[int, int, 
             crc, packed, unpacked, length = told
             return crc, packed, unpacked, begin + packed + length
         place += 1
+    signs.in_vain(looked, place - begin)
     return None
 
 
@@ -165,6 +168,16 @@ class _Signs:
     def __init__(self, raw: RawIOBase, size: int) -> None:
         self._raw, self.size = raw, size
         self._start, self._window = 0, b""
+        self._signs_left, self._bytes_left = _MOST_IN_VAIN, _PASSES_IN_VAIN * size
+
+    def patient(self, signs: int, length: int) -> bool:
+        """Say whether a search over so many signatures and bytes may go on."""
+        return signs <= self._signs_left and length <= self._bytes_left
+
+    def in_vain(self, signs: int, length: int) -> None:
+        """Note what a search looked at that found nothing: those that come after it may look at so much less."""
+        self._signs_left = max(0, self._signs_left - signs)
+        self._bytes_left = max(0, self._bytes_left - length)
 
     def next(self, at: int, *kinds: bytes) -> int:
         """Return the first place from `at` on where one of the signatures begins, the archive's size for none."""

@@ -30,8 +30,10 @@ class Claims:
     def __init__(self, waiting: Waiting) -> None:
         self._waiting = waiting
         self._left: dict[int, list[Entry]] = {}
-        for entry in waiting.rest():
+        self._named: dict[tuple[str, int | None], dict[Entry, None]] = {}  # by path and size, in the archive's order
+        for entry in sorted(waiting.rest(), key=lambda entry: entry.index):
             self._left.setdefault(entry.index, []).append(entry)
+            self._named.setdefault((entry.path, entry.size), {})[entry] = None
 
     def __bool__(self) -> bool:
         return bool(self._left)
@@ -53,8 +55,10 @@ class Claims:
 
     def take_elsewhere(self, paths: Sequence[str], size: int | None) -> Entry | None:
         """Strike off one entry of that path and size, wherever the archive had it when it was listed."""
-        same = (entry for entry in self.all() if entry.path in paths and entry.size in (size, None))
-        return self._strike(next(same, None))
+        keys = {(path, known) for path in paths for known in (size, None)}
+        same = (next(iter(self._named.get(key, ())), None) for key in keys)
+        found = (entry for entry in same if entry is not None)
+        return self._strike(min(found, key=lambda entry: entry.index, default=None))
 
     def strike(self, entry: Entry) -> Entry:
         """Strike off just this entry, and return it."""
@@ -65,10 +69,12 @@ class Claims:
         """Leave waiting what was not struck off."""
         self._waiting.back(self.all())
         self._left.clear()
+        self._named.clear()
 
     def _strike(self, entry: Entry | None) -> Entry | None:
         if entry is not None:
             self._left[entry.index].remove(entry)
+            self._named[entry.path, entry.size].pop(entry, None)
             if not self._left[entry.index]:
                 del self._left[entry.index]
         return entry

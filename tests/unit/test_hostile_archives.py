@@ -3,18 +3,23 @@
 No source for the bounds; the archives are made here by hand after the formats' own descriptions.
 """
 
+import io
 import random
+import struct
 import tarfile
+import zipfile
 
 import pytest
 from bad_disk import BadDisk, Salvaged
 from gather import Gather
-from written import PACKERS, tar_of
+from written import PACKERS, tar_of, zip_of
 
-from drill.copies import archive_view
+from drill.copies import Unreadable, archive_view, zipscan
 from drill.copies.raw import Waiting
 from drill.model import Entry, Store, Trouble
 from drill.salvage import tarred
+from drill.salvage import zipped as zip_salvage
+from drill.salvage.claims import Claims
 from drill.structure import tarred as structure_tar
 
 TAR_KINDS = (".tar", *PACKERS)
@@ -124,3 +129,65 @@ def test_a_gzip_member_behind_a_lost_one_is_found() -> None:
         got = Salvaged()
         tarred.deliver_members(".tar.gz", BadDisk(content, {1}), len(content), Waiting(entries), got)
         assert "3.dng" in got.whole(files)
+
+
+# --- zips -----------------------------------------------------------------------------------------------------------
+
+
+def test_streamed_members_without_descriptors_do_not_have_each_other_looked_at() -> None:
+    # APPNOTE 4.3.7: a local header with bit 3 set, no sizes, and a name of one letter.
+    content = (b"PK\3\4" + struct.pack("<HHHHHLLLHH", 20, 8, 8, 0, 0, 0, 0, 0, 1, 0) + b"a") * 1000
+    disk = Counted(content)
+    assert len(zipscan.scan(disk, len(content))) == 1000
+    assert disk.asked < 50_000
+
+
+@pytest.mark.parametrize("inner", [{}, {"pine.txt": b"p" * 90}])
+@pytest.mark.parametrize("large", [False, True])
+def test_a_zip_cut_off_behind_an_inner_zip_is_no_good_one(
+    inner: dict[str, bytes], large: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    if large:
+        monkeypatch.setattr(zipfile, "ZIP64_LIMIT", -1)  # the writer then takes zip64 for everything
+    out = io.BytesIO()
+    with zipfile.ZipFile(out, "w") as archive:
+        for name, content in inner.items():
+            archive.writestr(name, content)
+    monkeypatch.undo()
+    within = out.getvalue()
+    if large:
+        assert b"PK\6\6" in within
+        end = within.rindex(b"PK\5\6")
+        within = within[: end + 16] + b"\xff" * 4 + within[end + 20 :]
+    whole = zip_of({"reed.dng": b"r" * 9000, "backup.zip": within})
+    cut = whole[: whole.index(within) + len(within)]
+    with pytest.raises(Unreadable, match="directory"):
+        view_gather(cut, ".zip", Salvaged())
+    assert "reed.dng" in {e.path for e in zip_salvage.list_members(BadDisk(cut), len(cut), None)}
+
+
+def test_a_zip_whose_members_were_all_taken_out_is_an_empty_one() -> None:
+    content = zip_of({"reed.dng": b"r" * 900})
+    start = content.index(b"PK\1\2")
+    assert view_gather(content[:start] + b"PK\5\6" + struct.pack("<HHHHLLH", 0, 0, 0, 0, 0, start, 0), ".zip", Few()) == []
+
+
+class Compared(str):
+    """A path that counts how often it is compared."""
+
+    __slots__ = ()
+    times = 0
+    __hash__ = str.__hash__
+
+    def __eq__(self, other: object) -> bool:
+        Compared.times += 1
+        return str.__eq__(self, other)
+
+
+def test_what_lies_elsewhere_is_found_without_looking_at_all_that_waits() -> None:
+    entries = [Entry(Compared(f"{n}.dng"), n, None, n) for n in range(800)]
+    claims = Claims(Waiting(entries))
+    Compared.times = 0
+    assert [claims.take_elsewhere([f"{n}.dng", "other"], n) for n in range(799, -1, -1)] == entries[::-1]
+    assert claims.take_elsewhere(["0.dng"], 0) is None and not claims
+    assert Compared.times < 20_000
