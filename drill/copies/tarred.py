@@ -97,7 +97,7 @@ def _deliver_again(tape: Tape, links: list[Entry], *, waiting: Waiting, receiver
 
 
 def bytes_of(tape: Tape, entry: Entry, info: tarfile.TarInfo) -> Iterator[bytes]:
-    """Yield the bytes of a member, the holes of a sparse one filled with zeros. Errors: TooHollow, those of the tape."""
+    """Yield a member's bytes, zeros in the holes of a sparse one. Errors: TooHollow, those of the tape."""
     if entry.size is None:
         raise TooHollow
     tape.seek(info.offset_data)

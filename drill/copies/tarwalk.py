@@ -184,7 +184,7 @@ def path_of(name: str) -> str:
 
 
 def stretches(info: tarfile.TarInfo) -> list[tuple[int, int]]:
-    """Return (start, size) of each stretch of a file that lies in the archive; between those of a sparse one are zeros."""
+    """Return (start, size) of each stretch of a file that lies in the archive; a sparse one has zeros between them."""
     sparse: list[tuple[int, int]] | None = getattr(info, "sparse", None)
     return [(0, info.size)] if sparse is None else sparse
 

@@ -13,16 +13,15 @@ from collections.abc import Iterator
 from datetime import datetime
 from functools import partial
 from io import RawIOBase
-from typing import Any, cast
 
 from drill.copies.raw import BLOCK, Steady, Unreadable, Waiting, explain, send
 from drill.copies.zipbytes import LOCAL, LOCAL_SIZE, LOCKED, UTF8
+from drill.copies.zippacked import unpacked_bytes
 from drill.errors import DrillError
 from drill.model import Entry, Problem, Receiver, Trouble
 
 _UNIX, _DOS = 3, 0
 _CANNOT_BE_READ = 0x20 | 0x40  # patch data, strong encryption
-_MOST_AT_ONCE = 1024 * 1024
 _END64_SIZE = 56 + 20  # the end record of a zip64, and what leads to it
 _LONGEST_END = _END64_SIZE + 22 + 65535  # with the end record and its comment
 
@@ -183,23 +182,12 @@ def _bytes_of(
     """Yield a member's bytes, then compare the check value. The next member begins at `limit`."""
     _find_bytes(source, info, limit)
     crc = 0
-    for chunk in _unpacked(source, info, password, buffer):
+    key = None if password is None else password.encode("utf-8", "surrogatepass")
+    for chunk in unpacked_bytes(source, info, key, buffer):
         crc = zlib.crc32(chunk, crc)
         yield chunk
     if crc != info.CRC:
         raise _Differs
-
-
-def _unpacked(
-    source: Steady, info: zipfile.ZipInfo, password: str | None, buffer: bytearray
-) -> Iterator[bytes | memoryview]:
-    if not info.flag_bits & LOCKED and info.compress_type == zipfile.ZIP_STORED:
-        return _stored(source, info.compress_size, buffer)
-    if not info.flag_bits & LOCKED and info.compress_type == zipfile.ZIP_DEFLATED:
-        return _inflated(source, info.compress_size, buffer)
-    if info.flag_bits & LOCKED and not password:
-        raise RuntimeError("password required")
-    return unpacked_bytes(source, info, None if password is None else password.encode("utf-8", "surrogatepass"))
 
 
 def _find_bytes(source: Steady, info: zipfile.ZipInfo, limit: int) -> None:
@@ -221,47 +209,6 @@ def _find_bytes(source: Steady, info: zipfile.ZipInfo, limit: int) -> None:
     if begin + info.compress_size > limit:
         raise _Overlaps
     source.seek(begin)
-
-
-def _stored(source: Steady, size: int, buffer: bytearray) -> Iterator[memoryview]:
-    view = memoryview(buffer)
-    while size > 0:
-        got = source.readinto(view[: min(size, len(view))])
-        if not got:
-            raise EOFError
-        size -= got
-        yield view[:got]
-
-
-def _inflated(source: Steady, size: int, buffer: bytearray) -> Iterator[bytes]:
-    inflate = zlib.decompressobj(-zlib.MAX_WBITS)
-    for packed in _stored(source, size, buffer):
-        held: bytes | memoryview = packed
-        while held and not inflate.eof:
-            chunk = inflate.decompress(held, _MOST_AT_ONCE)
-            held = inflate.unconsumed_tail
-            yield chunk
-        if inflate.eof:
-            return
-    while chunk := inflate.decompress(b"", _MOST_AT_ONCE):
-        yield chunk
-    if not inflate.eof:
-        raise EOFError
-
-
-def unpacked_bytes(source: Steady, info: zipfile.ZipInfo, password: bytes | None) -> Iterator[bytes]:
-    """Yield what the standard library makes of a member whose bytes begin where `source` is; no check value is asked.
-
-    For what is encrypted or packed in a rarer way. Errors: OSError, EOFError, RuntimeError for a wrong password,
-    NotImplementedError, whatever the libraries make of damage.
-    """
-    with zipfile.ZipExtFile(cast(Any, source), "r", info, password) as member:
-        # zipfile would keep the last block back when the CRC differs; here all bytes come, then the verdict.
-        member._expected_crc = None  # type: ignore[attr-defined]
-        while chunk := member.read(BLOCK):
-            yield chunk
-        if member._left > 0:  # type: ignore[attr-defined]
-            raise EOFError
 
 
 def explain_member(error: Exception, at: int, *, source: Steady, info: zipfile.ZipInfo) -> Problem:

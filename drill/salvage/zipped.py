@@ -17,6 +17,7 @@ from drill.copies.packed import Inflate
 from drill.copies.raw import BLOCK, Steady, Unreadable, Waiting
 from drill.copies.units import even_pieces
 from drill.copies.zipbytes import LOCKED, bytes_begin, bytes_begin_without_header
+from drill.copies.zippacked import unpacked_bytes
 from drill.copies.zipscan import Found, scan
 from drill.model import Collector, Entry, Problem, Trouble
 from drill.salvage.claims import Broken, Claims, Gap, Pieces, hand_over
@@ -197,7 +198,7 @@ def _by_library(disk: _Disk, member: Found) -> Pieces:
     try:
         if info.flag_bits & LOCKED and password is None:
             raise Broken(Problem(Trouble.REFUSED, "it is encrypted and no password is given"))
-        for chunk in zipped.unpacked_bytes(source, info, password):
+        for chunk in unpacked_bytes(source, info, password, bytearray(BLOCK)):
             at += len(chunk)
             yield chunk
     except Broken:

@@ -169,7 +169,8 @@ def test_a_zip_cut_off_behind_an_inner_zip_is_no_good_one(
 def test_a_zip_whose_members_were_all_taken_out_is_an_empty_one() -> None:
     content = zip_of({"reed.dng": b"r" * 900})
     start = content.index(b"PK\1\2")
-    assert view_gather(content[:start] + b"PK\5\6" + struct.pack("<HHHHLLH", 0, 0, 0, 0, 0, start, 0), ".zip", Few()) == []
+    empty = content[:start] + b"PK\5\6" + struct.pack("<HHHHLLH", 0, 0, 0, 0, 0, start, 0)
+    assert view_gather(empty, ".zip", Few()) == []
 
 
 class Compared(str):
@@ -191,3 +192,27 @@ def test_what_lies_elsewhere_is_found_without_looking_at_all_that_waits() -> Non
     assert [claims.take_elsewhere([f"{n}.dng", "other"], n) for n in range(799, -1, -1)] == entries[::-1]
     assert claims.take_elsewhere(["0.dng"], 0) is None and not claims
     assert Compared.times < 20_000
+
+
+@pytest.mark.parametrize("method", [zipfile.ZIP_BZIP2, zipfile.ZIP_LZMA])
+def test_little_that_unpacks_to_much_comes_in_small_pieces(method: int) -> None:
+    content = zip_of({"bomb.tif": bytes(40_000_000)}, method)
+    assert len(content) < 20_000
+    largest = Largest()
+    (entry,) = view_gather(content, ".zip", largest)
+    assert largest.chunk <= 1 << 20 and largest.total == entry.size == 40_000_000
+    largest = Largest()
+    zip_salvage.deliver_members(BadDisk(content), len(content), None, Waiting([entry]), largest)
+    assert largest.chunk <= 1 << 20 and largest.total == entry.size
+
+
+class Largest(Salvaged):
+    """Keeps the size of the largest chunk, and nothing else."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.chunk = self.total = 0
+
+    def data(self, chunk: bytes | bytearray | memoryview) -> None:
+        self.chunk = max(self.chunk, len(chunk))
+        self.total += len(chunk)

@@ -196,6 +196,15 @@ def test_bzip2_and_lzma_members_come_as_far_as_they_can_be_read() -> None:
         assert got.troubles()["kiln/A.dng"] is Trouble.IO
 
 
+@pytest.mark.parametrize("how", [["-mm=LZMA", "-meos=on"], ["-mm=LZMA", "-meos=off"], ["-mm=BZip2"]])
+@pytest.mark.parametrize("lock", [[], ["-preed", "-mem=ZipCrypto"]])
+def test_rarer_packings_of_7_zip_come_whole(tree: Path, how: list[str], lock: list[str]) -> None:
+    content = packed(tree, "7zz", "a", "-bd", "-tzip", *how, *lock)
+    password = "reed" if lock else None
+    assert plain(content, password=password).good() == FILES
+    assert salvaged(without_directory(content), listed(content, password=password), password=password).good() == FILES
+
+
 def _anatomy(content: bytes, password: str | None = None):  # type: ignore[no-untyped-def]
     return structure_zip.anatomy_of(BadDisk(content), len(content), password, kept=False)
 
