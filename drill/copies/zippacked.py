@@ -26,9 +26,7 @@ _LEAST_DICTIONARY = 4096
 Chunk = bytes | memoryview
 
 
-def unpacked_bytes(
-    source: Steady, info: zipfile.ZipInfo, password: bytes | None, buffer: bytearray
-) -> Iterator[Chunk]:
+def unpacked_bytes(source: Steady, info: zipfile.ZipInfo, password: bytes | None, buffer: bytearray) -> Iterator[Chunk]:
     """Yield the bytes of a member whose packed ones begin where `source` is; no check value is asked.
 
     A chunk is only valid until the next one is asked for. Errors: OSError, EOFError, RuntimeError for a missing or a
@@ -125,8 +123,6 @@ def _lzma(pieces: Iterator[Chunk], size: int) -> Iterator[bytes]:
     rest, lc = divmod(head[4], 9)
     pb, lp = divmod(rest, 5)
     dictionary = min(int.from_bytes(head[5:_LZMA_HEAD], "little"), size)  # none is larger than what there is to unpack
-    filters = [
-        {"id": lzma.FILTER_LZMA1, "lc": lc, "lp": lp, "pb": pb, "dict_size": max(dictionary, _LEAST_DICTIONARY)}
-    ]
+    filters = [{"id": lzma.FILTER_LZMA1, "lc": lc, "lp": lp, "pb": pb, "dict_size": max(dictionary, _LEAST_DICTIONARY)}]
     decoder = lzma.LZMADecompressor(lzma.FORMAT_RAW, filters=filters)
     yield from _decoded(chain((head[_LZMA_HEAD:],), pieces), decoder, size)

@@ -4,11 +4,15 @@ No source for the bounds; the archives are made here by hand after the formats' 
 """
 
 import io
+import lzma
 import random
 import struct
 import tarfile
+import tracemalloc
 import zipfile
+import zlib
 
+import py7zr
 import pytest
 from bad_disk import BadDisk, Salvaged
 from gather import Gather
@@ -20,6 +24,7 @@ from drill.model import Entry, Store, Trouble
 from drill.salvage import tarred
 from drill.salvage import zipped as zip_salvage
 from drill.salvage.claims import Claims
+from drill.salvage.sevenzip_start import start_headers
 from drill.structure import tarred as structure_tar
 
 TAR_KINDS = (".tar", *PACKERS)
@@ -113,7 +118,7 @@ def test_forged_pax_headers_do_not_have_the_archive_read_again_and_again(size: i
 
 
 def test_what_only_looks_like_gzip_members_is_looked_at_so_often_and_no_more() -> None:
-    content = PACKERS[".tar.gz"](tar_of({"reed.dng": b"r" * 600})) [:40] + b"\x1f\x8b\x08\0\0\0\0\0\0\3\7" * 20_000
+    content = PACKERS[".tar.gz"](tar_of({"reed.dng": b"r" * 600}))[:40] + b"\x1f\x8b\x08\0\0\0\0\0\0\3\7" * 20_000
     disk = Counted(content)
     with pytest.raises(Exception, match="no readable tar header"):
         tarred.list_members(".tar.gz", disk, len(content))
@@ -196,11 +201,11 @@ def test_what_lies_elsewhere_is_found_without_looking_at_all_that_waits() -> Non
 
 @pytest.mark.parametrize("method", [zipfile.ZIP_BZIP2, zipfile.ZIP_LZMA])
 def test_little_that_unpacks_to_much_comes_in_small_pieces(method: int) -> None:
-    content = zip_of({"bomb.tif": bytes(40_000_000)}, method)
+    content = zip_of({"bomb.tif": bytes(20_000_000)}, method)
     assert len(content) < 20_000
     largest = Largest()
     (entry,) = view_gather(content, ".zip", largest)
-    assert largest.chunk <= 1 << 20 and largest.total == entry.size == 40_000_000
+    assert largest.chunk <= 1 << 20 and largest.total == entry.size == 20_000_000
     largest = Largest()
     zip_salvage.deliver_members(BadDisk(content), len(content), None, Waiting([entry]), largest)
     assert largest.chunk <= 1 << 20 and largest.total == entry.size
@@ -216,3 +221,76 @@ class Largest(Salvaged):
     def data(self, chunk: bytes | bytearray | memoryview) -> None:
         self.chunk = max(self.chunk, len(chunk))
         self.total += len(chunk)
+
+
+# --- 7z -------------------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("method", [py7zr.FILTER_ZSTD, py7zr.FILTER_BROTLI, py7zr.FILTER_DEFLATE, py7zr.FILTER_BZIP2])
+def test_a_block_of_much_in_little_takes_little_memory(method: int) -> None:
+    content = seven({"bomb.tif": bytes(80_000_000)}, [{"id": method, "level": 3}])
+    assert len(content) < 200_000
+    largest = Largest()
+    tracemalloc.start()
+    try:
+        (entry,) = view_gather(content, ".7z", largest)
+        assert tracemalloc.get_traced_memory()[1] < 40_000_000
+    finally:
+        tracemalloc.stop()
+    assert largest.total == entry.size == 80_000_000 and not largest.troubles()
+
+
+def seven(files: dict[str, bytes], filters: list[dict[str, int]]) -> bytes:
+    out = io.BytesIO()
+    with py7zr.SevenZipFile(out, "w", filters=filters) as archive:
+        for name, content in files.items():
+            archive.writestr(content, name)
+    return out.getvalue()
+
+
+@pytest.mark.parametrize("method", [py7zr.FILTER_ZSTD, py7zr.FILTER_BROTLI, py7zr.FILTER_DEFLATE])
+def test_what_is_packed_so_comes_whole(method: int) -> None:
+    files = {f"{n}.dng": random.Random(n).randbytes(150_000) + bytes(90_000) for n in range(3)}
+    got = Salvaged()
+    view_gather(seven(files, [{"id": method, "level": 3}]), ".7z", got)
+    assert got.good() == files
+
+
+def with_header(packed: bytes, header: bytes) -> bytes:
+    """Return a 7z with that next header (7zFormat.txt, "SignatureHeader")."""
+    start = struct.pack("<QQL", len(packed), len(header), zlib.crc32(header))
+    return b"7z\xbc\xaf\x27\x1c\0\4" + struct.pack("<L", zlib.crc32(start)) + start + packed + header
+
+
+def test_a_7z_header_that_says_it_unpacks_to_100_mb_is_not_unpacked() -> None:
+    def number(value: int) -> bytes:
+        return b"\xff" + value.to_bytes(8, "little")
+
+    packed = lzma.compress(bytes(1000), lzma.FORMAT_RAW, filters=[{"id": lzma.FILTER_LZMA2, "dict_size": 1 << 20}])
+    header = b"\x17\x06" + number(0) + b"\1\x09" + number(len(packed)) + b"\0"
+    header += b"\x07\x0b\1\0\1\x21\x21\1\x10\x0c" + number(100_000_000) + b"\0\0"
+    large = with_header(b"", bytes(65 << 20))
+    for content in (with_header(packed, header), large):
+        with pytest.raises(Unreadable, match="larger than is read") as raised:
+            view_gather(content, ".7z", Salvaged())
+        assert raised.value.trouble is Trouble.UNSUPPORTED
+
+
+def test_what_only_looks_like_7z_headers_is_not_read_again_for_each() -> None:
+    # A beginning that says 4 million packed streams follow, whose first sizes are larger than the archive.
+    content = bytes(32) + b"\x17\x06\x00\xe0\0\0\x40\x09" * 6000
+    disk = Counted(content)
+    assert start_headers(disk, len(content)) == []
+    assert disk.bytes_read < 4 * len(content) and disk.asked < 100
+    nothing = bytes(32) + b"\x17\x06\x00\xe0\0\0\x40\x09" * 64 + bytes(200_000)  # and whose sizes are all zero
+    disk = Counted(nothing)
+    assert start_headers(disk, len(nothing)) == []
+    assert disk.bytes_read < 40_000_000
+
+
+def test_a_start_header_is_made_anew_whatever_number_of_blocks_there_are() -> None:
+    sizes = [5] * 9000
+    header = b"\1\4\x06\0" + b"\xa3\x28" + b"\x09" + bytes(sizes)
+    content = bytes(32) + bytes(sum(sizes)) + header
+    (piece,) = start_headers(BadDisk(content), len(content))
+    assert struct.unpack_from("<QQ", piece.data, 12) == (sum(sizes), len(header))

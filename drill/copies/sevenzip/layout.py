@@ -6,6 +6,7 @@ reader is used here without its extraction loop: that loop stops at the first da
 "folder" (a block here) is one packed stream with members one after the other; blocks do not depend on each other.
 """
 
+import io
 import stat
 import zlib
 from collections.abc import Iterator, Sequence
@@ -30,6 +31,11 @@ PPMD = b"\x03\x04\x01"
 # py7zr refuses more than 65,536 packed streams, which is as many pictures that are only stored; what a count costs is
 # bounded by the header's own size all the same (`check_count`).
 py7zr.archiveinfo.MAX_NUMSTREAMS = 1 << 23
+# Of a header it would unpack 256 MB, and of 8 million files make 2 GB of values. 7-Zip writes some 100 bytes a file.
+_LARGEST_HEADER = 64 * 1024 * 1024
+_TOO_LARGE = "its header is larger than is read here: it says that there are too many files"
+py7zr.archiveinfo.MAX_HEADER_SIZE = _LARGEST_HEADER
+py7zr.archiveinfo.MAX_NUMFILES = 1 << 20
 
 START_HEADER = 32
 """Bytes of the start header, with the signature: 6 + 2 + 4 + 20 (7zFormat.txt)."""
@@ -111,6 +117,7 @@ class Layout:
 def open_layout(source: Steady, password: str | None) -> Layout:
     """Read the header. Errors: Unreadable, also for a missing or a wrong password where it is encrypted."""
     try:
+        _refuse_large(source)
         archive = py7zr.SevenZipFile(cast(Any, source), "r", password=password)
         return _layout(archive, source)
     except DrillError:
@@ -124,9 +131,24 @@ def open_layout(source: Steady, password: str | None) -> Layout:
             raise Unreadable(Trouble.IO, "I/O error in the archive's header") from None
         if isinstance(error, UnsupportedCompressionMethodError):
             raise Unreadable(Trouble.UNSUPPORTED, "its header is packed in a way that cannot be read here") from None
+        if isinstance(error, py7zr.exceptions.ArchiveError) and "exceeds limit" in str(error):
+            raise Unreadable(Trouble.UNSUPPORTED, _TOO_LARGE) from None
         if _encrypted_header(source):
             raise Unreadable(Trouble.REFUSED, "the password is wrong, or the archive's header is damaged") from None
         raise Unreadable(Trouble.DAMAGED, f"the archive's header is damaged ({_words(error)})") from None
+
+
+def _refuse_large(source: Steady) -> None:
+    """Refuse a header that is there, and is larger than is held in memory. Errors: Unreadable; OSError."""
+    source.seek(0)
+    start = source.read(START_HEADER)
+    if len(start) < START_HEADER or zlib.crc32(start[12:]) != int.from_bytes(start[8:12], "little"):
+        return
+    offset, size = (int.from_bytes(start[at : at + 8], "little") for at in (12, 20))
+    end = source.seek(0, io.SEEK_END)
+    source.seek(0)
+    if _LARGEST_HEADER < size <= end - START_HEADER - offset:
+        raise Unreadable(Trouble.UNSUPPORTED, _TOO_LARGE)
 
 
 def _words(error: Exception) -> str:

@@ -20,12 +20,38 @@ from drill.errors import DrillError
 from drill.model import Problem, Trouble
 
 _FEED = 64 * 1024
+_FEED_UNBOUNDED = 8 * 1024  # to py7zr's Deflate, which gives out all at once: 1032 bytes for one at most (zlib)
+_DEFLATE = frozenset((b"\x04\x01\x08", b"\x04\x01\x09"))
 _IDLE_ROUNDS = 8  # decoder stages may each need a round to give up what they hold
 
 # Stretching a password takes 60 ms, and py7zr does it again for each block: 10 minutes for 10,000 stored pictures.
 # 7-Zip gives all blocks of an archive the same salt, so the last few keys are kept, as 7-Zip itself does.
 stretched_key = lru_cache(maxsize=8)(py7zr.compressor.calculate_key)  # type: ignore[attr-defined]
 py7zr.compressor.calculate_key = stretched_key  # type: ignore[attr-defined]
+
+
+class _Zstd(py7zr.compressor.ZstdDecompressor):
+    """py7zr's stage with a bound on what comes out: 64 kB may unpack to 2 GB (RFC 8878, 3.1.1.2.2)."""
+
+    def decompress(self, data: bytes | bytearray | memoryview, max_length: int = -1) -> bytes:
+        return self.decompressor.decompress(data, max_length)
+
+    @property
+    def needs_input(self) -> bool:
+        return bool(self.decompressor.needs_input)
+
+
+class _Brotli(py7zr.compressor.BrotliDecompressor):
+    """py7zr's stage, which has that bound, but does not say when it takes no more input."""
+
+    @property
+    def needs_input(self) -> bool:
+        return bool(self._decompressor.can_accept_more_data())
+
+
+_STAGES = py7zr.compressor.algorithm_class_map
+_STAGES[py7zr.FILTER_BROTLI] = (py7zr.compressor.BrotliCompressor, _Brotli)
+_STAGES[py7zr.FILTER_ZSTD] = (py7zr.compressor.ZstdCompressor, _Zstd)
 
 Chunk = bytes | memoryview
 _Take = Callable[[int], Chunk]
@@ -160,7 +186,8 @@ class _Chain:
     """A block that py7zr's decoders unpack."""
 
     def __init__(self, source: Steady, block: Block) -> None:
-        self._feed = _Feed(source, block.start, aligned=AES in block.methods)
+        most = _FEED if _DEFLATE.isdisjoint(block.methods) else _FEED_UNBOUNDED
+        self._feed = _Feed(source, block.start, aligned=AES in block.methods, most=most)
         block.folder.decompressor = None  # else it would go on from where the last pass stopped
         self._decoder = block.folder.get_decompressor(block.packed)
         self._feed.chain = self._decoder.chain
@@ -185,14 +212,14 @@ class _Feed:
     sector hit members that lie well before it.
     """
 
-    def __init__(self, source: Steady, start: int, *, aligned: bool) -> None:
-        self._source, self._at, self._aligned = source, start, aligned
+    def __init__(self, source: Steady, start: int, *, aligned: bool, most: int = _FEED) -> None:
+        self._source, self._at, self._aligned, self._most = source, start, aligned, most
         self.chain: list[Any] = []
 
     def read(self, size: int) -> bytes:
         if any(_holds_input(stage) for stage in self.chain):
             return b""
-        size = min(size, _FEED)
+        size = min(size, self._most)
         self._source.seek(self._at)
         chunk = self._source.read(size)
         if self._aligned and len(chunk) < size and self._source.trouble is not None:
