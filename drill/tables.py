@@ -5,6 +5,7 @@ Must not know: what the keys mean.
 """
 
 import difflib
+import os
 import re
 import tomllib
 from collections.abc import Callable, Iterable, Sequence
@@ -40,7 +41,7 @@ def load_toml(path: Path) -> dict[str, Any]:
     except FileNotFoundError:
         raise Mistakes([Mistake(str(path), "", "there is no such file", "check the path")]) from None
     except OSError as error:
-        advice = "name the file in it" if path.is_dir() else ""
+        advice = "name the file in it" if os.path.isdir(path) else ""  # noqa: PTH112 - a Path may raise over a name
         raise Mistakes([Mistake(str(path), "", f"cannot be read: {error.strerror}", advice)]) from None
     except UnicodeDecodeError as error:
         what = f"is not UTF-8 text (byte {error.start})"

@@ -60,6 +60,7 @@ def _sector_size(text: str) -> int:
 
 def _bad_sector(options: argparse.Namespace) -> int:
     archive: Path = options.archive
+    _check_archive(archive)
     _check_outputs(options)
     password = _password(options.password_env)
     kept = None
@@ -77,6 +78,15 @@ def _bad_sector(options: argparse.Namespace) -> int:
     return OK
 
 
+def _check_archive(archive: Path) -> None:
+    """Refuse a name under which nothing can be looked for, such as one too long. Errors: Mistakes."""
+    try:
+        archive.is_dir()
+    except OSError as error:
+        what = f"cannot be looked at ({error.strerror or type(error).__name__})"
+        raise Mistakes([Mistake(str(archive), "", what, "look at the path and its permissions")]) from None
+
+
 def _check_outputs(options: argparse.Namespace) -> None:
     """Refuse to write where nothing can be written, or over the archive. Errors: Mistakes."""
     outputs = _outputs(options)
@@ -86,7 +96,9 @@ def _check_outputs(options: argparse.Namespace) -> None:
     for option, file in outputs.items():
         check_file(Path(file), option=option)
         if falls_in(Path(file), options.archive):
-            raise Mistakes([Mistake(option, file, "is the archive itself, which is only read", "name another file")])
+            raise Mistakes(
+                [Mistake(option, str(file), "is the archive itself, which is only read", "name another file")]
+            )
     if len(outputs) == 2 and Path(options.json).absolute() == Path(options.picture).absolute():
         raise Mistakes([Mistake("--picture", options.picture, "is the file of --json too", "name another file")])
 
@@ -105,7 +117,9 @@ def _as_copy(options: argparse.Namespace) -> tuple[Copy, Kept | None]:
     copy = next((copy for copy in studio.copies if copy.at is not None and os.path.realpath(copy.at) == here), None)
     if copy is None:
         what = f"no copy in {options.studio} is {options.archive}"
-        raise Mistakes([Mistake("--studio", options.studio, what, "name the studio file that has it, or leave it out")])
+        raise Mistakes(
+            [Mistake("--studio", str(options.studio), what, "name the studio file that has it, or leave it out")]
+        )
     held = kept_headers(copy.id, headers_folder(studio.ledger))
     for warning in held.warnings:
         complain(f"warning: {warning}")

@@ -167,6 +167,7 @@ def test_mistakes_in_the_command_are_told_before_anything_is_read(home: Path) ->
     before = census(home)
     for arguments in (
         ["missing.zip"],
+        ["long-" * 60 + ".zip"],
         ["in"],
         ["in/kiln/K000.dng"],
         [archive, "--picture", "map.jpeg"],
