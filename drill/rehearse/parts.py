@@ -5,19 +5,19 @@ salvaged once for all drills of a shoot, as far as scratch has room. Must not kn
 """
 
 import shutil
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Collection, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
-from functools import partial
 from pathlib import Path
 
 from drill.errors import NoRoom
 from drill.extents import Kept
 from drill.faults import Faulted
 from drill.model import Collector, Entry, Store, View
+from drill.rehearse.allowance import Allowance
 from drill.rehearse.reads import Read, Reads, check_still_there
 from drill.restore import Key, Restored, collect, restore
-from drill.salvage import deliver_around, salvage
+from drill.salvage import add_range, deliver_around, salvage
 from drill.shelf import OpenCopy
 from drill.stitching import Version
 from drill.verify import Finding
@@ -43,36 +43,68 @@ class Source:
     turn: int = 0
 
 
+@dataclass(frozen=True, slots=True)
+class Wanted:
+    """What is wanted of a copy: files that a name leads to, whose bytes are of use even in part, and members without a
+    name, which are judged and removed at once. No file has more than `most` bytes; None: it is not known."""
+
+    named: Collection[Entry]
+    unnamed: Collection[Entry] = ()
+    most: int | None = None
+
+
+_Shared = tuple[str, str, int, int, bool]  # copy, path, index, which try, whether its bytes were left
+
+
 class Parts:
     """The parts that a run has at hand. They lie where its reads do, for one drill or, if shared, until `forget`."""
 
     def __init__(self, reads: Reads) -> None:
         self._reads = reads
-        self._shared: dict[tuple[str, str, int, int], Part] = {}
+        self._shared: dict[_Shared, Part] = {}
         self._passing: list[Path] = []
         self._kept = 0
 
-    def of(self, found: OpenCopy, faulted: Faulted, wanted: Sequence[Entry], source: Source) -> dict[Key, Part]:
-        """Salvage files of a copy; every one is judged as any other read. Errors: Unfinished."""
+    def of(self, found: OpenCopy, faulted: Faulted, wanted: Wanted, source: Source) -> dict[Key, Part]:
+        """Salvage files of a copy; every one is judged as any other read. Errors: Unfinished.
+
+        Scratch is never filled: what has no room there is cut short.
+        """
         results: dict[Key, Part] = {}
-        left = []
-        for entry in wanted:
-            known = self._shared.get((found.copy.id, entry.path, entry.index, source.turn))
-            if known is None or faulted.touches(entry):
+        left: list[Entry] = []
+        for entry in (*wanted.named, *wanted.unnamed):
+            known = None if faulted.touches(entry) else self._known(found.copy.id, entry, source, wanted)
+            if known is None:
                 left.append(entry)
             else:
                 results[entry.path, entry.index] = known
         if not left:
             return results
         paths = {entry: self._reads.fresh_path() for entry in left}
-        judge = self._reads.judge_of(found, paths, leaves_others=True)
-        came = collect(_way(found, faulted.store, source), paths, flusher=self._reads.flusher, judge=judge)
+        unnamed = set(wanted.unnamed)
+        leaving = {path for entry, path in paths.items() if entry not in unnamed}
+        room = self.room()
+        allowance = Allowance(each=wanted.most, all_of_them=room if wanted.most is None else (_MOST_KEPT - 1) * room)
+        came = collect(
+            _way(found, faulted.store, source, allowance),
+            paths,
+            flusher=self._reads.flusher,
+            judge=allowance.judged(self._reads.judge_of(found, paths, leaving=leaving)),
+        )
         for entry, path in paths.items():
-            part = self._part(found.copy.id, entry, came[entry.path, entry.index], path)
-            results[entry.path, entry.index] = part
-            self._settle(found, faulted, entry, source, part)
+            key = entry.path, entry.index
+            results[key] = part = self._part(found.copy.id, entry, came[key], path, left=path in leaving)
+            shared = not faulted.touches(entry) and key not in allowance.cut
+            self._settle((found.copy.id, entry.path, entry.index, source.turn, path in leaving), part, shared=shared)
         check_still_there(found, (part.read for part in results.values()))
         return results
+
+    def _known(self, id_: str, entry: Entry, source: Source, wanted: Wanted) -> Part | None:
+        """Return what an earlier drill salvaged; bytes that it did not leave are had anew where they are wanted."""
+        left = self._shared.get((id_, entry.path, entry.index, source.turn, True))
+        if left is not None or entry in wanted.named:
+            return left
+        return self._shared.get((id_, entry.path, entry.index, source.turn, False))
 
     def put_together(self, view: View, entry: Entry, found: OpenCopy) -> Read:
         """Write, flush and judge a file that was put together, as any other; `found` is a copy that it is from.
@@ -105,41 +137,38 @@ class Parts:
         self._shared.clear()
         self._kept = 0
 
-    def _part(self, id_: str, entry: Entry, came: Restored[Finding], path: Path) -> Part:
+    def _part(self, id_: str, entry: Entry, came: Restored[Finding], path: Path, *, left: bool) -> Part:
         version = None
-        if came.found is not None and not self._reads.is_promised(came.found):
-            version = Version(id_, path, came.size, tuple(_merged(came.holes, came.size)), entry.size)
+        if left and came.found is not None and not self._reads.is_promised(came.found):
+            version = Version(id_, path, came.size, _within(came.holes, came.size), entry.size)
         return Part(self._reads.read_of(came, path), version)
 
-    def _settle(self, found: OpenCopy, faulted: Faulted, entry: Entry, source: Source, part: Part) -> None:
+    def _settle(self, key: _Shared, part: Part, *, shared: bool) -> None:
         """Share a part with later drills, or note that it goes with this one."""
         size = part.version.size if part.version is not None else 0
-        if not faulted.touches(entry) and (not size or self._kept + size <= self.room()):
+        if shared and (not size or self._kept + size <= self.room()):
             self._kept += size
-            self._shared[found.copy.id, entry.path, entry.index, source.turn] = part
+            self._shared[key] = part
         elif part.version is not None:
             self._passing.append(part.version.path)
 
 
-def _way(found: OpenCopy, store: Store, source: Source) -> Callable[[Sequence[Entry], Collector], None]:
-    if found.copy.archive is None:
-        return partial(deliver_around, store)
-
+def _way(
+    found: OpenCopy, store: Store, source: Source, allowance: Allowance
+) -> Callable[[Sequence[Entry], Collector], None]:
     def deliver(wanted: Sequence[Entry], collector: Collector) -> None:
-        archive, password = found.copy.archive or "", found.copy.password
-        salvage(store, archive, password, wanted, collector, kept=source.kept, listing=source.listing)
+        archive, password, limited = found.copy.archive, found.copy.password, allowance.limited(collector)
+        if archive is None:
+            deliver_around(store, wanted, limited)
+        else:
+            salvage(store, archive, password, wanted, limited, kept=source.kept, listing=source.listing)
 
     return deliver
 
 
-def _merged(holes: Iterable[tuple[int, int]], size: int) -> list[tuple[int, int]]:
+def _within(holes: Sequence[tuple[int, int]], size: int) -> tuple[tuple[int, int], ...]:
     """Return holes in order, apart, and within what came."""
-    merged: list[tuple[int, int]] = []
-    for start, end in sorted((max(start, 0), min(end, size)) for start, end in holes):
-        if start >= end:
-            continue
-        if merged and start <= merged[-1][1]:
-            merged[-1] = merged[-1][0], max(end, merged[-1][1])
-        else:
-            merged.append((start, end))
-    return merged
+    found: list[tuple[int, int]] = []
+    for start, end in holes:
+        add_range(found, (max(start, 0), min(end, size)))
+    return tuple(found)

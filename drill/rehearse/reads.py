@@ -110,16 +110,16 @@ class Reads:
         return self.folder / f"{next(self._numbers):07d}"
 
     def judge_of(
-        self, found: OpenCopy, paths: Mapping[Entry, Path], *, leaves_others: bool = False
+        self, found: OpenCopy, paths: Mapping[Entry, Path], *, leaving: Container[Path] = ()
     ) -> Callable[[Path], Finding]:
-        """Return a judge of files restored to these paths. It removes what is not kept; with `leaves_others` it leaves
-        what no digest promises where it is."""
+        """Return a judge of files restored to these paths. It removes what is not kept; of the paths in `leaving` it
+        leaves what no digest promises where it is."""
         entries = {path: entry for entry, path in paths.items()}
 
         def judge(path: Path) -> Finding:
             finding = examine(path, self._kinds)
             taken = self.take(found, entries[path], path, finding) or self._is_kept(finding)
-            if not taken and not (leaves_others and not self.is_promised(finding)):
+            if not taken and (path not in leaving or self.is_promised(finding)):
                 path.unlink()
             return finding
 

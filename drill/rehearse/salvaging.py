@@ -13,7 +13,7 @@ from drill.extents import Kept
 from drill.faults import Faulted
 from drill.model import Digest, Entry
 from drill.rehearse.bench import Bench, Case, readable
-from drill.rehearse.parts import Part, Source
+from drill.rehearse.parts import Part, Source, Wanted
 from drill.rehearse.reads import Read
 from drill.restore import Key
 from drill.salvage import salvage_entries
@@ -38,6 +38,14 @@ class _Sought:
             return {self.case.file.size}
         found = (claim.entry for claims in self.case.claims.values() for claim in claims)
         return {entry.size for entry in found if entry is not None and entry.size is not None}
+
+    @property
+    def is_bounded(self) -> bool:
+        """Say whether it cannot have more bytes than the largest of these sizes."""
+        if self.case.file.size is not None:
+            return True
+        found = [claim.entry for claims in self.case.claims.values() for claim in claims]
+        return bool(self.sizes) and all(entry is not None and entry.size is not None for entry in found)
 
 
 def salvage_missing(cases: Sequence[Case], order: Sequence[str], bench: Bench) -> float:
@@ -91,26 +99,34 @@ def _from_copy(batch: Sequence[_Sought], id_: str, bench: Bench) -> float:
     found, faulted = bench.copies[id_], bench.usable[id_]
     took_s = 0.0
     if not found.is_archive:
-        wanted = {key: entry for s in batch if not s.case.is_back for key, entry in _worth_reading(s, id_, bench)}
-        return _take(batch, bench.parts.of(found, faulted, list(wanted.values()), Source()), id_)
+        left = [sought for sought in batch if not sought.case.is_back]
+        loose = dict.fromkeys(entry for sought in left for entry in _worth_reading(sought, id_, bench))
+        return _take(batch, bench.parts.of(found, faulted, Wanted(loose, most=_most(left)), Source()), id_)
     for source in _sources(batch, found, faulted, bench.kept_of):
         left = [sought for sought in batch if not sought.case.is_back]
-        wanted = {(e.path, e.index): e for sought in left for e in sought.entries.get(id_, ())}
-        if not faulted.on_members:
-            wanted |= {(e.path, e.index): e for e in _unnamed(left, found, source)}
-        if wanted:
-            took_s += _take(left, bench.parts.of(found, faulted, list(wanted.values()), source), id_)
+        named = dict.fromkeys(entry for sought in left for entry in sought.entries.get(id_, ()))
+        unnamed = {} if faulted.on_members else dict.fromkeys(_unnamed(left, found, source))
+        if named or unnamed:
+            wanted = Wanted(named, unnamed, _most(left))
+            took_s += _take(left, bench.parts.of(found, faulted, wanted, source), id_)
     return took_s
 
 
-def _worth_reading(sought: _Sought, id_: str, bench: Bench) -> Iterator[tuple[Key, Entry]]:
+def _most(left: Sequence[_Sought]) -> int | None:
+    """Return the largest size that one of the files may have; None where one of them may have any."""
+    sizes = [size for sought in left for size in (sought.sizes if sought.is_bounded else (None,))]
+    known = [size for size in sizes if size is not None]
+    return max(known) if known and len(known) == len(sizes) else None
+
+
+def _worth_reading(sought: _Sought, id_: str, bench: Bench) -> Iterator[Entry]:
     """Yield the loose files that a second reading may help: a single one that came whole is as wrong as it was."""
     alone = sum(map(len, sought.entries.values())) == 1
     for entry in sought.entries.get(id_, ()):
         read = bench.seen.get(id_, {}).get((entry.path, entry.index))
         longer = read is not None and sought.case.file.size is not None and read.size > sought.case.file.size
         if not alone or read is None or read.problem is not None or longer:
-            yield (entry.path, entry.index), entry
+            yield entry
 
 
 def _sources(

@@ -17,9 +17,9 @@ from drill.errors import DrillError
 from drill.extents import Kept
 from drill.model import Collector, Entry, Problem, Store, Trouble
 from drill.salvage.loose import deliver_around
-from drill.salvage.patched import Patched
+from drill.salvage.patched import Patched, add_range
 
-__all__ = ["deliver_around", "salvage", "salvage_entries"]
+__all__ = ["add_range", "deliver_around", "salvage", "salvage_entries"]
 
 _List = Callable[[RawIOBase, int, str | None], list[Entry]]
 _Deliver = Callable[[RawIOBase, int, str | None, Waiting, Collector], None]

@@ -82,3 +82,25 @@ def test_an_archive_link_that_does_not_fit_is_said(small_disk: Path, tmp_path: P
     assert "the archive behind web does not fit in scratch" in outcome.err
     assert "Traceback" not in outcome.err
     assert files_below(small_disk) == []
+
+
+@pytest.mark.parametrize("size_known", [True, False])
+def test_what_is_salvaged_never_fills_the_disk(small_disk: Path, tmp_path: Path, size_known: bool) -> None:
+    """Thirty members that nothing names are three times what the disk holds; one of them is promised, by its digest."""
+    members = tuple((f"m{number:02}.dng", picture(number, 100_000)) for number in range(30))
+    wanted, other = ("wanted.dng", members[20][1]), ("elsewhere.dng", picture(99, 100_000 if size_known else 90_000))
+    studio = Studio(
+        media=media("x", "y"),
+        shoots=(shoot(wanted, other, id="reed"),),
+        copies=(copy("x", *members, form=".zip"), *((copy("y", *members[:2]),) if size_known else ())),
+    )
+    built = build(tmp_path / "studio", studio, (SLOW,))
+    text = built.file.read_text(encoding="utf-8").replace('scratch = "scratch"', f'scratch = "{small_disk.as_posix()}"')
+    built.file.write_text(text, encoding="utf-8")
+    (archive,) = (tmp_path / "studio").rglob("*.zip")
+    archive.write_bytes(archive.read_bytes()[:-3000])  # its directory
+    outcome = run_drills(built.file, *built.scenarios)
+    assert outcome.code == 1, outcome.said
+    (found,) = outcome.record["drills"]
+    assert found["files"]["verified"] == 1, outcome.said
+    assert files_below(small_disk) == []
