@@ -5,7 +5,7 @@ Must not know: manifests, faults, what is promised. No verb here writes, save `f
 """
 
 from drill.copies.address import link_expiry, link_url, plain_url, shown_url
-from drill.copies.archive import ARCHIVES, archive_format, archive_view
+from drill.copies.archive import ARCHIVES, archive_format, archive_view, lists_all
 from drill.copies.folder import FolderOpener, FolderStore, Unlisted, file_store, folder_store, plain_view, reach
 from drill.copies.link import fetch_link, link_store, open_link, probe_link
 from drill.copies.raw import BLOCK, BrokenOff, FileBytes, Unreadable, forget, pump
@@ -31,6 +31,7 @@ __all__ = [
     "link_expiry",
     "link_store",
     "link_url",
+    "lists_all",
     "open_link",
     "plain_url",
     "plain_view",

@@ -82,6 +82,13 @@ class _Guard:
             raise
 
 
+def lists_all(archive: str, raw: RawIOBase) -> bool:
+    """Say whether a tar's listing goes to its proper end; it can be listed in part. Errors: those of reading."""
+    from drill.copies import tarred  # noqa: PLC0415
+
+    return tarred.is_complete(archive, raw)
+
+
 def _reader(archive: str) -> tuple[_List, _Deliver]:
     """Load the format's reader. Only here: the libraries behind it take longer than all else that a start loads."""
     match archive if archive in ARCHIVES else archive_format(archive):

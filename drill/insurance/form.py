@@ -2,19 +2,22 @@
 
 Flows in: an archive's name and size, pieces of it. Flows out: text, and pieces again. Must not know: archive formats.
 A line of bytes is `place: bytes`, both in hexadecimal, 16 bytes a line, as `xxd -r` reads them; every other line begins
-with `#`. Each piece has its SHA-256, so that a damaged line takes its own piece and no other.
+with `#`. Each piece has its SHA-256, so that a damaged line takes its own piece and no other, and each says the
+archive's size: where one place says another, what most of them say is right.
 """
 
 import hashlib
 import json
 import re
-from collections.abc import Iterable, Iterator
+from collections import Counter
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 from drill.extents import Kept, Piece
 
 _WIDTH = 16
-_PIECE = re.compile(r"# piece [0-9]+ of [0-9]+: from byte ([0-9]+), ([0-9]+) bytes, sha256 ([0-9a-f]{64})")
+_PIECE = re.compile(r"# piece [0-9]+ of [0-9]+: from byte ([0-9]+) of ([0-9]+), ([0-9]+) bytes, sha256 ([0-9a-f]{64})")
 _BYTES = re.compile(r"([0-9a-f]+): ((?:[0-9a-f]{2})+)")
 _ABOUT = re.compile(r"# ([a-z0-9 ]+): (.*)")
 _HOW = """\
@@ -67,7 +70,8 @@ def write(about: About, pieces: Iterable[Piece], *, kept: str) -> str:
         digest = hashlib.sha256(piece.data).hexdigest()
         lines.append("#")
         lines.append(
-            f"# piece {number} of {len(pieces)}: from byte {piece.start}, {len(piece.data)} bytes, sha256 {digest}"
+            f"# piece {number} of {len(pieces)}: from byte {piece.start} of {about.size}, {len(piece.data)} bytes, "
+            f"sha256 {digest}"
         )
         text = piece.data.hex()
         lines.extend(
@@ -76,9 +80,9 @@ def write(about: About, pieces: Iterable[Piece], *, kept: str) -> str:
     return "\n".join(lines) + "\n"
 
 
-def sum_of(pieces: Iterable[Piece]) -> str:
-    """Return the SHA-256 of pieces with their places, by which a change in any of them shows."""
-    digest = hashlib.sha256()
+def sum_of(pieces: Iterable[Piece], size: int) -> str:
+    """Return the SHA-256 of an archive's size and its pieces with their places, by which a change in any shows."""
+    digest = hashlib.sha256(b"%d\n" % size)
     for piece in pieces:
         digest.update(b"%d %d\n" % (piece.start, len(piece.data)))
         digest.update(piece.data)
@@ -107,35 +111,55 @@ def read_about(text: str) -> About:
 def read(text: str) -> Text:
     """Read a kept text; pieces that are not whole are left out and counted. Errors: ValueError."""
     about = read_about(text)
-    pieces: list[Piece] = []
-    damaged = 0
-    for start, size, digest, data in _pieces(text):
-        whole = len(data) == size and hashlib.sha256(data).hexdigest() == digest and start + size <= about.size
-        if whole:
-            pieces.append(Piece(start, data))
-        else:
-            damaged += 1
+    found = list(_pieces(text))
+    whole_size = _most_said([about.size, *(said.of for said, _ in found)])
+    pieces = [
+        Piece(said.start, data)
+        for said, data in found
+        if len(data) == said.size
+        and hashlib.sha256(data).hexdigest() == said.sha256
+        and said.start + said.size <= whole_size
+    ]
+    damaged = len(found) - len(pieces)
     pieces.sort(key=lambda piece: piece.start)
-    if damaged == 0 and sum_of(pieces) != about.sum:
+    one_size = about.size == whole_size and all(said.of == whole_size for said, _ in found)
+    if damaged == 0 and (not one_size or sum_of(pieces, whole_size) != about.sum):
         damaged = 1
     if not pieces:
         raise ValueError("no piece in it is whole")
-    return Text(about, Kept(about.size, tuple(pieces)), damaged)
+    return Text(about, Kept(whole_size, tuple(pieces)), damaged)
 
 
-def _pieces(text: str) -> Iterator[tuple[int, int, str, bytes]]:
-    """Yield each piece that is begun: its place, size and digest as said, and the bytes that are there."""
-    said: tuple[int, int, str] | None = None
+def _most_said(sizes: Sequence[int]) -> int:
+    """Return the size that is said most often. Errors: ValueError, where two are said as often."""
+    counted = Counter(sizes).most_common(2)
+    if len(counted) > 1 and counted[0][1] == counted[1][1]:
+        raise ValueError(f"it says two sizes of the archive, {counted[0][0]} and {counted[1][0]}")
+    return counted[0][0]
+
+
+class _Said(NamedTuple):
+    """What the line above a piece says of it."""
+
+    start: int
+    of: int
+    size: int
+    sha256: str
+
+
+def _pieces(text: str) -> Iterator[tuple[_Said, bytes]]:
+    """Yield each piece that is begun: what is said of it, and the bytes that are there."""
+    said: _Said | None = None
     data = bytearray()
     for line in text.splitlines():
         match = _PIECE.fullmatch(line)
         if match:
             if said is not None:
-                yield *said, bytes(data)
-            said, data = (int(match[1]), int(match[2]), match[3]), bytearray()
+                yield said, bytes(data)
+            said, data = _Said(int(match[1]), int(match[2]), int(match[3]), match[4]), bytearray()
             continue
         match = _BYTES.fullmatch(line)
-        if match and said is not None and int(match[1], 16) == said[0] + len(data):
+        if match and said is not None and int(match[1], 16) == said.start + len(data):
             data += bytes.fromhex(match[2])
     if said is not None:
-        yield *said, bytes(data)
+        yield said, bytes(data)

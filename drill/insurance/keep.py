@@ -2,7 +2,8 @@
 
 Flows in: an opened copy, the folder beside the ledger. Flows out: the last two states of its headers there, and what
 went wrong in words. Must not know: promises, scenarios. A file is written aside, flushed and renamed; the state before
-the last is kept, because an archive may be made anew and turn out worse.
+the last is kept, because an archive may be made anew and turn out worse. Damage changes no file's time; a tar can be
+cut short, or lose a header, and still be listed without a complaint.
 """
 
 import errno
@@ -16,17 +17,20 @@ from io import RawIOBase
 from pathlib import Path
 
 from drill import clock, units
+from drill.copies import lists_all
 from drill.errors import CannotReach, CannotRead, DrillError
 from drill.extents import Kept, Piece
 from drill.insurance.form import About, Text, read, read_about, sum_of, write
 from drill.model import Copy, Entry, Store
 from drill.salvage import salvage_entries
 from drill.shelf import OpenCopy, State
+from drill.streams import Placed
 from drill.structure import header_spans
 
 MOST_BYTES = 16 * 1024 * 1024
 MOST_PIECES = 100_000
 _MOST_TEXT = 4 * MOST_BYTES + 200 * MOST_PIECES
+_MOST_FILLED = 64 * 1024
 _HEAD = 8192  # characters in which a text says what it is about
 KEEPS = frozenset({".7z", ".zip", ".tar"})
 """The formats whose headers can be kept: a compressed tar has none that stand apart."""
@@ -34,9 +38,11 @@ KEEPS = frozenset({".7z", ".zip", ".tar"})
 
 @dataclass(frozen=True, slots=True)
 class Held:
-    """The kept headers of one copy, the latest first, and what was wrong with the files they are in."""
+    """The kept headers of one copy, the latest first, with the time the archive had ("": not known), and what was wrong
+    with the files they are in."""
 
     headers: tuple[Kept, ...] = ()
+    modified: tuple[str, ...] = ()
     warnings: tuple[str, ...] = field(default=())
 
 
@@ -47,31 +53,32 @@ def headers_folder(ledger: Path) -> Path:
 
 
 def insure(found: OpenCopy, folder: Path, *, now: datetime) -> str | None:
-    """Keep the headers of an archive that opened in good health; return in words what was in the way, if anything.
+    """Keep the headers of an archive that opened in good health; return in words what was in the way, or that it names
+    fewer files than it did.
 
-    Nothing is written while they are as they were kept, nor where they name fewer files at the same size: that is an
-    archive that was damaged.
+    Nothing is written while they are as they were kept, nor over others where the archive was damaged since.
     """
     archive = _archive_of(found)
     if archive is None:
         return None
     latest, older = _paths(found.copy.id, folder)
     known = _whole(latest)
-    modified = "" if archive.modified is None else archive.modified.isoformat()
+    modified = _time_of(archive)
+    fewer = None
     if known is not None and modified and (known.size, known.modified) == (archive.size, modified):
         return None
     try:
         pieces = _headers_of(found)
-        about = About(found.copy.id, archive.path, archive.size or 0, modified, sum_of(pieces))
+        about = About(found.copy.id, archive.path, archive.size or 0, modified, sum_of(pieces, archive.size or 0))
         if known is None or (known.size, known.sum) != (about.size, about.sum):
-            _refuse_fewer(found, folder)
+            fewer = _fewer(found, kept_headers(found.copy.id, folder))
             folder.mkdir(parents=True, exist_ok=True)
             _swap_in(latest, write(about, pieces, kept=clock.rfc3339(now)), before=older if known is not None else None)
     except _InTheWay as error:
         return f"the headers of {found.copy.id} are not kept: {error}"
     except OSError as error:
         return f"the headers of {found.copy.id} cannot be kept: {folder}: {error.strerror}"
-    return None
+    return fewer
 
 
 def _archive_of(found: OpenCopy) -> Entry | None:
@@ -81,16 +88,52 @@ def _archive_of(found: OpenCopy) -> Entry | None:
     return next(iter(found.store.files()), None)
 
 
-def _refuse_fewer(found: OpenCopy, folder: Path) -> None:
-    """Errors: _InTheWay, where an archive of the same size has lost some of what its kept headers name."""
-    lost = lost_since(found, kept_headers(found.copy.id, folder).headers)
+def _time_of(archive: Entry) -> str:
+    return "" if archive.modified is None else archive.modified.isoformat()
+
+
+def _fewer(found: OpenCopy, held: Held) -> str | None:
+    """Say how many files an archive that was made anew names no more. Errors: _InTheWay, where it was damaged."""
+    store = found.store
+    assert store is not None
+    if not held.headers:
+        return None
+    lost = lost_since(found, held)
     if lost:
         raise _InTheWay(f"they named {len(lost)} files more when they were kept last; these stay")
+    if not _is_sound(found, store):
+        raise _InTheWay("it ends too early, or headers in it are damaged; those kept before stay")
+    own = {entry.path for entry in found.entries}
+    gone: list[str] = []
+    with suppress(CannotRead, CannotReach):
+        gone = [entry.path for entry in _listed_by(held.headers[0], found, store) if entry.path not in own]
+    if not gone:
+        return None
+    files = "1 file that it had before is" if len(gone) == 1 else f"{len(gone)} files that it had before are"
+    return f"{found.copy.id} has changed, and {files} not in it any more, such as {gone[0]}"
+
+
+def _is_sound(found: OpenCopy, store: Store) -> bool:
+    """Say whether nothing of an archive's listing can be missing: others than tars cannot be listed in part.
+
+    A tar is filled up with zeros at its end (POSIX pax: to 10,240 bytes by default), and so is what was never written.
+    """
+    if found.copy.archive != ".tar":
+        return True
+    try:
+        with store.open(store.files()[0]) as raw:
+            size = raw.seek(0, os.SEEK_END)
+            last = _exactly(raw, max(0, size - _MOST_FILLED), size)
+            raw.seek(0)
+            return bool(last.strip(b"\0")) and lists_all(".tar", raw)
+    except (OSError, DrillError):
+        return False
 
 
 def kept_headers(id_: str, folder: Path) -> Held:
     """Return what is kept of a copy's headers; a file that is damaged is left out and told."""
     headers: list[Kept] = []
+    modified: list[str] = []
     warnings: list[str] = []
     for path in _paths(id_, folder):
         try:
@@ -106,7 +149,8 @@ def kept_headers(id_: str, folder: Path) -> Held:
         if known.damaged:
             warnings.append(f"the kept headers in {path} are damaged in places; what is whole is used")
         headers.append(known.kept)
-    return Held(tuple(headers), tuple(warnings))
+        modified.append(known.about.modified)
+    return Held(tuple(headers), tuple(modified), tuple(warnings))
 
 
 def named_by(copy: Copy, headers: Sequence[Kept]) -> list[Entry]:
@@ -119,19 +163,21 @@ def named_by(copy: Copy, headers: Sequence[Kept]) -> list[Entry]:
     return []
 
 
-def lost_since(found: OpenCopy, headers: Sequence[Kept]) -> list[Entry]:
+def lost_since(found: OpenCopy, held: Held) -> list[Entry]:
     """Return what kept headers name in an archive of this very size and its own headers name no more.
 
     Damage can make a listing shorter without an error: zeros are the end of a tar. Where the archive still has the kept
-    bytes, nothing else is looked at.
+    bytes, nothing else is looked at; and one that was written since, and is sound, is another archive.
     """
-    store, archive = found.store, found.copy.archive
-    if found.state is not State.HERE or store is None or archive not in KEEPS:
+    store, archive = found.store, next(iter(found.store.files()), None) if found.store is not None else None
+    if found.state is not State.HERE or store is None or archive is None or found.copy.archive not in KEEPS:
         return []
-    size = next((entry.size for entry in store.files()), None)
     own = {(entry.path, entry.index) for entry in found.entries}
-    for kept in headers:
-        if kept.size != size or _still_there(store, kept):
+    time = _time_of(archive)
+    for kept, modified in zip(held.headers, held.modified, strict=True):
+        if kept.size != archive.size or _still_there(store, kept):
+            continue
+        if time and modified and time != modified and _is_sound(found, store):
             continue
         with suppress(CannotRead, CannotReach):
             named = _listed_by(kept, found, store)
@@ -256,27 +302,10 @@ def _listed_by(kept: Kept, found: OpenCopy, store: Store) -> list[Entry]:
     return salvage_entries(alone, found.copy.archive, found.copy.password, kept=kept)
 
 
-class _Nothing(RawIOBase):
+class _Nothing(Placed):
     """A file of which nothing can be read."""
 
-    def __init__(self, size: int) -> None:
-        super().__init__()
-        self._size, self._at = size, 0
-
-    def readable(self) -> bool:
-        return True
-
-    def seekable(self) -> bool:
-        return True
-
-    def tell(self) -> int:
-        return self._at
-
-    def seek(self, offset: int, whence: int = os.SEEK_SET) -> int:
-        self._at = offset + (self._size if whence == os.SEEK_END else self._at if whence == os.SEEK_CUR else 0)
-        return self._at
-
     def readinto(self, buffer: object, /) -> int:
-        if self._at >= self._size:
+        if not self.room(buffer):
             return 0
         raise OSError(errno.EIO, "Input/output error")

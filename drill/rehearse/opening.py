@@ -13,7 +13,7 @@ from pathlib import Path
 from drill.copies import LinkSession, archive_view
 from drill.errors import CannotReach, CannotRead
 from drill.extents import Kept
-from drill.insurance import insure, kept_headers, lost_since, named_by
+from drill.insurance import Held, insure, kept_headers, lost_since, named_by
 from drill.model import Bus, Entry, Studio, Trouble
 from drill.plan import order_copies
 from drill.rehearse.bench import Case
@@ -33,14 +33,14 @@ class Headers:
 
     def __init__(self, folder: Path | None, *, now: datetime) -> None:
         self._folder, self._now = folder, now
-        self._known: dict[str, Sequence[Kept]] = {}
+        self._known: dict[str, Held] = {}
         self.warnings: list[str] = []
 
     def keep(self, found: OpenCopy) -> OpenCopy:
         """Keep the headers of an archive that opened in good health; name what only its kept headers name any more."""
         if self._folder is None or not found.is_archive or found.state is not State.HERE:
             return found
-        lost = lost_since(found, self.of(found.copy.id))
+        lost = lost_since(found, self._held(found.copy.id))
         if lost:
             reason = f"its own headers name {len(lost)} files less than when they were kept; these are looked for"
             return replace(found, entries=(*found.entries, *lost), reason=reason)
@@ -58,11 +58,13 @@ class Headers:
 
     def of(self, id_: str) -> Sequence[Kept]:
         """Return what is kept of a copy's headers, the latest first."""
+        return self._held(id_).headers
+
+    def _held(self, id_: str) -> Held:
         if id_ not in self._known and self._folder is not None:
-            held = kept_headers(id_, self._folder)
-            self._known[id_] = held.headers
+            self._known[id_] = held = kept_headers(id_, self._folder)
             self.warnings += held.warnings
-        return self._known.get(id_, ())
+        return self._known.get(id_, Held())
 
 
 def open_copies(

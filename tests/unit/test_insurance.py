@@ -1,5 +1,6 @@
 """The headers of archives, kept beside the ledger: what is kept, what is left alone, what a damaged text gives."""
 
+import io
 import os
 import shutil
 import subprocess
@@ -124,7 +125,8 @@ def test_the_last_two_states_are_kept_and_no_more(tmp_path: Path) -> None:
         with zipfile.ZipFile(path, "a") as archive:
             archive.writestr(f"more{number}", b"x" * 10 ** (number + 1))
         os.utime(path, (number, number))
-        assert insure(opened(path), kept, now=NOW) is None
+        said = insure(opened(path), kept, now=NOW)
+        assert said is None if number == 0 else said is not None and "has changed" in said
         sizes.append(path.stat().st_size)
     assert [one.size for one in kept_headers("shelf", kept).headers] == [sizes[3], sizes[2]]
     assert len(texts(kept)) == 2
@@ -141,23 +143,80 @@ def test_a_damaged_archive_takes_no_kept_headers_away(tmp_path: Path) -> None:
     assert {name: (kept / name).read_bytes() for name in texts(kept)} == before
 
 
-def test_a_tar_that_ends_early_without_an_error_is_seen_through(tmp_path: Path) -> None:
+@pytest.mark.parametrize("touched", [False, True])
+def test_a_tar_that_ends_early_without_an_error_is_seen_through(tmp_path: Path, touched: bool) -> None:
     path, kept = made(tmp_path, ".tar"), tmp_path / "kept"
     found = opened(path)
     insure(found, kept, now=NOW)
-    headers = kept_headers("shelf", kept).headers
-    assert lost_since(found, headers) == []
-    content = bytearray(path.read_bytes())
-    piece = headers[0].pieces[3]
+    held = kept_headers("shelf", kept)
+    assert lost_since(found, held) == []
+    content, before = bytearray(path.read_bytes()), path.stat()
+    piece = held.headers[0].pieces[3]
     content[piece.start : piece.start + len(piece.data)] = bytes(len(piece.data))
     path.write_bytes(content)
-    os.utime(path, (5, 5))
+    os.utime(path, (5, 5) if touched else None, **({} if touched else {"ns": (before.st_atime_ns, before.st_mtime_ns)}))
     again = opened(path)
     assert len(again.entries) == 3
-    assert [entry.path for entry in lost_since(again, headers)] == [f"raw/R000{n}.dng" for n in (3, 4, 5)]
+    assert [entry.path for entry in lost_since(again, held)] == [f"raw/R000{n}.dng" for n in (3, 4, 5)]
+    if touched:
+        said = insure(again, kept, now=NOW)
+        assert said is not None and "named 3 files more" in said
+    assert kept_headers("shelf", kept) == held
+
+
+def make_padded_tar(path: Path, *names: str) -> None:
+    with tarfile.open(path, "w") as archive:
+        for number, name in enumerate(names):
+            item = tarfile.TarInfo(name)
+            item.size = 300 + number
+            archive.addfile(item, io.BytesIO(b"r" * item.size))
+
+
+def test_an_archive_made_anew_at_the_same_size_is_another_one(tmp_path: Path) -> None:
+    path, kept = tmp_path / "2026.tar", tmp_path / "kept"
+    make_padded_tar(path, "a.dng", "b.dng", "old.xmp")
+    insure(opened(path), kept, now=NOW)
+    size = path.stat().st_size
+    make_padded_tar(path, "a.dng", "b.dng", "new.xmp")
+    os.utime(path, (5, 5))
+    assert path.stat().st_size == size
+    again = opened(path)
+    assert lost_since(again, kept_headers("shelf", kept)) == []
     said = insure(again, kept, now=NOW)
-    assert said is not None and "named 3 files more" in said
-    assert kept_headers("shelf", kept).headers == headers
+    assert said == "shelf has changed, and 1 file that it had before is not in it any more, such as old.xmp"
+    headers = kept_headers("shelf", kept).headers
+    assert [b"new.xmp" in b"".join(piece.data for piece in one.pieces) for one in headers] == [True, False]
+    assert insure(opened(path), kept, now=NOW) is None  # told once
+
+
+def test_what_was_never_written_of_a_tar_is_no_other_archive(tmp_path: Path) -> None:
+    """Copying broke off, and the place for the rest was there already."""
+    path, kept = made(tmp_path, ".tar"), tmp_path / "kept"
+    with tarfile.open(path, "a") as archive:
+        for item in sorted(members(path.parent).iterdir()) * 3:
+            archive.add(item, f"more/{item.name}")
+    insure(opened(path), kept, now=NOW)
+    held = kept_headers("shelf", kept)
+    content = path.read_bytes()
+    path.write_bytes(content[: held.headers[0].pieces[4].start].ljust(len(content), b"\0"))
+    os.utime(path, (5, 5))
+    again = opened(path)
+    assert 0 < len(again.entries) < 24
+    assert len(lost_since(again, held)) == 24 - len(again.entries)
+    assert insure(again, kept, now=NOW) is not None
+    assert kept_headers("shelf", kept) == held
+
+
+def test_a_tar_that_is_cut_short_again_and_again_replaces_nothing(tmp_path: Path) -> None:
+    path, kept = made(tmp_path, ".tar"), tmp_path / "kept"
+    insure(opened(path), kept, now=NOW)
+    held, content = kept_headers("shelf", kept), path.read_bytes()
+    for number, size in enumerate((45_000, 33_000, 15_000)):
+        path.write_bytes(content[:size])
+        os.utime(path, (number, number))
+        said = insure(opened(path), kept, now=NOW)
+        assert said is not None and "those kept before stay" in said
+    assert kept_headers("shelf", kept) == held
 
 
 def test_ids_that_differ_in_case_alone_have_files_of_their_own(tmp_path: Path) -> None:
@@ -218,7 +277,7 @@ PIECES = (Piece(0, b"PK\x03\x04" * 9), Piece(5_000_000_000, bytes(range(256))), 
 
 
 def text_of(archive: str = "2026.zip") -> str:
-    about = About("shelf", archive, 5_000_002_000, "2026-09-12T10:00:00+00:00", sum_of(PIECES))
+    about = About("shelf", archive, 5_000_002_000, "2026-09-12T10:00:00+00:00", sum_of(PIECES, 5_000_002_000))
     return write(about, PIECES, kept="2026-10-01T00:00:00Z")
 
 
@@ -241,6 +300,19 @@ def test_a_damaged_line_takes_its_own_piece_and_no_other() -> None:
                 continue
             assert set(found.kept.pieces) <= set(PIECES)
             assert len(found.kept.pieces) >= 2 or found.damaged
+
+
+def test_a_damaged_size_is_outvoted_or_told() -> None:
+    several = text_of()
+    found = read(several.replace("# size: 5000002000", "# size: 5000003000"))
+    assert (found.kept.size, found.damaged) == (5_000_002_000, 1)
+    found = read(several.replace("byte 0 of 5000002000", "byte 0 of 6000002000"))
+    assert (found.kept.size, found.damaged) == (5_000_002_000, 1)
+    single = write(About("shelf", "a.7z", 900, "", sum_of(PIECES[:1], 900)), PIECES[:1], kept="")
+    assert read(single).damaged == 0
+    with pytest.raises(ValueError, match="two sizes"):
+        read(single.replace("# size: 900", "# size: 9900"))
+    assert read(single.replace("900", "9900")).damaged == 1  # everywhere alike: the sum of all tells
 
 
 def test_whatever_stands_in_the_folder_is_no_crash(tmp_path: Path) -> None:
