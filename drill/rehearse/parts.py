@@ -10,16 +10,17 @@ from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 
+from drill import clock
 from drill.errors import NoRoom
 from drill.extents import Kept
 from drill.faults import Faulted
-from drill.model import Collector, Entry, Store, View
+from drill.model import Collector, Digest, Entry, Store, View
 from drill.rehearse.allowance import Allowance
 from drill.rehearse.reads import Read, Reads, check_still_there
 from drill.restore import Key, Restored, collect, restore
 from drill.salvage import add_range, deliver_around, salvage
 from drill.shelf import OpenCopy
-from drill.stitching import Version
+from drill.stitching import Stitched, Version, stitch
 from drill.verify import Finding
 
 _MOST_KEPT = 4  # of what is free in scratch, one part in so many is for what later drills can use again
@@ -54,6 +55,7 @@ class Wanted:
 
 
 _Shared = tuple[str, str, int, int, bool]  # copy, path, index, which try, whether its bytes were left
+_Trial = tuple[tuple[Version, ...], tuple[Digest, ...], int | None]
 
 
 class Parts:
@@ -62,6 +64,8 @@ class Parts:
     def __init__(self, reads: Reads) -> None:
         self._reads = reads
         self._shared: dict[_Shared, Part] = {}
+        self._lasting: set[Path] = set()  # of the versions that are shared
+        self._tried: dict[_Trial, tuple[Stitched | None, float]] = {}
         self._passing: list[Path] = []
         self._kept = 0
 
@@ -106,6 +110,21 @@ class Parts:
             return left
         return self._shared.get((id_, entry.path, entry.index, source.turn, False))
 
+    def stitch(
+        self, versions: Sequence[Version], digests: Sequence[Digest], *, size: int | None
+    ) -> tuple[Stitched | None, float]:
+        """Put a file together; return it and the seconds that took. Of versions that later drills can use again, what
+        came of them is known then: trying in vain takes longest. Errors: Unfinished."""
+        key = tuple(versions), tuple(digests), size
+        if key in self._tried:
+            return self._tried[key]
+        begun_s = clock.ticks_s()
+        found = stitch(versions, digests, size=size)
+        answer = found, clock.ticks_s() - begun_s
+        if all(version.path in self._lasting for version in versions):
+            self._tried[key] = answer
+        return answer
+
     def put_together(self, view: View, entry: Entry, found: OpenCopy) -> Read:
         """Write, flush and judge a file that was put together, as any other; `found` is a copy that it is from.
 
@@ -135,6 +154,8 @@ class Parts:
         self._passing += [part.version.path for part in self._shared.values() if part.version is not None]
         self.let_go()
         self._shared.clear()
+        self._lasting.clear()
+        self._tried.clear()
         self._kept = 0
 
     def _part(self, id_: str, entry: Entry, came: Restored[Finding], path: Path, *, left: bool) -> Part:
@@ -149,6 +170,8 @@ class Parts:
         if shared and (not size or self._kept + size <= self.room()):
             self._kept += size
             self._shared[key] = part
+            if part.version is not None:
+                self._lasting.add(part.version.path)
         elif part.version is not None:
             self._passing.append(part.version.path)
 

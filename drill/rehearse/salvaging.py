@@ -18,7 +18,7 @@ from drill.rehearse.reads import Read
 from drill.restore import Key
 from drill.salvage import salvage_entries
 from drill.shelf import OpenCopy
-from drill.stitching import Version, as_view, stitch
+from drill.stitching import Version, as_view
 
 _MOST_VERSIONS = 12  # of one file: a camera uses its names again, and each file of that name is a candidate
 
@@ -197,9 +197,9 @@ def _stitch(sought: _Sought, bench: Bench) -> float:
     size = case.file.size
     ranked = sorted(sought.versions, key=lambda v: (v.size != size, v.source))[:_MOST_VERSIONS]
     case.versions = tuple(ranked)
-    found = stitch(ranked, case.file.digests, size=size)
+    found, took_s = bench.parts.stitch(ranked, case.file.digests, size=size)
     if found is None:
-        return 0.0
+        return took_s
     entry = Entry(case.file.path, found.size)
     case.read = bench.parts.put_together(as_view(found, ranked, entry), entry, bench.copies[found.sources[0]])
     if not case.read.gives(case.file):
@@ -208,4 +208,4 @@ def _stitch(sought: _Sought, bench: Bench) -> float:
         case.served_by, case.salvaged = found.sources[0], True
     else:
         case.stitched, case.pieces = found.sources, found.held
-    return case.read.took_s
+    return took_s + case.read.took_s

@@ -16,9 +16,10 @@ import pytest
 
 from drill.copies import FileBytes, file_store
 from drill.extents import Part
-from drill.model import Hazard, Scenario, Selector
+from drill.model import Digest, Hazard, Scenario, Selector
 from drill.record import Drill, Run
 from drill.rehearse import Options, rehearse
+from drill.stitching import Stitched, Version, stitch
 from drill.structure import anatomy
 from drill.studio import load_studio
 
@@ -265,6 +266,30 @@ def test_what_is_damaged_today_is_salvaged_once_for_all_drills(tmp_path: Path, b
     total = sum(len(picture(n)) for n in range(FILES))
     assert sum(bytes_read.values()) == 2 * total + 2 * len(picture(1))  # what may lie under any name, then both again
     assert not any((tmp_path / "scratch").iterdir())
+
+
+def test_what_cannot_be_put_together_is_tried_once_for_all_drills(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    tried: Counter[int] = Counter()
+
+    def counting(versions: Sequence[Version], digests: Sequence[Digest], *, size: int | None) -> Stitched | None:
+        tried[len(versions)] += 1
+        return stitch(versions, digests, size=size)
+
+    monkeypatch.setattr("drill.rehearse.parts.stitch", counting)
+    studio = lay_out(tmp_path, {"one": "", "two": ""})
+    for medium in ("one", "two"):
+        for number, places in ((1, range(0, SIZE, 1000)), (2, range(10))):  # one in vain, one in no time
+            path = tmp_path / f"media/{medium}/2026/raw/R{number}.dng"
+            content = bytearray(path.read_bytes())
+            for at in places if number == 1 or medium == "one" else (20_000,):
+                content[at] ^= 0x55 if medium == "one" else 0x33
+            path.write_bytes(content)
+    record = run(studio, times=4)
+    assert [(one.files.lost, one.stitched) for one in record.drills] == [(1, 1)] * 4
+    assert tried == {2: 2}
+    assert all(one.seconds.measured > 0 for one in record.drills)
 
 
 def test_what_was_stitched_is_kept_with_the_others(tmp_path: Path) -> None:
