@@ -28,7 +28,8 @@ class Case:
     What a spot check left out is only read where every copy that is left was touched by a fault. `salvaged`: the copy
     that gave it had to be read past its damage. Where no copy had it whole, it may have been put together: `stitched`
     are then the copies whose bytes were needed, `pieces` for each stretch of it the copies that have it right.
-    `versions` are the damaged versions of a file that did not come back, while they lie in scratch.
+    `versions` are the damaged versions of a file that did not come back, while they lie in scratch. `salvages` are the
+    reads of it, by copy and file there, out of archives whose headers could not be used as they are.
     """
 
     file: Promised
@@ -40,6 +41,7 @@ class Case:
     stitched: tuple[str, ...] = ()
     pieces: tuple[frozenset[str], ...] = ()
     versions: tuple[Version, ...] = ()
+    salvages: dict[tuple[str, Key], Read] = field(default_factory=dict)
     paper: list[str] = field(default_factory=list)
 
     @property

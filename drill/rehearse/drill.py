@@ -227,7 +227,8 @@ def _found_wanting(id_: str, case: Case, bench: Bench) -> str:
     """Say what was wrong with each file that a copy offered."""
     entries = readable(case.claims[id_], bench.usable[id_])
     seen = bench.seen.get(id_, {})
-    reads = [(entry, seen[key]) for entry in entries if (key := (entry.path, entry.index)) in seen]
+    keys = [(entry, (entry.path, entry.index)) for entry in entries]
+    reads = [(entry, case.salvages.get((id_, key), seen[key])) for entry, key in keys if key in seen]
     said = [_trouble(id_, entry, read) for entry, read in reads if not read.is_any_of(bench.promised)]
     if reads and not said:
         return f"not on {id_} (what has its name there is another picture)"

@@ -104,7 +104,8 @@ class Memory:
             for id_, offered in having.items():
                 if self._may_hold(id_, number, offered):
                     held.setdefault(id_, []).append(number)
-        return [proof_age(id_, held[id_], self._standings.get(id_, Standing())) for id_ in copies if id_ in held]
+        ages = [proof_age(id_, held[id_], self._standings.get(id_, Standing())) for id_ in copies if id_ in held]
+        return [_unread(age) if copies[age.copy].damaged is not None else age for age in ages]
 
     def _may_hold(self, id_: str, number: int, offered: Sequence[Claim]) -> bool:
         """Say whether a copy is not known to hold other bytes: a camera uses names again, and a name is a claim."""
@@ -112,3 +113,8 @@ class Memory:
         if number in known.proven or number in known.refuted:
             return True
         return not all(c.entry is not None and (c.entry.path, c.entry.index) in known.read for c in offered)
+
+
+def _unread(age: ProofAge) -> ProofAge:
+    """Return the age of an archive that its own headers do not open any more: what is in it is unknown, not wrong."""
+    return replace(age, never=age.held - age.proven, refuted=())

@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 from drill.errors import CannotReach, CannotRead, Unfinished
 from drill.extents import Kept
 from drill.faults import Faulted
-from drill.model import Digest, Entry
+from drill.model import Digest, Entry, Trouble
 from drill.rehearse.bench import Bench, Case, readable
 from drill.rehearse.parts import Part, Source, Wanted
 from drill.rehearse.reads import Read
@@ -108,8 +108,21 @@ def _from_copy(batch: Sequence[_Sought], id_: str, bench: Bench) -> float:
         unnamed = {} if faulted.on_members else dict.fromkeys(_unnamed(left, found, source))
         if named or unnamed:
             wanted = Wanted(named, unnamed, _most(left))
-            took_s += _take(left, bench.parts.of(found, faulted, wanted, source), id_)
+            parts = bench.parts.of(found, faulted, wanted, source)
+            if source.listing is not None:
+                _note_salvages(left, parts, id_)
+            took_s += _take(left, parts, id_)
     return took_s
+
+
+def _note_salvages(left: Sequence[_Sought], parts: Mapping[Key, Part], id_: str) -> None:
+    """Keep what went wrong with the file itself: its ordinary read says only that the archive could not be opened."""
+    for sought in left:
+        for entry in sought.entries.get(id_, ()):
+            key = entry.path, entry.index
+            read = parts[key].read if key in parts else None
+            if read is not None and (read.problem is None or read.problem.trouble is not Trouble.MISSING):
+                sought.case.salvages.setdefault((id_, key), read)
 
 
 def _most(left: Sequence[_Sought]) -> int | None:

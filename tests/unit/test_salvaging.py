@@ -16,6 +16,7 @@ import pytest
 
 from drill.copies import FileBytes, file_store
 from drill.extents import Part
+from drill.ledger import Ledger
 from drill.model import Digest, Hazard, Scenario, Selector
 from drill.record import Drill, Run
 from drill.rehearse import Options, rehearse
@@ -330,3 +331,22 @@ def test_archives_of_7zip_whose_headers_lie_in_bad_sectors(
     start = Hazard("altered", Selector(medium=("shelf",)), offsets=(6, 8, 12, 14, 20))
     assert drill(studio, last, start, headers=tmp_path / "kept").files.verified == with_headers
     assert drill(studio, last, start).files.verified == without
+
+
+def test_of_a_lost_file_its_own_damage_is_told_and_of_the_others_nothing_is_called_wrong(tmp_path: Path) -> None:
+    """A zip that was cut short: its directory comes from the kept headers, a picture's own bytes from nowhere."""
+    studio = lay_out(tmp_path, {"shelf": ".zip"})
+    headers = tmp_path / "headers"
+    with Ledger.open(tmp_path / "ledger.sqlite") as ledger:
+        options = Options(seed=1, now=NOW, headers=headers, ledger=ledger)
+        slow = [Scenario("x", "t", "s", (Hazard("slow", Selector(), factor=1.0),))]
+        assert rehearse(load_studio(studio), slow, options).drills[0].verdict == "restored"
+        path = tmp_path / "media/shelf/2026.zip"
+        content = path.read_bytes()
+        path.write_bytes(content[: content.index(picture(5)[:100]) + 20_000])
+        record = rehearse(load_studio(studio), slow, options)
+    (note,) = record.drills[0].lost_files
+    assert note.path == "raw/R5.dng"
+    assert "directory" not in note.why and "header" not in note.why, note.why
+    ((age,),) = [shoot.copies for shoot in record.ages]
+    assert (age.held, age.never, age.refuted) == (FILES, FILES, ())
