@@ -23,6 +23,7 @@ from typing import Any, BinaryIO
 import exifread
 
 from drill.model import Taken
+from drill.streams import Placed
 
 HEAD_BYTES = 256 * 1024  # JPEG keeps Exif in its first 64 KiB, raws and HEIF within 256 KiB; or at the very end:
 TAIL_BYTES = 64 * 1024  # TIFF writers that put the directory behind the pixels, HEIF with its Exif item last
@@ -56,48 +57,34 @@ _BLOCKS = 4  # of one file: CR3 has two, a panorama its parts
 getLogger("exifread").setLevel("CRITICAL")
 
 
-class Window(io.RawIOBase):
+class Window(Placed):
     """A file of `size` bytes of which the first and the last were kept; reads in the hole end short."""
 
     def __init__(self, size: int, head: bytes, tail: bytes) -> None:
-        super().__init__()
-        self._size, self._at = size, 0
+        super().__init__(size)
         self._head = head[:size]
         self._tail = tail[-size:] if size and tail else b""
 
-    def readable(self) -> bool:
-        """Say that it can be read."""
-        return True
-
-    def seekable(self) -> bool:
-        """Say that it can be sought in."""
-        return True
-
     def seek(self, offset: int, whence: int = io.SEEK_SET, /) -> int:
-        """Go to a byte; errors: ValueError before the first."""
-        at = offset + (0, self._at, self._size)[whence]
-        if at < 0:
-            raise ValueError(f"{at} is before the first byte")
-        self._at = at
-        return at
+        """Go to a byte; errors: ValueError before the first, which is the picture's fault and no I/O error."""
+        try:
+            return super().seek(offset, whence)
+        except OSError as error:
+            raise ValueError("before the first byte") from error
 
-    def tell(self) -> int:
-        """Return the byte it is at."""
-        return self._at
-
-    def readinto(self, buffer: Any, /) -> int:
+    def readinto(self, buffer: object, /) -> int:
         """Read what was kept at this place: at most to the hole's edge, nothing inside it."""
-        tail_at = self._size - len(self._tail)
-        if self._at < len(self._head):
-            kept = memoryview(self._head)[self._at :]
-        elif self._at >= tail_at:
-            kept = memoryview(self._tail)[self._at - tail_at :]
+        into = self.room(buffer)
+        tail_at = self.size - len(self._tail)
+        if self.place < len(self._head):
+            kept = memoryview(self._head)[self.place :]
+        elif self.place >= tail_at:
+            kept = memoryview(self._tail)[self.place - tail_at :]
         else:
             return 0
-        into = memoryview(buffer).cast("B")
         count = min(len(into), len(kept))
         into[:count] = kept[:count]
-        self._at += count
+        self.place += count
         return count
 
 

@@ -5,7 +5,6 @@ bytes are compared, or judged. Nothing of it is damage or proof. Each different 
 the others; members of archives are unpacked in one pass for as many files as fit in memory.
 """
 
-import io
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from io import RawIOBase
@@ -32,6 +31,7 @@ from drill.model import Entry, Medium, Problem, Seen, Trouble
 from drill.naming import dropping
 from drill.shelf import OpenCopy, State
 from drill.soundness import Check, Outcome, Soundness
+from drill.streams import InMemory
 from drill.units import say_size
 
 MOST_FAMILIES = 500  # compared in one audit; each costs a second reading
@@ -226,32 +226,9 @@ def _source(reading: Reading, packed: Packed, means: Means) -> Source:
         content = packed[reading.copy, reading.entry.path, reading.entry.index]
         if isinstance(content, Problem):
             raise OSError(content.detail)
-        return _Bytes(content)
+        return InMemory(content)
 
     return open_
-
-
-class _Bytes(RawIOBase):
-    """Bytes in memory as a raw stream."""
-
-    def __init__(self, content: bytes) -> None:
-        super().__init__()
-        self._inner = io.BytesIO(content)
-
-    def readable(self) -> bool:
-        return True
-
-    def seekable(self) -> bool:
-        return True
-
-    def seek(self, offset: int, whence: int = io.SEEK_SET) -> int:
-        return self._inner.seek(offset, whence)
-
-    def tell(self) -> int:
-        return self._inner.tell()
-
-    def readinto(self, buffer: memoryview | bytearray, /) -> int:  # type: ignore[override]
-        return self._inner.readinto(buffer)
 
 
 def _compare(chosen: _Chosen, packed: Packed, means: Means) -> Disagreement | None:

@@ -23,6 +23,14 @@ def archive_format(name: str) -> str | None:
     return next((ending for ending in ARCHIVES if lower.endswith(ending) and len(lower) > len(ending)), None)
 
 
+def kind_of(archive: str) -> str:
+    """Return which of ARCHIVES a format or a file's name is. Errors: ValueError."""
+    kind = archive if archive in ARCHIVES else archive_format(archive)
+    if kind is None:
+        raise ValueError(f"{archive!r} is no archive format that is read here")
+    return kind
+
+
 def archive_view(store: Store, archive: str, password: str | None) -> View:
     """Return the archive that is the store's only file as a view of its members; `archive` is one of ARCHIVES.
 
@@ -32,7 +40,7 @@ def archive_view(store: Store, archive: str, password: str | None) -> View:
 
     def entries() -> Sequence[Entry]:
         try:
-            with _open(store) as raw:
+            with open_archive(store) as raw:
                 return list_members(raw, password)
         except DrillError:
             raise
@@ -44,10 +52,10 @@ def archive_view(store: Store, archive: str, password: str | None) -> View:
         waiting = Waiting(list(dict.fromkeys(wanted)))
         if not waiting:
             return
-        guard = _Guard(receiver)
+        guard = Guard(receiver)
         problem = Problem(Trouble.MISSING, "not found in the archive as it can be read now")
         try:
-            with _open(store) as raw:
+            with open_archive(store) as raw:
                 deliver_members(raw, password, waiting, guard)
         except Exception as error:
             if guard.raised:
@@ -58,25 +66,26 @@ def archive_view(store: Store, archive: str, password: str | None) -> View:
     return View(entries, deliver)
 
 
-class _Guard:
-    """Pass everything on, and remember that the receiver itself raised: that is never the archive's doing."""
+class Guard:
+    """Pass everything on, and remember that the receiver itself `raised`: that is never the archive's doing."""
 
     def __init__(self, receiver: Receiver) -> None:
         self._receiver = receiver
         self.raised = False
 
     def begin(self, entry: Entry) -> None:
-        self._pass(self._receiver.begin, entry)
+        self.call(self._receiver.begin, entry)
 
     def data(self, chunk: bytes | bytearray | memoryview) -> None:
-        self._pass(self._receiver.data, chunk)
+        self.call(self._receiver.data, chunk)
 
     def end(self, entry: Entry, problem: Problem | None) -> None:
-        self._pass(self._receiver.end, entry, problem)
+        self.call(self._receiver.end, entry, problem)
 
-    def _pass(self, call: Callable[..., None], *values: object) -> None:
+    def call(self, method: Callable[..., None], *values: object) -> None:
+        """Call one of the receiver's methods."""
         try:
-            call(*values)
+            method(*values)
         except BaseException:
             self.raised = True
             raise
@@ -91,7 +100,7 @@ def lists_all(archive: str, raw: RawIOBase) -> bool:
 
 def _reader(archive: str) -> tuple[_List, _Deliver]:
     """Load the format's reader. Only here: the libraries behind it take longer than all else that a start loads."""
-    match archive if archive in ARCHIVES else archive_format(archive):
+    match kind_of(archive):
         case ".7z":
             from drill.copies import sevenzip  # noqa: PLC0415
 
@@ -104,10 +113,11 @@ def _reader(archive: str) -> tuple[_List, _Deliver]:
             from drill.copies import tarred  # noqa: PLC0415
 
             return tarred.reader(kind)
-    raise ValueError(f"{archive!r} is no archive format that is read here")
+    raise AssertionError(archive)
 
 
-def _open(store: Store) -> RawIOBase:
+def open_archive(store: Store) -> RawIOBase:
+    """Open the store's only file. Errors: Unreadable, where it is not there; those of the store."""
     files = store.files()
     if not files:
         raise Unreadable(Trouble.MISSING, "the archive is not there")

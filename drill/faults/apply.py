@@ -12,9 +12,10 @@ from drill.copies import archive_view, plain_view
 from drill.errors import CannotRead
 from drill.faults.aim import Blow, Fate
 from drill.faults.draw import Damage, add_damage, key_of, matching
-from drill.faults.overlay import Memory, Overlay, cut_size, veiled
+from drill.faults.overlay import Overlay, cut_size, veiled
 from drill.model import Entry, Hazard, Problem, Receiver, Store, Trouble, View
 from drill.shelf import OpenCopy, modified
+from drill.streams import InMemory
 
 PAGE = b"<!DOCTYPE html>\n<html><head><title>Link expired</title></head><body>This link has expired.</body></html>\n"
 Worst = Callable[[OpenCopy, Hazard], tuple[str, int] | None]  # finds the worst sector (path, sector) of a copy
@@ -185,7 +186,7 @@ def _listed_as(view: View, damage: Mapping[str, Damage]) -> View:
 def _expired_store(store: Store, hazard: Hazard) -> Store:
     def open_expired(entry: Entry) -> RawIOBase:
         if hazard.page:
-            return Memory(PAGE)
+            return InMemory(PAGE)
         raise CannotRead(f"the link has expired: the server answers {hazard.status}")
 
     return Store(files=store.files, open=open_expired)

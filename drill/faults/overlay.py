@@ -14,6 +14,7 @@ from functools import lru_cache
 from io import RawIOBase
 
 from drill.faults.draw import Damage
+from drill.streams import InMemory
 
 _PAD = 1 << 16
 
@@ -26,7 +27,7 @@ class Overlay(RawIOBase):
         if size is None and (damage.keep or damage.scaled_bad or damage.scaled_changed):
             whole = base.readall() or b""  # a link's file: only now is its size known
             base.close()
-            base, size = Memory(whole), len(whole)
+            base, size = InMemory(whole), len(whole)
         self._base, self._at, self._real = base, 0, 0
         self._bad = _ranges(damage, size)
         self._changed = _changes(damage, size)
@@ -88,31 +89,6 @@ class Overlay(RawIOBase):
         for offset, change in self._changed.items():
             if self._at <= offset < self._at + len(view):
                 view[offset - self._at] ^= change
-
-
-class Memory(RawIOBase):
-    """Bytes held in memory as a raw stream."""
-
-    def __init__(self, content: bytes) -> None:
-        super().__init__()
-        self._content, self._at = content, 0
-
-    def readable(self) -> bool:
-        return True
-
-    def seekable(self) -> bool:
-        return True
-
-    def seek(self, offset: int, whence: int = io.SEEK_SET) -> int:
-        self._at = offset + (len(self._content) if whence == io.SEEK_END else self._at if whence == io.SEEK_CUR else 0)
-        return self._at
-
-    def readinto(self, buffer: object, /) -> int:
-        view = memoryview(buffer).cast("B")  # type: ignore[arg-type]
-        chunk = self._content[self._at : self._at + len(view)]
-        view[: len(chunk)] = chunk
-        self._at += len(chunk)
-        return len(chunk)
 
 
 def _ranges(damage: Damage, size: int | None) -> list[tuple[int, int]]:

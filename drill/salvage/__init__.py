@@ -8,10 +8,11 @@ archive format each.
 """
 
 from collections import defaultdict
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from io import RawIOBase
 
-from drill.copies import ARCHIVES, Unreadable, archive_format
+from drill.copies import Unreadable
+from drill.copies.archive import Guard, kind_of, open_archive
 from drill.copies.raw import Waiting, explain, fail
 from drill.errors import DrillError
 from drill.extents import Kept
@@ -96,7 +97,7 @@ def _meant(wanted: Sequence[Entry], listing: Sequence[Entry]) -> list[tuple[Entr
 
 def _reader(archive: str) -> tuple[_List, _Deliver]:
     """Load the format's reader. Only here: the libraries behind it take longer than all else that a start loads."""
-    match archive if archive in ARCHIVES else archive_format(archive):
+    match kind_of(archive):
         case ".7z":
             from drill.salvage import sevenzip  # noqa: PLC0415
 
@@ -112,14 +113,11 @@ def _reader(archive: str) -> tuple[_List, _Deliver]:
                 lambda raw, size, password: tarred.list_members(kind, raw, size),
                 lambda raw, size, password, waiting, to: tarred.deliver_members(kind, raw, size, waiting, to),
             )
-    raise ValueError(f"{archive!r} is no archive format that is read here")
+    raise AssertionError(archive)
 
 
 def _open(store: Store, kept: Kept | None) -> RawIOBase:
-    files = store.files()
-    if not files:
-        raise Unreadable(Trouble.MISSING, "the archive is not there")
-    raw = store.open(files[0])
+    raw = open_archive(store)
     return raw if kept is None else Patched(raw, kept)
 
 
@@ -129,36 +127,26 @@ def _size(raw: RawIOBase) -> int:
     return size
 
 
-class _Guard:
-    """Pass everything on under the names that were asked for, and remember that the collector itself raised."""
+class _Guard(Guard):
+    """Pass everything on under the names that were asked for."""
 
-    def __init__(self, collector: Collector, asked: dict[tuple[str, int], Entry]) -> None:
+    def __init__(self, collector: Collector, asked: Mapping[tuple[str, int], Entry]) -> None:
+        super().__init__(collector)
         self._collector, self._asked = collector, asked
         self._open: Entry | None = None
-        self.raised = False
 
     def begin(self, entry: Entry) -> None:
         self._open = entry
-        self._pass(self._collector.begin, self._asked.get((entry.path, entry.index), entry))
-
-    def data(self, chunk: bytes | bytearray | memoryview) -> None:
-        self._pass(self._collector.data, chunk)
+        super().begin(self._asked.get((entry.path, entry.index), entry))
 
     def hole(self, start: int, end: int) -> None:
-        self._pass(self._collector.hole, start, end)
+        self.call(self._collector.hole, start, end)
 
     def end(self, entry: Entry, problem: Problem | None) -> None:
         self._open = None
-        self._pass(self._collector.end, self._asked.get((entry.path, entry.index), entry), problem)
+        super().end(self._asked.get((entry.path, entry.index), entry), problem)
 
     def close(self, problem: Problem) -> None:
         """End a member that a failure left open."""
         if self._open is not None:
             self.end(self._open, problem)
-
-    def _pass(self, call: Callable[..., None], *values: object) -> None:
-        try:
-            call(*values)
-        except BaseException:
-            self.raised = True
-            raise

@@ -23,31 +23,25 @@ from drill.copies.sevenzip.unpack import Differs, Run
 from drill.salvage.lzma2 import Surgery
 from drill.salvage.lzma2_map import HolesIn, map_chunks
 from drill.salvage.patched import Around, Range, add_range
+from drill.streams import Placed
 
 _DELTA = b"\x03"
 _BRANCH_REACH = 8  # bytes that a filter for programs may spoil beside damage
 _FOREVER = 1 << 63
 
 
-class Window(RawIOBase):
+class Window(Placed):
     """Some of a stream's bytes as a stream of their own, byte 0 being its first."""
 
     def __init__(self, around: RawIOBase, start: int, size: int) -> None:
-        super().__init__()
-        self._around, self._start, self._size, self._at = around, start, size, 0
-
-    def readable(self) -> bool:
-        return True
-
-    def seek(self, offset: int, whence: int = 0) -> int:
-        self._at = offset + (0, self._at, self._size)[whence]
-        return self._at
+        super().__init__(size)
+        self._around, self._start = around, start
 
     def readinto(self, buffer: object, /) -> int:
-        view = memoryview(buffer).cast("B")[: max(0, self._size - self._at)]  # type: ignore[arg-type]
-        self._around.seek(self._start + self._at)
+        view = self.room(buffer)
+        self._around.seek(self._start + self.place)
         got = self._around.readinto(view) or 0
-        self._at += got
+        self.place += got
         return got
 
 

@@ -7,7 +7,8 @@ promises, sectors. No member's bytes are read, save where a compressed tar has n
 from io import RawIOBase
 from typing import Protocol
 
-from drill.copies import ARCHIVES, Unreadable, archive_format
+from drill.copies import Unreadable
+from drill.copies.archive import kind_of
 from drill.copies.raw import explain
 from drill.errors import DrillError
 from drill.extents import Anatomy, Kept, Part
@@ -66,7 +67,7 @@ def header_spans(store: Store, archive: str, password: str | None) -> list[tuple
 
 def _reader(archive: str) -> _AnatomyOf:
     """Load the format's reader. Only here: the libraries behind it take longer than all else that a start loads."""
-    match archive if archive in ARCHIVES else archive_format(archive):
+    match kind_of(archive):
         case ".7z":
             from drill.structure import sevenzip  # noqa: PLC0415
 
@@ -79,4 +80,4 @@ def _reader(archive: str) -> _AnatomyOf:
             from drill.structure import tarred  # noqa: PLC0415
 
             return lambda raw, size, password, *, kept: tarred.anatomy_of(kind, raw, size, kept=kept)
-    raise ValueError(f"{archive!r} is no archive format that is read here")
+    raise AssertionError(archive)

@@ -13,9 +13,9 @@ from hypothesis import strategies as st
 
 from drill.errors import CannotRead
 from drill.extents import Anatomy
-from drill.faults.overlay import Memory
 from drill.model import Entry, Store
 from drill.radius import measure
+from drill.streams import InMemory
 from drill.structure import anatomy
 
 FILES = {f"reed/R{n}.dng": bytes((n * n + k * k // 3) % 256 for k in range(700 * n)) for n in range(6)}
@@ -45,7 +45,7 @@ def archive(kind: str) -> bytes:
 def told(content: bytes, kind: str) -> Anatomy | None:
     entry = Entry(f"reed{kind}", len(content))
     try:
-        return anatomy(Store(files=lambda: [entry], open=lambda _: Memory(content)), kind, None)
+        return anatomy(Store(files=lambda: [entry], open=lambda _: InMemory(content)), kind, None)
     except CannotRead as error:
         assert str(error)
         return None

@@ -10,8 +10,8 @@ from hypothesis import strategies as st
 from drill.comparing import BLOCK, Side, compare, judge
 from drill.comparing.differing import MOST_RANGES
 from drill.copies.raw import Steady
-from drill.faults.overlay import Memory
 from drill.soundness import Outcome
+from drill.streams import InMemory
 
 MOST_BLOCKS = 200  # more than the three chunks of 64 blocks that are read at once
 
@@ -59,7 +59,7 @@ def hurt_by(content: bytes, hurt: Hurt) -> bytes:
 
 
 def opener(content: bytes) -> Callable[[], Steady]:
-    return lambda: Steady(Memory(content))
+    return lambda: Steady(InMemory(content))
 
 
 def differing_blocks(one: bytes, other: bytes) -> set[int]:

@@ -24,9 +24,10 @@ from drill.comparing import (
 from drill.comparing import lockstep as room
 from drill.copies.raw import Steady
 from drill.faults.draw import Damage
-from drill.faults.overlay import Memory, Overlay
+from drill.faults.overlay import Overlay
 from drill.model import Digest, Entry
 from drill.soundness import Outcome, check, checking
+from drill.streams import InMemory
 
 DATA = bytes((n * 7 + n // 251) % 255 + 1 for n in range(100 * BLOCK + 100))
 
@@ -47,8 +48,8 @@ def streams(*contents: bytes, bad: dict[int, int] | None = None) -> list[room.So
     def source(number: int, content: bytes) -> room.Source:
         if bad and number in bad:
             damage = Damage(bad={(bad[number] * BLOCK, BLOCK)})
-            return lambda: Overlay(Memory(content), damage, len(content))
-        return lambda: Steady(Memory(content))
+            return lambda: Overlay(InMemory(content), damage, len(content))
+        return lambda: Steady(InMemory(content))
 
     return [source(number, content) for number, content in enumerate(contents)]
 
@@ -118,7 +119,7 @@ def test_a_failing_drive_is_not_worn_for_ever(monkeypatch: pytest.MonkeyPatch) -
     monkeypatch.setattr(room, "MOST_BAD_BLOCKS", 1)
     content = bytearray(DATA)
     damage = Damage(bad={(BLOCK, 5 * BLOCK)})
-    found = compare([*streams(DATA), lambda: Overlay(Memory(bytes(content)), damage, len(content))])
+    found = compare([*streams(DATA), lambda: Overlay(InMemory(bytes(content)), damage, len(content))])
     assert found.readings[1].stopped_at == 2 * BLOCK and found.readings[1].size == len(DATA)
     assert found.differences[0].blocks == 0, "what was not tried is not called different"
 

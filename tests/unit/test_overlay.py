@@ -10,12 +10,13 @@ from hypothesis import strategies as st
 
 from drill.faults.aim import Blow
 from drill.faults.draw import Damage, add_damage
-from drill.faults.overlay import Memory, Overlay, veiled
+from drill.faults.overlay import Overlay, veiled
 from drill.model import Entry, Hazard, Selector
+from drill.streams import InMemory
 
 
 def over(content: bytes, damage: Damage) -> Overlay:
-    return Overlay(Memory(content), damage, len(content))
+    return Overlay(InMemory(content), damage, len(content))
 
 
 def read_all(raw: io.RawIOBase, chunk: int = 1000) -> bytes:
@@ -127,7 +128,7 @@ def test_a_file_of_unknown_size_is_hit_inside_it() -> None:
     damage: dict[str, Damage] = {}
     unknown = [Entry("x.jpg", None)]
     add_damage(damage, blow("altered", count=3), entries=unknown, origin_entries=unknown, seed="1")
-    raw = Overlay(Memory(CONTENT), damage["x.jpg"], None)
+    raw = Overlay(InMemory(CONTENT), damage["x.jpg"], None)
     found = read_all(raw)
     assert len(found) == len(CONTENT)
     assert 1 <= sum(1 for a, b in zip(found, CONTENT, strict=True) if a != b) <= 3

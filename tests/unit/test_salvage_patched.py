@@ -12,7 +12,7 @@ import pytest
 from drill import clock
 from drill.extents import Kept, Piece
 from drill.faults.draw import Damage
-from drill.faults.overlay import Memory, Overlay
+from drill.faults.overlay import Overlay
 from drill.model import Entry, Problem, Store, Trouble
 from drill.salvage.loose import deliver_around
 from drill.salvage.patched import PAGE, Around, Patched, Patience, add_range
@@ -24,7 +24,7 @@ def bytes_of(count: int, seed: int = 1) -> bytes:
 
 
 def damaged(content: bytes, *bad: tuple[int, int]) -> RawIOBase:
-    return Overlay(Memory(content), Damage(bad=set(bad)), len(content))
+    return Overlay(InMemory(content), Damage(bad=set(bad)), len(content))
 
 
 def test_kept_pieces_stand_where_the_file_cannot_be_read_and_beyond_its_end() -> None:
@@ -39,7 +39,7 @@ def test_kept_pieces_stand_where_the_file_cannot_be_read_and_beyond_its_end() ->
 
 def test_what_no_piece_helps_fails_as_a_bad_sector_does() -> None:
     whole = bytes_of(9000)
-    with Patched(Memory(whole[:5000]), Kept(9000, (Piece(8000, whole[8000:]),))) as patched:
+    with Patched(InMemory(whole[:5000]), Kept(9000, (Piece(8000, whole[8000:]),))) as patched:
         patched.seek(4990)
         assert patched.read(100) == whole[4990:5000]
         with pytest.raises(OSError) as failed:
@@ -189,7 +189,7 @@ def test_loose_files_come_with_their_holes_and_what_is_wrong() -> None:
     def opened(entry: Entry) -> RawIOBase:
         if entry.path == "none":
             raise FileNotFoundError
-        return damaged(whole, (4096, 4096)) if entry.path == "bad" else Memory(whole)
+        return damaged(whole, (4096, 4096)) if entry.path == "bad" else InMemory(whole)
 
     wanted = [
         Entry("bad", 20_000),

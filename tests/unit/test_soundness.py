@@ -19,11 +19,12 @@ from sound_files import sound
 
 from drill.copies import FileBytes
 from drill.faults.draw import Damage
-from drill.faults.overlay import Memory, Overlay
+from drill.faults.overlay import Overlay
 from drill.soundness import Check, Outcome, Soundness, check, checking, packed, pictures
 from drill.soundness.apart import Apart
 from drill.soundness.kinds import Kind, kind_of
 from drill.soundness.source import Opener
+from drill.streams import InMemory
 
 
 @pytest.fixture(scope="module")
@@ -49,7 +50,7 @@ def test_what_cannot_be_read_is_unreadable_whatever_a_decoder_makes_of_it(name: 
     content = sound()[name]
     middle = len(content) // 2
     damage = Damage(bad={(middle, 64)})
-    found = look(name, lambda: Overlay(Memory(content), damage, len(content)))
+    found = look(name, lambda: Overlay(InMemory(content), damage, len(content)))
     assert found.outcome is Outcome.UNREADABLE and found.detail.startswith("I/O error at byte ")
     assert look(name, content).outcome is Outcome.OPENS  # and the next is judged as ever
 

@@ -14,8 +14,8 @@ from hypothesis import strategies as st
 from drill.copies.raw import Unreadable
 from drill.copies.sevenzip.chunks import chunk_at
 from drill.extents import Anatomy, Part
-from drill.faults.overlay import Memory
 from drill.model import Trouble
+from drill.streams import InMemory
 from drill.structure.chunked import costs_of, follow
 from drill.structure.costs import Cost, Places, merged, spread
 from drill.structure.sevenzip import anatomy_of
@@ -33,7 +33,7 @@ def packed(files: dict[str, bytes] = FILES, **options: object) -> bytes:
 
 
 def anatomy(content: bytes, password: str | None = None, *, kept: bool = False) -> Anatomy:
-    found = anatomy_of(Memory(content), len(content), password, kept=kept)
+    found = anatomy_of(InMemory(content), len(content), password, kept=kept)
     assert found.extents[0].start == 0 and found.extents[-1].end == len(content)
     assert all(one.end == other.start for one, other in pairwise(found.extents))
     return found
@@ -126,7 +126,7 @@ def compressed(unpacked: int, packed: int, control: int) -> bytes:
 
 def costs(stream: bytes, spans: list[tuple[int, int]], dictionary: int = 1 << 20) -> list[Cost]:
     places = Places(0, spans)
-    chain = follow(Memory(stream), len(stream), places)
+    chain = follow(InMemory(stream), len(stream), places)
     return list(merged(costs_of(chain, places, packed=len(stream), dictionary=dictionary)))
 
 
@@ -164,7 +164,7 @@ def test_what_cannot_be_followed_is_a_bound() -> None:
 def test_chunks_of_the_standard_library_are_followed_to_their_end() -> None:
     content = b"saltmarsh" * 400_000
     stream = lzma.compress(content, lzma.FORMAT_RAW, filters=[{"id": lzma.FILTER_LZMA2, "preset": 1}])
-    chain = follow(Memory(stream), len(stream), Places(0, [(0, len(content))]))
+    chain = follow(InMemory(stream), len(stream), Places(0, [(0, len(content))]))
     assert chain.broken is None and chain.size == len(content) and chain.end == len(stream) and chain.restarts == 1
 
 
@@ -174,7 +174,7 @@ def test_chunks_that_cost_the_same_are_kept_as_one() -> None:
     found = costs(stream, spans)
     assert {c.least for c in found if c.start >= 3 and c.end <= 20 * 903} == {(0, 1)}
     assert len(found) <= 12 and found[-1].end == len(stream)
-    assert len(follow(Memory(stream), len(stream), Places(0, spans))) == 4
+    assert len(follow(InMemory(stream), len(stream), Places(0, spans))) == 4
 
 
 @st.composite

@@ -5,7 +5,6 @@ was encrypted. Must not know: what that is. Facts: 7-Zip's 7zAes.cpp: AES-256 in
 last 16 bytes; each 16 bytes decrypt with those before them alone, so that one can begin anywhere.
 """
 
-import io
 from io import RawIOBase
 
 from Cryptodome.Cipher import AES as CIPHER
@@ -13,12 +12,13 @@ from py7zr.exceptions import PasswordRequired, UnsupportedCompressionMethodError
 
 from drill.copies.sevenzip.layout import AES, Block
 from drill.copies.sevenzip.unpack import stretched_key
+from drill.streams import Placed
 
 GRAIN = 16
 """Bytes that are encrypted together; a damaged one spoils its grain and the one after it."""
 
 
-class Decrypted(RawIOBase):
+class Decrypted(Placed):
     """What an encrypted block holds before it is unpacked, byte 0 being its first.
 
     Errors: as the archive's own stream has them, when a read meets one; PasswordRequired;
@@ -26,41 +26,28 @@ class Decrypted(RawIOBase):
     """
 
     def __init__(self, raw: RawIOBase, block: Block) -> None:
-        super().__init__()
+        super().__init__(block.packed)
         if block.folder.password is None:
             raise PasswordRequired(None, "it is encrypted and no password is given")
-        self._raw, self._start, self._size, self._at = raw, block.start, block.packed, 0
+        self._raw, self._start = raw, block.start
         self._key, self._first = _key(block.properties(AES), block.folder.password)
 
-    def readable(self) -> bool:
-        return True
-
-    def seekable(self) -> bool:
-        return True
-
-    def tell(self) -> int:
-        return self._at
-
-    def seek(self, offset: int, whence: int = io.SEEK_SET) -> int:
-        self._at = offset + (0, self._at, self._size)[whence]
-        return self._at
-
     def readinto(self, buffer: object, /) -> int:
-        view = memoryview(buffer).cast("B")  # type: ignore[arg-type]
-        wanted = min(len(view), self._size - self._at)
-        if wanted <= 0:
+        view = self.room(buffer)
+        wanted = len(view)
+        if not wanted:
             return 0
-        first = self._at - self._at % GRAIN
+        first = self.place - self.place % GRAIN
         before = max(0, first - GRAIN)
-        locked = self._read(before, -(-(self._at + wanted) // GRAIN) * GRAIN)
+        locked = self._read(before, -(-(self.place + wanted) // GRAIN) * GRAIN)
         start = self._first if first == 0 else locked[:GRAIN]
         locked = locked[first - before :]
         locked = locked[: len(locked) // GRAIN * GRAIN]
         if not locked:
             return 0
-        plain = CIPHER.new(self._key, CIPHER.MODE_CBC, start).decrypt(locked)[self._at - first :][:wanted]
+        plain = CIPHER.new(self._key, CIPHER.MODE_CBC, start).decrypt(locked)[self.place - first :][:wanted]
         view[: len(plain)] = plain
-        self._at += len(plain)
+        self.place += len(plain)
         return len(plain)
 
     def _read(self, start: int, end: int) -> bytes:
