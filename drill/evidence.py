@@ -19,7 +19,7 @@ from datetime import datetime, timedelta
 from drill import clock
 from drill.coverage import WEAK, name_key, same_content
 from drill.globs import fold
-from drill.ledger import Evidence, Ledger, Root, as_last_read, unchanged
+from drill.ledger import Evidence, Ledger, Root, unchanged
 from drill.model import Copy, Digest, Entry, Listed, Promised, ProofAge, Shoot, Trouble
 from drill.reading import link_root
 
@@ -120,8 +120,7 @@ def standing_of(
     elif root is None:
         return Standing()
     else:
-        readings = ledger.each_evidence(root)
-        readings = readings if entries is not None else as_last_read(readings)
+        readings = ledger.each_present(root) if entries is None else ledger.each_evidence(root)
     if begun is not None:
         readings = (one._replace(read_at=now) if one.read_at >= begun else one for one in readings)
     return standing(readings, promises, root=root, entries=entries, listed=copy.listed, now=now)

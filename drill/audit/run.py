@@ -29,7 +29,7 @@ from drill.errors import Unfinished
 from drill.ledger import AuditedCopy, Ledger
 from drill.model import Copy, Digest, Entry, Medium, OtherBytes, Problem, Seen, Shoot, Studio, Trouble
 from drill.places import named_inside
-from drill.reading import JobKey, root_of
+from drill.reading import JobKey, note_listing, root_of
 from drill.shelf import OpenCopy, State, open_copy, room_for_downloads
 from drill.soundness import checking
 from drill.studio import copies_named, shoots_named
@@ -140,6 +140,7 @@ class _Desk:
             self.options.progress(f"opening {id_}")
             opened = open_copy(found.copy, found.medium, session=session, downloads=folder)
             self.found[id_] = opened
+            note_listing(opened, self.ledger)
             self.pasts[id_] = Past(root_of(opened), self.ledger) if opened.state is State.HERE else Past()
             self.scopes[id_] = self._scope(opened)
             self._note_other_bytes(found.copy)

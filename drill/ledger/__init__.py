@@ -12,7 +12,6 @@ what others use.
 from drill.ledger.connect import ledger_files
 from drill.ledger.history import AuditedCopy, MeasuredRate, PastDrill, PastRun
 from drill.ledger.ledger import Ledger
-from drill.ledger.readings import as_last_read
 from drill.ledger.rows import Evidence, Root, unchanged
 
 __all__ = [
@@ -23,7 +22,6 @@ __all__ = [
     "PastDrill",
     "PastRun",
     "Root",
-    "as_last_read",
     "ledger_files",
     "unchanged",
 ]

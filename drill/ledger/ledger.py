@@ -14,9 +14,9 @@ from pathlib import Path
 from typing import Self, TypeVar
 
 from drill import __version__, clock
-from drill.ledger import history
+from drill.ledger import history, readings
 from drill.ledger.connect import OWN_FAULTS, connect, connect_to_read, damaged, failure
-from drill.ledger.readings import FileKey, as_last_read, insert_readings, select_evidence, select_one, select_some
+from drill.ledger.readings import FileKey, select_evidence, select_present
 from drill.ledger.rows import (
     Evidence,
     Ranges,
@@ -48,7 +48,7 @@ Warn = Callable[[str], None]
 class Ledger:
     """Past readings and runs. Every call may raise Unfinished (not writable, in use, disk full) or Mistakes (damaged).
 
-    Get one from `open` or `read`, and close it.
+    Get one from `open` or `read`, and close it. `warn` is told of readings that cannot be kept.
     """
 
     def __init__(self, connection: sqlite3.Connection, path: Path | None, warn: Warn = lambda text: None) -> None:
@@ -60,7 +60,6 @@ class Ledger:
         self._pending_rows = 0
         self._copies: dict[RootKey, str] = {}
         self._ids: dict[RootKey, int] = {}
-        self._seeds: dict[RootKey, int] = {}
         self._run: int | None = None
         self._unknown: set[RootKey] = set()  # places of which nothing is known, among questions in a row
         self._keeps = True
@@ -69,8 +68,7 @@ class Ledger:
     def open(cls, path: Path | None, *, wait_s: float = 10.0, warn: Warn = lambda text: None) -> Self:
         """Open it to read and write, and make it where there is none; without a path nothing is kept.
 
-        It waits at most `wait_s` for other runs. Readings are dated by the clock, whatever a run counts as now. `warn`
-        is told of a reading that cannot be kept.
+        It waits at most `wait_s` for other runs. Readings are dated by the clock, whatever a run counts as now.
         """
         return cls(connect(path, wait_s=wait_s), path, warn)
 
@@ -106,7 +104,7 @@ class Ledger:
         id_, here = self._root_id(root.key), {(entry.path, entry.index): entry for entry in entries}
         rows: dict[FileKey, Row] = {}
         if id_ is not None:
-            rows = self._ask(lambda: select_some(self._db, id_, self._seed(root.key), list(here)))
+            rows = self._ask(lambda: readings.select_some(self._db, id_, root_seed(root.key), list(here)))
         pending = self._pending.get(root.key, {})
         rows |= {key: pending[key] for key in here if key in pending}
         right = {key: row for key, row in rows.items() if key in here and is_of(row, root, here[key])}
@@ -164,6 +162,16 @@ class Ledger:
         if row is not None:
             self._add(root.key, [((entry.path, entry.index), row)], copy)
 
+    def note_listing(self, root: Root, entries: Sequence[Entry], *, closed: Sequence[str] = ()) -> None:
+        """Note all that a place is listed to hold now, but for what may be in folders that are `closed`."""
+        self.flush()
+        id_ = self._root_id(root.key) if self._keeps else None
+        if id_ is not None:
+            gone, back = self._ask(lambda: readings.absences(self._db, id_, entries, closed))
+            if gone or back:
+                with self._writing() as db:
+                    readings.write_absences(db, id_, gone, back, needed_us(clock.now()))
+
     def evidence(self, root: Root) -> Mapping[FileKey, Evidence]:
         """Return the last reading of every file that was ever read there, by path and index.
 
@@ -176,7 +184,13 @@ class Ledger:
         until that has ended."""
         self.flush()
         id_ = self._root_id(root.key)
-        return iter(()) if id_ is None else self._each(id_, root.key)
+        return iter(()) if id_ is None else self._each(select_evidence, id_, root.key)
+
+    def each_present(self, root: Root) -> Iterator[Evidence]:
+        """Yield what counts of a place that cannot be listed now (see `select_present`)."""
+        self.flush()
+        id_ = self._root_id(root.key)
+        return iter(()) if id_ is None else self._each(select_present, id_, root.key)
 
     def knows(self, root: Root) -> bool:
         """Say whether anything was ever read there."""
@@ -184,8 +198,7 @@ class Ledger:
         return self._root_id(root.key) is not None
 
     def evidence_of_copy(self, copy: str, medium: str) -> Mapping[FileKey, Evidence]:
-        """Return the same of a copy that lies nowhere now: of where it was last read under that id on that medium, each
-        path as it was last read (see `as_last_read`)."""
+        """Return what counts of a copy that lies nowhere now: where it was last read under that id on that medium."""
         return {(one.path, one.index): one for one in self.each_evidence_of_copy(copy, medium)}
 
     def each_evidence_of_copy(self, copy: str, medium: str) -> Iterator[Evidence]:
@@ -195,7 +208,7 @@ class Ledger:
         found = self._ask(lambda: self._db.execute(query, (copy, medium)).fetchone())
         if found is None:
             return iter(())
-        return as_last_read(self._each(found[0], (from_text(found[1]), medium, bool(found[2]))))
+        return self._each(select_present, found[0], (from_text(found[1]), medium, bool(found[2])))
 
     @property
     def count(self) -> int:
@@ -310,14 +323,14 @@ class Ledger:
             is_new = self._root_id(key) is None
             last_us = max(row.read_at_us for row in rows.values())
             db.execute(_SEEN_ROOT, (to_text(path), medium, int(archive), self._copies.get(key, ""), last_us))
-            id_, seed = self._root_id(key), self._seed(key)
+            id_, seed = self._root_id(key), root_seed(key)
             assert id_ is not None
-            for row in insert_readings(db, id_, seed, list(rows.values()), is_new=is_new):
+            for row in readings.insert_readings(db, id_, seed, list(rows.values()), is_new=is_new):
                 self._warn(f"warning: a reading of {from_text(row.path)} cannot be kept in the ledger")
 
-    def _each(self, id_: int, key: RootKey) -> Iterator[Evidence]:
+    def _each(self, select: readings.Select, id_: int, key: RootKey) -> Iterator[Evidence]:
         try:
-            yield from select_evidence(self._db, id_, key)
+            yield from select(self._db, id_, key)
         except OWN_FAULTS:
             raise
         except sqlite3.Error as error:
@@ -334,11 +347,6 @@ class Ledger:
             self._ids[key] = found[0]
         return self._ids[key]
 
-    def _seed(self, key: RootKey) -> int:
-        if key not in self._seeds:
-            self._seeds[key] = root_seed(key)
-        return self._seeds[key]
-
     def _stored(self, key: RootKey, entry: Entry) -> Row | None:
         if key in self._unknown:
             return None
@@ -349,7 +357,7 @@ class Ledger:
         try:
             if not self._db.in_transaction:
                 self._db.execute("BEGIN")  # for many questions in a row: half the time
-            return select_one(self._db, id_, self._seed(key), entry)
+            return readings.select_one(self._db, id_, root_seed(key), entry)
         except OWN_FAULTS:
             raise
         except sqlite3.Error as error:

@@ -6,7 +6,7 @@ what reads files takes it in the meantime.
 """
 
 import sqlite3
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from functools import cache
 from itertools import groupby
 from operator import attrgetter
@@ -19,6 +19,7 @@ from drill.ledger.rows import (
     Root,
     RootKey,
     Row,
+    Text,
     crc_of,
     digests_of,
     evidence_of,
@@ -42,9 +43,18 @@ _PUT = f"INSERT OR REPLACE INTO readings (root, {COLUMNS}) VALUES {{rows}}"
 _BEFORE = "SELECT path, number, digests FROM before WHERE root = ?"
 _GET = f"SELECT {COLUMNS} FROM readings WHERE root = ? AND path = ? AND number = ?"
 _SOME = f"SELECT {COLUMNS} FROM readings WHERE root = ? AND path IN ({{paths}})"
-_ALL = f"SELECT {COLUMNS} FROM readings WHERE root = ? ORDER BY path, number"  # as they lie: nothing is sorted
+_ALL = f"SELECT {COLUMNS} FROM readings WHERE root = ?"
+# Those that no later listing of the whole place lacked, as they lie: nothing is sorted.
+_PRESENT = f"""SELECT {COLUMNS} FROM readings AS r WHERE root = ? AND NOT EXISTS (SELECT 1 FROM absent AS a
+    WHERE a.root = r.root AND a.path = r.path AND a.number = r.number AND a.at_us > r.read_at_us)
+    ORDER BY path, number"""
+_KEYS = "SELECT path, number FROM readings WHERE root = ?"
+_ABSENT = "SELECT path, number FROM absent WHERE root = ?"
+_IS_ABSENT = "INSERT OR REPLACE INTO absent (root, path, number, at_us) VALUES (?, ?, ?, ?)"
+_IS_BACK = "DELETE FROM absent WHERE root = ? AND path = ? AND number = ?"
 
 T = TypeVar("T")
+Select = Callable[[sqlite3.Connection, int, RootKey], Iterator[Evidence]]
 FileKey = tuple[str, int]  # a file's path on its copy, and its index there
 
 
@@ -93,12 +103,34 @@ def select_some(db: sqlite3.Connection, root: int, seed: int, keys: Sequence[Fil
     return rows
 
 
+def select_present(db: sqlite3.Connection, root: int, key: RootKey) -> Iterator[Evidence]:
+    """Yield, of each path, what was there when it was last read and no later listing lacked: for a copy that cannot be
+    listed now.
+
+    An archive's member has another index after the archive was packed anew, and its older readings stay beside the last
+    one. Members of one path that were read in the same state of their archive all count; behind a link no state shows,
+    and the last one alone does.
+    """
+    for _, of_path in groupby(_select(db, root, key, _PRESENT), key=attrgetter("path")):
+        some = list(of_path)
+        last = max(some, key=attrgetter("read_at"))
+        yield from some if len(some) == 1 else (one for one in some if one is last or _is_beside(one, last))
+
+
+def _is_beside(one: Evidence, last: Evidence) -> bool:
+    return last.root.archive and one.root == last.root
+
+
 def select_evidence(db: sqlite3.Connection, root: int, key: RootKey) -> Iterator[Evidence]:
     """Yield the last reading of every file that was ever read in a place."""
+    return _select(db, root, key, _ALL)
+
+
+def _select(db: sqlite3.Connection, root: int, key: RootKey, query: str) -> Iterator[Evidence]:
     seed, path, on = root_seed(key), key[0], key[1]
     roots: dict[tuple[int | None, int | None], Root] = {}
     before = {(from_text(p), number): digests_of(text) for p, number, text in db.execute(_BEFORE, (root,))}
-    for values in db.execute(_ALL, (root,)):
+    for values in db.execute(query, (root,)):
         row = _right(values, seed)
         if row is None:
             continue
@@ -111,21 +143,36 @@ def select_evidence(db: sqlite3.Connection, root: int, key: RootKey) -> Iterator
         yield one._replace(before=before[place]) if place in before else one
 
 
-def as_last_read(readings: Iterable[Evidence]) -> Iterator[Evidence]:
-    """Yield, of each path, what was there when it was last read, for a copy that cannot be listed now.
+def absences(
+    db: sqlite3.Connection, root: int, listed: Iterable[Entry], closed: Sequence[str]
+) -> tuple[list[FileKey], list[FileKey]]:
+    """Return what was read in a place and is not listed there any more, and what was missing once and is listed again.
 
-    An archive's member has another index after the archive was packed anew, and its older readings stay beside the last
-    one. Members of one path that were read in the same state of their archive all count; behind a link no state shows,
-    and the last one alone does. `readings` come path by path, as the ledger yields them.
+    What lies in a folder that is `closed` is neither.
     """
-    for _, of_path in groupby(readings, key=attrgetter("path")):
-        some = list(of_path)
-        last = max(some, key=attrgetter("read_at"))
-        yield from some if len(some) == 1 else (one for one in some if one is last or _is_beside(one, last))
+    missing = {_key(row) for row in db.execute(_ABSENT, (root,))}
+    here = {entry.path for entry in listed if not entry.index}  # of folders, that is all
+    also = {(entry.path, entry.index) for entry in listed if entry.index}
+
+    def is_listed(key: FileKey) -> bool:
+        return key in also if key[1] else key[0] in here
+
+    below = tuple(f"{folder}/" if folder not in ("", ".") else "" for folder in closed)  # of "", that is everything
+    read = (_key(row) for row in db.execute(_KEYS, (root,)))
+    gone = [key for key in read if not is_listed(key) and not key[0].startswith(below)]
+    return gone, [key for key in missing if is_listed(key)]
 
 
-def _is_beside(one: Evidence, last: Evidence) -> bool:
-    return last.root.archive and one.root == last.root
+def write_absences(
+    db: sqlite3.Connection, root: int, gone: Iterable[FileKey], back: Iterable[FileKey], at_us: int
+) -> None:
+    """Note what is gone from a place since then, and what is back."""
+    db.executemany(_IS_ABSENT, ((root, to_text(path), number, at_us) for path, number in gone))
+    db.executemany(_IS_BACK, ((root, to_text(path), number) for path, number in back))
+
+
+def _key(row: tuple[Text, int]) -> FileKey:
+    return from_text(row[0]), row[1]
 
 
 def _right(values: tuple[object, ...], seed: int) -> Row | None:

@@ -12,6 +12,7 @@ import zlib
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
+from functools import cache
 from typing import NamedTuple
 
 from drill.model import Digest, Entry, Problem, Seen, Taken, Trouble
@@ -31,7 +32,8 @@ class Root:
     """Where a copy lies: the real path of its folder or archive file, and the medium it is on.
 
     The medium counts because two drives may take turns at one path. For an archive its own size and modified time
-    count too. Without `archive` it is a folder, or a link: then `path` is its address without what is secret in it.
+    count too. Without `archive` it is a folder, or a link: then `path` is its address without what is secret in it,
+    and the copy's id.
     """
 
     path: str
@@ -187,6 +189,7 @@ def crc_of(row: Row, seed: int) -> int:
     return zlib.crc32(plain, zlib.crc32(row.parts, seed) if row.parts else seed)
 
 
+@cache
 def root_seed(key: RootKey) -> int:
     """Return what the check values of a root's rows begin with: a row is of no other root."""
     return zlib.crc32(ascii(key).encode("ascii"))

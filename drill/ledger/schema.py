@@ -126,7 +126,19 @@ _BEFORE = (
     ) STRICT, WITHOUT ROWID""",
 )
 
-STEPS: tuple[tuple[str, ...], ...] = (_FIRST, _HISTORY, _BEFORE)
+_ABSENT = (
+    """CREATE TABLE absent (
+        root INTEGER NOT NULL REFERENCES roots (id),
+        path ANY NOT NULL,
+        number INTEGER NOT NULL,
+        at_us INTEGER NOT NULL,
+        PRIMARY KEY (root, path, number)
+    ) STRICT, WITHOUT ROWID""",
+    # What was read behind links may be of several copies whose addresses look alike without what is secret in them.
+    "UPDATE roots SET copy = '' WHERE archive = 0 AND (path LIKE 'http://%' OR path LIKE 'https://%')",
+)
+
+STEPS: tuple[tuple[str, ...], ...] = (_FIRST, _HISTORY, _BEFORE, _ABSENT)
 """The statements of each step; a file of version N has seen the first N."""
 
 

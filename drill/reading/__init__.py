@@ -9,6 +9,26 @@ promises, faults, verdicts. Nothing is written but the ledger.
 """
 
 from drill.reading.lanes import Job, JobKey
-from drill.reading.run import ENDS_PROOF, MediumRead, Readings, is_lasting, link_root, read_files, root_of
+from drill.reading.run import (
+    ENDS_PROOF,
+    MediumRead,
+    Readings,
+    is_lasting,
+    link_root,
+    note_listing,
+    read_files,
+    root_of,
+)
 
-__all__ = ["ENDS_PROOF", "Job", "JobKey", "MediumRead", "Readings", "is_lasting", "link_root", "read_files", "root_of"]
+__all__ = [
+    "ENDS_PROOF",
+    "Job",
+    "JobKey",
+    "MediumRead",
+    "Readings",
+    "is_lasting",
+    "link_root",
+    "note_listing",
+    "read_files",
+    "root_of",
+]

@@ -11,14 +11,14 @@ from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 
 from drill import clock
-from drill.copies import plain_url
+from drill.copies import FolderStore, plain_url
 from drill.digests import Digester
 from drill.errors import CannotRead
 from drill.ledger import Ledger, Root
 from drill.model import Copy, Entry, Problem, Seen, Trouble
 from drill.reading.crew import Arrived, Crew, Meter
 from drill.reading.lanes import Group, Job, JobKey, lanes
-from drill.shelf import OpenCopy
+from drill.shelf import OpenCopy, State
 from drill.units import say_size, say_span
 
 _TICK_S = 0.2
@@ -133,11 +133,27 @@ def root_of(found: OpenCopy) -> Root | None:
 
 
 def link_root(copy: Copy) -> Root | None:
-    """Return where a link's readings are kept, which say what its server sent then; None for what is no link."""
+    """Return where a link's readings are kept, which say what its server sent then; None for what is no link.
+
+    The copy's id counts, as two addresses may differ in nothing but what is secret in them, and is not kept.
+    """
     try:
-        return None if copy.url is None else Root(plain_url(copy.url), copy.on)
+        return None if copy.url is None else Root(f"{plain_url(copy.url)}#{copy.id}", copy.on)
     except CannotRead:
         return None
+
+
+def note_listing(found: OpenCopy, ledger: Ledger) -> None:
+    """Note what a copy is listed to hold today: what was read on it and is not there any more counts no longer.
+
+    Nothing is noted of a listing that may not be complete: a damaged archive's, or a link's, which is its list. Folders
+    that could not be listed are left alone. Errors: Unfinished, Mistakes.
+    """
+    is_whole = found.state is State.HERE and not found.reason and found.damaged is None
+    root = root_of(found) or (link_root(found.copy) if found.is_archive else None)
+    if is_whole and root is not None:
+        closed = [path for path, _ in found.store.unlisted()] if isinstance(found.store, FolderStore) else []
+        ledger.note_listing(root, found.entries, closed=closed)
 
 
 class _Keeper:

@@ -14,7 +14,7 @@ from drill.coverage import Claim, kinds_of
 from drill.evidence import Promises, Standing, proof_age, remembered, standing_of, still_known
 from drill.ledger import Ledger, Root
 from drill.model import Digest, Entry, Promised, ProofAge, Seen, Shoot, Trouble
-from drill.reading import ENDS_PROOF, is_lasting, link_root, root_of
+from drill.reading import ENDS_PROOF, is_lasting, link_root, note_listing, root_of
 from drill.rehearse.holdings import Claims
 from drill.rehearse.reads import Read
 from drill.shelf import OpenCopy, State
@@ -45,6 +45,8 @@ class Memory:
     def look_up(self, copies: Mapping[str, OpenCopy]) -> None:
         """Hold what is known of each copy against the promises; once, before anything is read."""
         for id_, found in copies.items() if self._ledger is not None else ():
+            if self._ledger is not None:
+                note_listing(found, self._ledger)
             self._roots[id_] = (root_of(found) or link_root(found.copy)) if found.state is State.HERE else None
             self._standings[id_] = self._standing(found)
 

@@ -797,3 +797,68 @@ def test_a_row_that_sqlite_refuses_holds_no_other_back_and_is_told(path: Path) -
         assert [ledger.get(ROOT, entry) is None for entry in entries].index(True) == 120
         assert ledger.count == 249
     assert warned == ["warning: a reading of f120.dng cannot be kept in the ledger"]
+
+
+def test_what_a_later_listing_lacks_counts_no_more_until_it_is_there_again(path: Path) -> None:
+    old = WHEN - timedelta(days=3)
+    names = ["a.dng", "wedding/b.dng", "weddings.dng", "caf\udce9.dng"]
+    entries = [replace(ENTRY, path=name) for name in names]
+
+    def present() -> list[str]:
+        with opened(path) as ledger:
+            found = sorted(key for key, _ in ledger.evidence_of_copy("a", ROOT.on))
+            assert len(ledger.evidence(ROOT)) == 4, "nothing is forgotten"
+            return found
+
+    def listed(*here: Entry, closed: tuple[str, ...] = ()) -> None:
+        with opened(path) as ledger:
+            ledger.note_listing(ROOT, here, closed=closed)
+
+    with opened(path) as ledger:
+        for entry in entries:
+            ledger.put(ROOT, entry, seen_of(1), read_at=old, copy="a")
+            ledger.flush()
+            ledger.put(ROOT, entry, SEEN, read_at=old, copy="a")
+    listed(*entries)
+    assert present() == sorted(names)
+    listed(entries[0], closed=("wedding",))
+    assert present() == ["a.dng", "wedding/b.dng"]
+    with opened(path) as ledger:
+        assert ledger.evidence(ROOT)["weddings.dng", 0].before == seen_of(1).digests, "nor what it was first"
+    listed(entries[0], entries[3])
+    assert present() == ["a.dng", "caf\udce9.dng"]
+    with opened(path) as ledger:
+        ledger.put(ROOT, entries[2], SEEN, copy="a")  # read again, so it was there
+    assert present() == ["a.dng", "caf\udce9.dng", "weddings.dng"]
+    listed(closed=("",))
+    assert len(present()) == 3
+
+
+def test_an_archive_packed_anew_leaves_no_member_where_it_was(ledger: Ledger) -> None:
+    for number in (5, 900):
+        ledger.put(ARCHIVE, replace(ENTRY, index=number), SEEN, read_at=WHEN, copy="a")
+    ledger.note_listing(ARCHIVE, [replace(ENTRY, index=900)])
+    assert list(ledger.evidence_of_copy("a", ARCHIVE.on)) == [(ENTRY.path, 900)]
+
+
+def test_a_file_of_the_third_version_gets_the_table_of_what_is_absent_and_unites_no_links(path: Path) -> None:
+    """Readings of two links whose addresses differ only in what is secret lay in one place."""
+    link = Root("https://files.example/get", "cloud")
+    version_1(path)
+    three = [statement for step in STEPS[1:3] for statement in step]
+    seen = "SELECT 6, path, number, size, modified_us, root_size, root_modified_us, digests, taken, captured, whole, "
+    seen += "trouble, detail, ranges, read_at_us, took_us, run, parts, crc FROM readings"
+    plain(
+        path,
+        *three,
+        f"INSERT INTO roots VALUES (6, '{link.path}', 'cloud', 0, 'live', 5)",
+        "UPDATE roots SET copy = 'a' WHERE id = 4",
+        f"INSERT INTO readings {seen}",
+        "PRAGMA user_version = 3",
+    )
+    with opened(path) as ledger:
+        assert ledger.evidence_of_copy("live", "cloud") == {}
+        assert ledger.get(ROOT, ENTRY) == OLD_SEEN
+        ledger.note_listing(ROOT, [])
+        assert ledger.evidence_of_copy("a", "archive-a") == {} and len(ledger.evidence(ROOT)) == 1
+    assert integrity(path) == ["ok"]

@@ -27,9 +27,9 @@ from drill import capture
 from drill.copies import FolderOpener, LinkSession, archive_view, forget
 from drill.faults.draw import Damage
 from drill.faults.overlay import Overlay
-from drill.ledger import Ledger
+from drill.ledger import Ledger, Root
 from drill.model import Copy, Digest, Entry, Medium, Problem, Seen, Store, Trouble
-from drill.reading import Job, Readings, read_files, root_of
+from drill.reading import Job, Readings, link_root, note_listing, read_files, root_of
 from drill.reading.crew import BLOCK, Crew
 from drill.reading.lanes import Group, lanes
 from drill.shelf import OpenCopy, State, open_copy
@@ -727,3 +727,37 @@ def test_each_job_may_want_kinds_of_its_own(tmp_path: Path, ledger: Ledger) -> N
     done = read_files(jobs, kinds=[], ledger=ledger, now=NOW, progress=lambda text: None, with_capture=False)
     kinds = [[digest.kind for digest in seen.digests] for seen in done.values() if isinstance(seen, Seen)]
     assert sorted(kinds) == [["md5"], ["sha1", "xxh64"]]
+
+
+def test_two_links_that_differ_in_what_is_secret_share_no_readings() -> None:
+    roots = [
+        link_root(Copy(id_, "cloud", None, f"https://files.example/get?share={id_}", "link", None, None))
+        for id_ in ("live", "archive")
+    ]
+    assert roots == [Root(f"https://files.example/get#{id_}", "cloud") for id_ in ("live", "archive")]
+
+
+@pytest.mark.parametrize("form", ["folder", ".zip", ".7z"])
+def test_a_file_that_a_later_listing_lacks_is_held_on_paper_no_more(tmp_path: Path, form: str, ledger: Ledger) -> None:
+    files = {f"kiln{number}.dng": str(number).encode() * 500 for number in range(4)}
+
+    def made(names: dict[str, bytes]) -> OpenCopy:
+        shutil.rmtree(tmp_path / "c", ignore_errors=True)
+        root = write(tmp_path / "c", names)
+        if form == "folder":
+            found = open_at(root)
+        else:
+            (tmp_path / f"p{form}").unlink(missing_ok=True)
+            found = open_at(packed(root, tmp_path / f"p{form}"), archive=form)
+        note_listing(found, ledger)
+        return found
+
+    read(made(files), ledger=ledger)
+    del files["kiln1.dng"]
+    found = made(files)
+    assert "kiln1.dng" not in {path for path, _ in ledger.evidence_of_copy(found.copy.id, found.copy.on)}
+    read(found, ledger=ledger)
+    assert len(ledger.evidence_of_copy(found.copy.id, found.copy.on)) == 3
+    note_listing(replace(found, reason="is damaged", entries=()), ledger)
+    note_listing(replace(found, state=State.AWAY, entries=()), ledger)
+    assert len(ledger.evidence_of_copy(found.copy.id, found.copy.on)) == 3
