@@ -8,6 +8,8 @@ Kept apart from `drill.copies`, and importing nothing: other processes that read
 import os
 import sys
 from collections.abc import Iterator, Sequence
+from contextlib import suppress
+from time import time
 
 # O_NONBLOCK: opening a pipe must not wait for its writer. O_NOFOLLOW: a link is judged before it is followed.
 FILE_FLAGS = os.O_RDONLY | getattr(os, "O_BINARY", 0) | getattr(os, "O_CLOEXEC", 0) | getattr(os, "O_NONBLOCK", 0)
@@ -17,6 +19,8 @@ FORGETS = hasattr(os, "posix_fadvise")
 """Whether the system can be told to let go of what it has cached of a file (Linux, FreeBSD)."""
 
 _BY_FOLDER = os.open in os.supports_dir_fd and bool(NO_FOLLOW)
+_LATELY_S = 600.0  # Linux writes after 30 s (sysctl vm.dirty_expire_centisecs); a slow drive's queue takes minutes
+_ASK_EVERY = 8  # small files of one folder
 _FEW = 4  # names for which opening their folder costs more than it saves
 
 Named = tuple[str, int | None]  # a file's name in its folder, and its listed size
@@ -32,27 +36,57 @@ def contents(place: str, files: Sequence[Named], *, from_medium: bool) -> Iterat
 
     None for everything else, links and errors among it (a bad sector is asked for once more then). As many bytes as
     were listed, with room for more, are all there are. With `from_medium` the system's cache lets go of a file first;
-    None where it cannot be told to.
+    None where it cannot be told to, or does not: see `forget_cached`, which waits until it does.
     """
     if not can_be_quick(from_medium=from_medium) or not place:
         yield from [None] * len(files)
         return
     folder = _opened(place) if len(files) >= _FEW else None
     before = place if folder is None else ""
+    forget = _Forgetting() if from_medium else None
     try:
         for name, size in files:
-            yield _content(before + name, folder, size, from_medium=from_medium) if size else None
+            yield _content(before + name, folder, size, forget) if size else None
     finally:
         if folder is not None:
             os.close(folder)
 
 
 def forget_cached(fd: int) -> bool:
-    """Have the system's cache let go of an open file, so that its medium is read; say whether it could be told.
+    """Have the system's cache let go of an open file, so that its medium is read; say whether it did.
 
-    What is not on the medium yet stays (it is about to be written, which this only hurries). Source: POSIX.1-2008,
-    posix_fadvise, POSIX_FADV_DONTNEED.
+    What is not on the medium yet stays until it is, so that is waited for: fsync writes what was pending anyway, and
+    nothing of ours. False where the system cannot be told, or still has the file at hand afterwards. Where it does not
+    say what it has, having told it counts (a file system in memory alone is its own medium). Source: POSIX.1-2008,
+    posix_fadvise, POSIX_FADV_DONTNEED; fsync(2), preadv2(2).
     """
+    if _was_changed_lately(fd):
+        _write_out(fd)
+    for _ in range(2):
+        if not _tell_to_forget(fd):
+            return False
+        if not is_at_hand(fd):
+            return True
+        _write_out(fd)
+    return False
+
+
+def is_at_hand(fd: int) -> bool | None:
+    """Say whether the system has an open file's first byte in its cache; None where it does not say.
+
+    Source: preadv2(2), RWF_NOWAIT; file systems that do not know it answer with another error.
+    """
+    if sys.platform != "linux":
+        return None
+    try:
+        return os.preadv(fd, [bytearray(1)], 0, os.RWF_NOWAIT) == 1
+    except BlockingIOError:
+        return False
+    except OSError:
+        return None
+
+
+def _tell_to_forget(fd: int) -> bool:
     if sys.platform == "win32" or sys.platform == "darwin":
         return False
     try:
@@ -62,11 +96,47 @@ def forget_cached(fd: int) -> bool:
     return True
 
 
-def _content(path: str, folder: int | None, size: int, *, from_medium: bool) -> bytes | None:
+def _write_out(fd: int) -> None:
+    with suppress(OSError):  # nothing is pending then, or nobody can hurry it
+        os.fsync(fd)
+
+
+def _was_changed_lately(fd: int) -> bool:
+    """Say whether a file may have bytes that are still to be written, by when it was last changed or moved here."""
+    try:
+        return abs(time() - os.fstat(fd).st_ctime) < _LATELY_S
+    except OSError:
+        return True
+
+
+class _Forgetting:
+    """Has the cache let go of small files one after the other, and says of each whether it may be read here.
+
+    To ask of each file whether it is gone would cost a tenth more: one in some is asked about, and all as soon as one
+    is not, as what was copied lately stays until it is written.
+    """
+
+    def __init__(self) -> None:
+        self._told, self._stays = 0, False
+
+    def __call__(self, fd: int) -> bool:
+        if not _tell_to_forget(fd):
+            return False
+        asks = self._stays or self._told % _ASK_EVERY == 0
+        self._told += 1
+        if not asks:
+            return True
+        at_hand = is_at_hand(fd)
+        stays = _was_changed_lately(fd) if at_hand is None else at_hand
+        self._stays |= stays
+        return not stays
+
+
+def _content(path: str, folder: int | None, size: int, forget: _Forgetting | None) -> bytes | None:
     try:
         fd = os.open(path, FILE_FLAGS | NO_FOLLOW, dir_fd=folder)
         try:
-            if from_medium and not forget_cached(fd):
+            if forget is not None and not forget(fd):
                 return None
             content = os.read(fd, size + 1)
         finally:

@@ -8,7 +8,6 @@ Nothing here can write.
 import errno
 import os
 import stat
-import sys
 from collections import deque
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
@@ -22,7 +21,7 @@ from typing import NamedTuple
 from drill.copies.raw import BLOCK, FileBytes, deliver_file
 from drill.errors import CannotReach
 from drill.model import Entry, Receiver, Store, View
-from drill.quick import FILE_FLAGS, NO_FOLLOW, contents
+from drill.quick import FILE_FLAGS, NO_FOLLOW, is_at_hand
 
 _path = attrgetter("path")
 
@@ -55,23 +54,15 @@ class FolderOpener:
         place, name = self.split(entry.path)
         return _open_inside(self.root, place, name)
 
-    def whole(self, entry: Entry, *, from_medium: bool) -> bytes | None:
-        """Return all the bytes of a small file that is as it was listed, None for everything else: see `quick`."""
-        place, name = self.split(entry.path)
-        return next(contents(place, [(name, entry.size)], from_medium=from_medium))
-
     def is_cached(self, entry: Entry) -> bool:
-        """Say whether the system has a file's first bytes at hand; False where it does not say.
-
-        Source: preadv2(2), RWF_NOWAIT; file systems that do not know it answer with an error.
-        """
-        if sys.platform != "linux" or not entry.size:
+        """Say whether the system has a file's first byte at hand; False where it does not say."""
+        if not entry.size:
             return False
         place, name = self.split(entry.path)
         try:
             fd = os.open(place + name, FILE_FLAGS | NO_FOLLOW) if place else -1
             try:
-                return os.preadv(fd, [bytearray(1)], 0, os.RWF_NOWAIT) == 1
+                return is_at_hand(fd) is True
             finally:
                 os.close(fd)
         except (OSError, ValueError):

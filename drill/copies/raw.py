@@ -204,7 +204,7 @@ def fail(entries: Sequence[Entry], receiver: Receiver, problem: Problem) -> None
 
 
 def forget(store: Store, entry: Entry) -> bool:
-    """Have the system's cache let go of a file of a store, or of an archive; say whether it could be told."""
+    """Have the system's cache let go of a file of a store, or of an archive; say whether it did (`forget_cached`)."""
     try:
         with store.open(entry) as raw:
             return forget_cached(raw.fileno())

@@ -128,7 +128,7 @@ class _Run(NamedTuple):
 class Crew:
     """The workers of one run and what they share. With `not_after` they also look when pictures were taken.
 
-    With `from_medium` the system's cache lets go of each file before it is read, where it can be told to.
+    With `from_medium` the system's cache lets go of each file before it is read, where it can be told to and does.
     `arrived` fills while they work; `error` is what one of them died of, and then all stop.
     """
 

@@ -81,8 +81,8 @@ def read_files(
     kind than the ledger knows gets the known kinds too, so that all its digests are from one reading. A member
     whose archive's own check value differs is a Problem, though all its bytes came. A picture dated after `now` is
     taken for undated (see `drill.capture`). With `honest_rates` each file is read from its medium, where the system
-    can be told to forget what it has cached; else see `MediumRead.maybe_cached`. Without `gather` results are told to
-    `on_seen` alone, and the Readings hold none.
+    can be told to forget what it has cached, and does; else see `MediumRead.maybe_cached`. Without `gather` results are
+    told to `on_seen` alone, and the Readings hold none.
 
     Errors: Unfinished, Mistakes (the ledger); ValueError on an unknown kind; KeyboardInterrupt and whatever `on_seen`
     raises stop all workers within one block, and what was read by then is in the ledger.

@@ -61,6 +61,7 @@ class Desk:
         self._enough: dict[tuple[int | None, frozenset[str]], bool] = {}
         self._where: tuple[LinkSession, Path] | None = None
         self.looked = False
+        self.from_memory: set[str] = set()  # media of which some bytes may have come from this computer's memory
         self._counted_files: set[Identity] = set()
         self.same: dict[str, tuple[Entry, ...]] = {}  # of other copies, what are the very files of one that is out
         self._gone_files: set[Identity] = set()
@@ -144,7 +145,7 @@ class Desk:
         return jobs + [Job(self.sources[id_].contents.found, entry) for id_, entry in wanted]
 
     def _read(self, jobs: list[Job]) -> None:
-        read_files(
+        done = read_files(
             jobs,
             kinds=self.kinds,
             ledger=self.ledger,
@@ -155,6 +156,7 @@ class Desk:
             afresh=True,
             honest_rates=True,  # the system's memory proves nothing: what goes was often copied a moment ago
         )
+        self.from_memory |= {id_ for id_, read in done.media.items() if read.maybe_cached}
 
     def _take(self, job: Job, result: Seen | Problem) -> None:
         id_ = job.found.copy.id

@@ -224,6 +224,10 @@ def cautions(desk: Desk) -> list[str]:
         if same:
             are = "1 file is the very file" if len(same) == 1 else f"{len(same):,} files are the very files"
             said.append(f"on {id_} {are} that would go, or of another copy, under a second name: no other copy")
+    proving = {source.contents.found.medium.id for source in desk.sources.values() if source.contents.proofs}
+    for id_ in sorted(desk.from_memory & proving):
+        what = f"what was read from {id_} may have come from this computer's memory, and not from {id_} itself"
+        said.append(f"{what}: unless it was unplugged since its files were copied, unplug it and ask again with --read")
     for id_, holding in desk.holdings.items():
         if holding.by_list and not holding.is_hidden:
             said.append(f"what is on {id_} is known by its list alone; what else is there cannot be seen from here")

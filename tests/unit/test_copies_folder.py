@@ -28,6 +28,7 @@ from drill.copies import (
 )
 from drill.errors import CannotReach, CannotRead, DrillError, Unfinished
 from drill.model import Copy, Entry, Medium, Store, Trouble
+from drill.quick import FORGETS, contents, forget_cached, is_at_hand
 from drill.rehearse.holdings import Holdings
 from drill.shelf import OpenCopy, State, open_copy
 
@@ -450,20 +451,20 @@ def test_a_real_mount_bears_its_mark_at_its_top() -> None:
         assert not recognised(Path(folder, "2026/wedding"), "null")  # /dev/null lies above the mount point
 
 
-def opener(root: Path) -> FolderOpener:
-    found = folder_store(root).open
-    assert isinstance(found, FolderOpener)
-    return found
+def at_one_go(root: Path, path: str, size: int | None, *, from_medium: bool = False) -> bytes | None:
+    opener = folder_store(root).open
+    assert isinstance(opener, FolderOpener)
+    place, name = opener.split(path)
+    return next(contents(place, [(name, size)], from_medium=from_medium))
 
 
 @POSIX
 @pytest.mark.parametrize("from_medium", [False, True])
 def test_a_small_file_as_it_was_listed_comes_at_one_go(tmp_path: Path, from_medium: bool) -> None:
     root = make(tmp_path / "c", {"a/x": b"12345", "y": b"6"})
-    quick = opener(root)
+    os.sync()  # what is not written yet stays in memory, and is left to the careful way
     expected = (b"12345", b"6") if not from_medium or hasattr(os, "posix_fadvise") else (None, None)
-    found = tuple(quick.whole(Entry(*item), from_medium=from_medium) for item in (("a/x", 5), ("y", 1)))
-    assert found == expected
+    assert tuple(at_one_go(root, *item, from_medium=from_medium) for item in (("a/x", 5), ("y", 1))) == expected
 
 
 @POSIX
@@ -473,7 +474,6 @@ def test_what_is_not_as_it_was_listed_is_left_to_the_careful_way(tmp_path: Path)
     os.mkfifo(root / "pipe")
     (root / "link").symlink_to("a/x")
     (root / "leads").symlink_to(tmp_path / "out", target_is_directory=True)
-    quick = opener(root)
     paths = [
         "pipe",
         "link",
@@ -490,10 +490,43 @@ def test_what_is_not_as_it_was_listed_is_left_to_the_careful_way(tmp_path: Path)
         "a\0/x",
         "a/\0",
     ]
-    for entry in [*(Entry(path, 5) for path in paths), Entry("a/x", 4), Entry("a/x", 6), Entry("a/x", None)]:
-        assert quick.whole(entry, from_medium=False) is None, entry
-    assert quick.whole(Entry("empty", 0), from_medium=False) is None  # a pipe would look the same
-    assert quick.whole(Entry("a/x", 5), from_medium=False) == b"12345"
+    for path, size in [*((path, 5) for path in paths), ("a/x", 4), ("a/x", 6), ("a/x", None)]:
+        assert at_one_go(root, path, size) is None, (path, size)
+    assert at_one_go(root, "empty", 0) is None  # a pipe would look the same
+    assert at_one_go(root, "a/x", 5) == b"12345"
+
+
+@pytest.mark.skipif(not FORGETS, reason="the system cannot be told to let go of what it has cached")
+@pytest.mark.parametrize("size", [3_000, 3_000_000])
+def test_what_was_written_a_moment_ago_is_waited_for_and_then_let_go_of(tmp_path: Path, size: int) -> None:
+    """What is pending cannot be dropped: the medium would not even have it. (posix_fadvise(2), "Notes")"""
+    os.sync()
+    path = tmp_path / "kiln.dng"
+    path.write_bytes(bytes(size))
+    fd = os.open(path, os.O_RDONLY)
+    try:
+        if is_at_hand(fd) is None:
+            pytest.skip("this file system does not say what it has cached")
+        assert is_at_hand(fd) and forget_cached(fd)
+        assert not is_at_hand(fd)
+        ends = os.preadv(fd, [bytearray(size)], 0)
+        assert ends == size
+    finally:
+        os.close(fd)
+
+
+@pytest.mark.skipif(not FORGETS, reason="the system cannot be told to let go of what it has cached")
+def test_small_files_that_stay_in_memory_are_left_to_the_careful_way(tmp_path: Path) -> None:
+    root = make(tmp_path / "c", {f"{n:02}": b"old" for n in range(20)})
+    os.sync()
+    for number in (8, 9, 15):
+        with (root / f"{number:02}").open("r+b") as file:  # not cut short first: ext4 would write it at once
+            file.write(b"new")
+    with (root / "08").open("rb") as file:
+        if is_at_hand(file.fileno()) is None:
+            pytest.skip("this file system does not say what it has cached")
+    came = list(contents(f"{root}/", [(f"{n:02}", 3) for n in range(20)], from_medium=True))
+    assert [number for number, content in enumerate(came) if content is None] == [8, 9, 15]
 
 
 def test_many_folders_listed_side_by_side_are_all_there(tmp_path: Path) -> None:

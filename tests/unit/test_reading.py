@@ -23,12 +23,14 @@ import pytest
 import xxhash
 from PIL import Image
 
+import drill.quick
 from drill import capture
 from drill.copies import FolderOpener, LinkSession, archive_view, forget
 from drill.faults.draw import Damage
 from drill.faults.overlay import Overlay
 from drill.ledger import Ledger, Root
 from drill.model import Copy, Digest, Entry, Medium, Problem, Seen, Store, Trouble
+from drill.quick import FORGETS
 from drill.reading import Job, Readings, link_root, note_listing, read_files, root_of
 from drill.reading.crew import BLOCK, Crew
 from drill.reading.lanes import Group, lanes
@@ -444,6 +446,14 @@ def test_whether_a_rate_is_the_mediums_is_told(tmp_path: Path, form: str) -> Non
     assert plain == honest
     assert plain.media["ssd"].maybe_cached
     assert honest.media["ssd"].maybe_cached is not hasattr(os, "posix_fadvise")
+
+
+@pytest.mark.skipif(not FORGETS, reason="the system cannot be told to let go of what it has cached")
+def test_what_stays_in_memory_however_often_it_is_told_is_said(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    found = open_at(write(tmp_path / "c", {"small": some(5_000), "big": some(3_000_000)}))
+    monkeypatch.setattr(drill.quick, "is_at_hand", lambda fd: True)
+    plain, honest = read(found), read(found, honest_rates=True)
+    assert plain == honest and honest.media["ssd"].maybe_cached
 
 
 def test_streams_that_are_no_files_are_maybe_cached(tmp_path: Path) -> None:

@@ -8,8 +8,10 @@ from typing import Any
 import pytest
 from worlds import NOW, CopyPlan, World, build
 
+import drill.quick
 from drill.ledger import Ledger
 from drill.model import Copy, Medium, Studio
+from drill.quick import FORGETS
 from drill.report.retire_text import answer, retire_text
 from drill.retire import Options, desk, retire
 from drill.retire.beside import lies_beside, top_of
@@ -126,6 +128,19 @@ def test_a_copy_that_vanishes_leaves_no_answer(tmp_path: Path) -> None:
         record = retire(load_studio(studio_file), "card", ledger, Options(NOW))
     assert record.may_go is None and record.unfinished == "x vanished while being read: plug it in again"
     assert record.contents.promised == 2
+
+
+@pytest.mark.parametrize("stays", [False, True])
+def test_a_yes_that_may_rest_on_this_computers_memory_says_so(tmp_path: Path, stays: bool) -> None:
+    world = World(2, (CopyPlan("card", "bag", frozenset({0, 1})), CopyPlan("x", "home", frozenset({0, 1}))))
+    studio_file = build(world, tmp_path)
+    with Ledger.open(None) as ledger, pytest.MonkeyPatch.context() as patch:
+        if stays:
+            patch.setattr(drill.quick, "is_at_hand", lambda fd: True)
+        record = retire(load_studio(studio_file), "card", ledger, Options(NOW))
+    said = [caution for caution in record.cautions if "memory" in caution]
+    assert len(said) == (stays or not FORGETS), record
+    assert all(caution.startswith("what was read from x may have come from") for caution in said)
 
 
 # --- words -------------------------------------------------------------------------------------------------------
