@@ -7,11 +7,16 @@
     ├── CannotReach   a copy is not here now: not plugged in, another drive, server silent → on paper
     └── CannotRead    a copy is here and refuses or is damaged as a whole → it holds nothing
 
-Flows in: nothing. Flows out: these classes, raised by every room. Must not know: any other room.
+Flows in: nothing. Flows out: these classes, raised by every room, and what an error of the system is about. Must
+not know: any other room.
 """
 
+import errno
 from collections.abc import Iterable
 from dataclasses import dataclass
+
+_FULL = frozenset({errno.ENOSPC, getattr(errno, "EDQUOT", errno.ENOSPC)})
+_ABOUT_THE_DISK = _FULL | {errno.EIO, errno.EROFS, errno.ENODEV}
 
 
 class DrillError(Exception):
@@ -47,8 +52,8 @@ class Unfinished(DrillError):
 class NoRoom(Unfinished):
     """The disk that is restored to is full, or cannot be written or read; `what` says which, without naming it."""
 
-    def __init__(self, what: str) -> None:
-        self.what = what
+    def __init__(self, what: str, *, is_full: bool = False) -> None:
+        self.what, self.is_full = what, is_full
         super().__init__(f"the disk that holds scratch {what}; set scratch to a folder on a disk with room")
 
 
@@ -58,3 +63,13 @@ class CannotReach(DrillError):
 
 class CannotRead(DrillError):
     """A copy was reached and gives nothing: refused, expired, not an archive, damaged at its head."""
+
+
+def says_full(error: OSError) -> bool:
+    """Say whether an error means that the disk is full, or what one may use of it."""
+    return error.errno in _FULL
+
+
+def says_disk_fails(error: OSError) -> bool:
+    """Say whether an error is about the whole disk that is written to, and not about one name on it."""
+    return error.errno in _ABOUT_THE_DISK

@@ -9,7 +9,6 @@ Writes are 128 KiB (measured: at 256 KiB the same write took up to four times th
 scratch itself is Unfinished: it says nothing about a copy.
 """
 
-import errno
 import os
 from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import Executor, Future
@@ -19,7 +18,7 @@ from threading import BoundedSemaphore
 from typing import Generic, TypeVar
 
 from drill import clock
-from drill.errors import NoRoom
+from drill.errors import NoRoom, says_full
 from drill.model import Collector, Entry, Problem, Trouble, View
 
 T = TypeVar("T")
@@ -163,5 +162,5 @@ class _Writer(Generic[T]):
 
 
 def _scratch_failed(error: OSError) -> NoRoom:
-    full = error.errno in (errno.ENOSPC, getattr(errno, "EDQUOT", errno.ENOSPC))
-    return NoRoom("is full" if full else f"cannot be written or read: {error.strerror}")
+    full = says_full(error)
+    return NoRoom("is full" if full else f"cannot be written or read: {error.strerror}", is_full=full)

@@ -5,7 +5,6 @@ Must not know: faults, promises, what will be restored. The only bytes it writes
 folder of the run's own scratch.
 """
 
-import errno
 import shutil
 import tempfile
 from collections.abc import Iterable, Iterator
@@ -29,7 +28,7 @@ from drill.copies import (
     plain_view,
     reach,
 )
-from drill.errors import CannotReach, CannotRead, Unfinished
+from drill.errors import CannotReach, CannotRead, Unfinished, says_full
 from drill.model import Copy, Entry, Medium, Store, Trouble, View
 from drill.naming import dropping
 
@@ -108,8 +107,7 @@ def _store(copy: Copy, medium: Medium, session: LinkSession, downloads: Path) ->
             target = folder / _file_name(copy)
             fetch_link(copy.url, target, session=session)
         except OSError as error:
-            full = error.errno in (errno.ENOSPC, getattr(errno, "EDQUOT", errno.ENOSPC))
-            words = "does not fit in scratch" if full else "cannot be written to scratch"
+            words = "does not fit in scratch" if says_full(error) else "cannot be written to scratch"
             raise Unfinished(f"the archive behind {copy.id} {words}: {error.strerror}") from error
         return file_store(target)
     if copy.at is None:

@@ -4,7 +4,6 @@ Flows in: copies (as found, or under a fault) and the files wanted. Flows out: f
 touches is read anew in each drill; what no fault touches is shared. Must not know: promises' paths, verdicts.
 """
 
-import errno
 import os
 import shutil
 from collections.abc import Callable, Container, Iterable, Mapping, Sequence
@@ -14,14 +13,13 @@ from itertools import count
 from pathlib import Path
 
 from drill.copies import forget
-from drill.errors import Unfinished
+from drill.errors import Unfinished, says_disk_fails
 from drill.faults import Faulted
 from drill.model import Digest, Entry, Problem, Promised, Trouble, View
 from drill.restore import Key, Restored, restore
 from drill.shelf import OpenCopy
 from drill.verify import Finding, examine
 
-_ABOUT_THE_DISK = frozenset({errno.ENOSPC, errno.EIO, errno.EROFS, getattr(errno, "EDQUOT", errno.ENOSPC)})
 _BATCH = 512  # files asked of a folder at once; an archive is always asked in one pass
 
 
@@ -160,7 +158,7 @@ def place(read: Read, target: Path) -> str | None:
         except OSError:
             shutil.copyfile(read.kept, target)
     except OSError as error:
-        if error.errno in _ABOUT_THE_DISK:
+        if says_disk_fails(error):
             raise Unfinished(f"restored files cannot be kept in scratch: {error.strerror}") from error
         return error.strerror or str(error)
     return None
