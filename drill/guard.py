@@ -1,10 +1,11 @@
 """The guard of the copies: nothing that is written may fall inside one, not even through a link.
 
 Flows in: a studio and the paths that a command is going to write. Flows out: nothing, or Mistakes naming the key or
-option to set. Must not know: what will be written.
+option to set; where a medium begins. Must not know: what will be written.
 """
 
 import os
+import tempfile
 from collections.abc import Iterable, Mapping
 from pathlib import Path
 
@@ -47,8 +48,8 @@ def guard_copies(copies: Iterable[Copy], outputs: Iterable[Path], *, where: str)
 def falls_in(path: Path, root: Path) -> bool:
     """Say whether a path is, or lies in, `root`, by name, through links or by being the same folder."""
     real, real_root = Path(os.path.realpath(path)), Path(os.path.realpath(root))
-    for candidate in (path.absolute(), real):
-        for inside in (root.absolute(), real_root):
+    for candidate in (_named(path), real):
+        for inside in (_named(root), real_root):
             if Path(os.path.normcase(candidate)).is_relative_to(os.path.normcase(inside)):
                 return True
     # The same folder may be reached by another name: a bind mount, or other case on a file system that ignores it.
@@ -59,3 +60,19 @@ def falls_in(path: Path, root: Path) -> bool:
         except OSError:
             continue
     return False
+
+
+def top_of(at: Path) -> Path | None:
+    """Return where the medium is mounted that a folder or file lies on; None where that is no medium of its own."""
+    real = Path(os.path.realpath(at))
+    top = next((here for here in (real, *real.parents) if os.path.ismount(here)), real)
+    home = os.path.realpath(os.path.expanduser("~"))  # noqa: PTH111 - Path's own raises where there is no home
+    for kept in (home, os.path.realpath(tempfile.gettempdir())):
+        if Path(kept).is_relative_to(top):
+            return None
+    return top
+
+
+def _named(path: Path) -> Path:
+    """Return a path as it is written, without "x/..": by that, all that lies beside x would lie in it."""
+    return Path(os.path.normpath(path.absolute()))

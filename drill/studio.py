@@ -13,7 +13,7 @@ from pathlib import Path
 from urllib.parse import urlsplit
 
 from drill import clock
-from drill.copies import ARCHIVES, archive_format
+from drill.copies import ARCHIVES, archive_format, without_detours
 from drill.digests import is_kind
 from drill.errors import Mistake, Mistakes
 from drill.globs import matcher
@@ -138,9 +138,10 @@ class _Notes:
 
 def _local(base: Path, text: str) -> Path:
     try:
-        return base / Path(text).expanduser()
+        path = base / Path(text).expanduser()
     except RuntimeError:  # there is no such user: a name that begins with ~
-        return base / text
+        path = base / text
+    return without_detours(path)
 
 
 def _targets(table: Table, default: Targets) -> Targets:

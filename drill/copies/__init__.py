@@ -6,7 +6,16 @@ Must not know: manifests, faults, what is promised. No verb here writes, save `f
 
 from drill.copies.address import link_expiry, link_url, plain_url, shown_url
 from drill.copies.archive import ARCHIVES, archive_format, archive_view, lists_all
-from drill.copies.folder import FolderOpener, FolderStore, Unlisted, file_store, folder_store, plain_view, reach
+from drill.copies.folder import (
+    FolderOpener,
+    FolderStore,
+    Unlisted,
+    file_store,
+    folder_store,
+    plain_view,
+    reach,
+    without_detours,
+)
 from drill.copies.link import fetch_link, link_store, open_link, probe_link
 from drill.copies.raw import BLOCK, BrokenOff, FileBytes, Unreadable, forget, pump
 from drill.copies.session import LinkPolicy, LinkSession
@@ -39,4 +48,5 @@ __all__ = [
     "pump",
     "reach",
     "shown_url",
+    "without_detours",
 ]

@@ -147,6 +147,15 @@ def reach(at: Path, *, archive: bool, recognised_by: str | None) -> None:
         raise CannotReach(f"{recognised_by} is not in {folder}{top}: is it another drive?")
 
 
+def without_detours(path: Path) -> Path:
+    """Return "x/../y" as y, unless x is a link to elsewhere, where it is another y."""
+    plain = Path(os.path.normpath(path))
+    try:
+        return plain if ".." in path.parts and os.path.realpath(plain) == os.path.realpath(path) else path
+    except ValueError:  # a character that no path can have: it is told of where it is opened
+        return path
+
+
 def _may_bear_the_mark(folder: Path) -> list[Path]:
     """Return where a medium's mark may lie: in the copy's folder, and above it up to the top of what is mounted there.
 

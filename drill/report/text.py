@@ -65,8 +65,10 @@ def worst_of_variants(drills: Sequence[Drill]) -> list[tuple[Drill, int]]:
 
 def _head(run: Run, width: int) -> str:
     short = sum(1 for drill in run.drills if drill.falls_short)
-    done = "1 drill" if len(run.drills) == 1 else f"{len(run.drills)} drills (each shoot in each scenario)"
-    done += f", {short} fall{'s' if short == 1 else ''} short" if short else ", none falls short"
+    many = f"{len(run.drills)} drills (each shoot in each scenario)"
+    done = {0: "no drill came to its end", 1: "1 drill"}.get(len(run.drills), many)
+    if run.drills:
+        done += f", {short} fall{'s' if short == 1 else ''} short" if short else ", none falls short"
     text = f"{safe(run.studio)}: {done}. Now is {run.now}, the seed {run.seed}."
     if not run.complete:
         text = f"NOT FINISHED ({safe(run.unfinished or 'stopped')}). What was done until then: " + text

@@ -8,7 +8,6 @@ folder is a whole medium, so there nothing is looked for.
 """
 
 import os
-import tempfile
 from collections.abc import Iterable, Sequence
 from pathlib import Path
 
@@ -16,17 +15,6 @@ from drill import naming
 
 MOST_NAMED = 20
 _MOST_LOOKED_AT = 10_000
-
-
-def top_of(at: Path) -> Path | None:
-    """Return where the medium is mounted that a folder or file lies on; None where that is no medium of its own."""
-    real = Path(os.path.realpath(at))
-    top = next((here for here in (real, *real.parents) if os.path.ismount(here)), real)
-    home = os.path.realpath(os.path.expanduser("~"))  # noqa: PTH111 - Path's own raises where there is no home
-    for kept in (home, os.path.realpath(tempfile.gettempdir())):
-        if Path(kept).is_relative_to(top):
-            return None
-    return top
 
 
 def lies_beside(top: Path, copies: Iterable[Path], *, besides: Iterable[Path] = ()) -> list[str]:

@@ -9,9 +9,10 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 
 from drill import clock
+from drill.guard import top_of
 from drill.model import Entry
 from drill.plan import order_copies
-from drill.retire.beside import lies_beside, top_of
+from drill.retire.beside import lies_beside
 from drill.retire.contents import is_weak
 from drill.retire.desk import Desk
 from drill.retire.holdings import OnIt

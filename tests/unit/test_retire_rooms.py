@@ -9,12 +9,13 @@ import pytest
 from worlds import NOW, CopyPlan, World, build
 
 import drill.quick
+from drill.guard import top_of
 from drill.ledger import Ledger
 from drill.model import Copy, Medium, Studio
 from drill.quick import FORGETS
 from drill.report.retire_text import answer, retire_text
 from drill.retire import Options, desk, retire
-from drill.retire.beside import lies_beside, top_of
+from drill.retire.beside import lies_beside
 from drill.retire.going import going
 from drill.retirerecord import Contents, Named, Reason, Retirement, ShootLeft, dump
 from drill.studio import load_studio
