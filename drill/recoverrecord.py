@@ -71,7 +71,8 @@ class ShootBack:
     """One shoot: of `promised` files `found` were there already, `restored` came in this run, the rest is `missing`.
 
     `bytes` counts what is back. `sources`: by copy, the files that came from it in this run; each of the `stitched` was
-    put together from several. `lists` are the checksum lists of what is back, by name in the folder.
+    put together from several. `lists` are the checksum lists of what is back, by name in the folder; `not_as_promised`
+    what was found standing there under a promised name and has other bytes.
     """
 
     shoot: str
@@ -86,6 +87,7 @@ class ShootBack:
     elsewhere: tuple[Elsewhere, ...] = ()
     in_parts: tuple[InPart, ...] = ()
     lists: tuple[str, ...] = ()
+    not_as_promised: tuple[str, ...] = ()
 
     @property
     def is_back(self) -> bool:
@@ -154,6 +156,7 @@ def _shoot_json(shoot: ShootBack) -> dict[str, Any]:
         "elsewhere": [asdict(file) for file in shoot.elsewhere],
         "in_parts": [asdict(file) for file in shoot.in_parts],
         "lists": list(shoot.lists),
+        "not_as_promised": list(shoot.not_as_promised),
     }
 
 

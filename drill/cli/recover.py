@@ -1,13 +1,13 @@
 """`drill recover`: the day it is real. The rehearsed restore, for keeps, into a folder of its own."""
 
 import argparse
-from contextlib import nullcontext, suppress
+from contextlib import nullcontext
 from pathlib import Path
 
 from drill import clock
 from drill.cli.record import check_outputs, deliver
 from drill.cli.terminal import FALLS_SHORT, OK, UNFINISHED, Commands, columns, complain, moment, progress
-from drill.errors import Mistake, Mistakes
+from drill.errors import Mistake, Mistakes, Unfinished
 from drill.guard import guard_outputs
 from drill.insurance import headers_folder
 from drill.ledger import Ledger
@@ -17,11 +17,12 @@ from drill.recover import (
     Options,
     check_into,
     classes_named,
+    disk_notes,
     lost_named,
     recover,
     shoots_in_order,
 )
-from drill.recoverrecord import Recovery, dump
+from drill.recoverrecord import Recovery, ShootBack, dump
 from drill.report.files import swap_in
 from drill.report.recover_text import HEADING, missing_text, recover_text
 from drill.shelf import needs_scratch
@@ -68,8 +69,8 @@ def _recover(options: argparse.Namespace) -> int:
     check_outputs(studio, options, scratch=needs_scratch(copy for copy in studio.copies if copy.on not in gone))
     headers = None if options.no_ledger else headers_folder(studio.ledger)
     guard_outputs(studio, {} if headers is None else {"[studio] ledger": headers})
-    check_into(studio, options.into, shoots)
-    for warning in studio.warnings:
+    check_into(studio, options.into, shoots, lost)
+    for warning in (*studio.warnings, *disk_notes(studio, options.into, lost)):
         complain(f"warning: {warning}")
     now = options.now or clock.now()
     with nullcontext(None) if options.no_ledger else Ledger.open(studio.ledger, warn=complain) as ledger:
@@ -78,9 +79,9 @@ def _recover(options: argparse.Namespace) -> int:
         progress("")
         if record.unfinished:
             complain(f"drill: not finished: {record.unfinished}")
-        _leave_list(record, options.into)  # before the ledger is closed, which may fail
+        has_lists = _leave_lists(record, options.into)  # before the ledger is closed, which may fail
         deliver(recover_text(record, width=columns()), dump(record), options)
-    if not record.complete:
+    if not record.complete or not has_lists:
         return UNFINISHED
     return OK if record.is_back else FALLS_SHORT
 
@@ -111,17 +112,29 @@ def _asked(studio: Studio, options: argparse.Namespace) -> tuple[tuple[str, ...]
     return lost, shoots, first
 
 
-def _leave_list(record: Recovery, into: Path) -> None:
-    """Leave the list of what is missing beside what is back; one that is not ours stays. Errors: Unfinished."""
-    target = into / LIST_OF_MISSING
-    text = missing_text(record)
-    if not _is_ours(target):
-        complain(f"warning: {target} is no list of ours and stays as it is")
-    elif text:
-        swap_in(target, text)
-    else:
-        with suppress(OSError):
-            target.unlink(missing_ok=True)
+def _leave_lists(record: Recovery, into: Path) -> bool:
+    """Leave beside each shoot that was asked for the list of what is missing of it; say whether that could be done.
+
+    A list that is not ours stays; so does the one of a run before where this one has not even looked at the shoot.
+    """
+    done = True
+    for shoot in record.shoots:
+        target = into / f"{shoot.shoot}{LIST_OF_MISSING}"
+        try:
+            if not _is_ours(target):
+                complain(f"warning: {target} is no list of ours and stays as it is")
+            elif shoot.is_back:
+                target.unlink(missing_ok=True)
+            elif not (target.exists() and _was_not_looked_at(shoot)):
+                swap_in(target, missing_text(record, shoot))
+        except (Unfinished, OSError) as error:
+            complain(f"drill: not finished: what is missing of {shoot.shoot} cannot be noted: {error}")
+            done = False
+    return done
+
+
+def _was_not_looked_at(shoot: ShootBack) -> bool:
+    return not shoot.found + shoot.restored and all(file.outcome == "not_tried" for file in shoot.missing)
 
 
 def _is_ours(target: Path) -> bool:

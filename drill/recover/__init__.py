@@ -5,7 +5,7 @@ files come back to, and how one gets its name there; `waiting` which promised fi
 that come; `ways` what might bring back what is missing. They print nothing.
 """
 
-from drill.recover.check import check_into
+from drill.recover.check import check_into, disk_notes
 from drill.recover.home import LIST_OF_MISSING
 from drill.recover.lost import classes_named, lost_named, shoots_in_order
 from drill.recover.run import recover
@@ -16,6 +16,7 @@ __all__ = [
     "Options",
     "check_into",
     "classes_named",
+    "disk_notes",
     "lost_named",
     "recover",
     "shoots_in_order",

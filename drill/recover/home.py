@@ -4,35 +4,32 @@ another.
     FOLDER/SHOOT/promised/path            what is back
     FOLDER/SHOOT.as-promised/…            what is back and could not have its own name
     FOLDER/SHOOT.in-parts/…               what could only be had in part
-    FOLDER/SHOOT.KIND, STILL-MISSING.txt  checksum lists; what is not back
-    FOLDER/.drill-recovery/               files on their way: none of them is verified
+    FOLDER/SHOOT.KIND                     checksum lists of what is back
+    FOLDER/SHOOT.STILL-MISSING.txt        what is not back
+    FOLDER/.drill-recovery/…/             files on their way: none of them is verified
 
 Flows in: a folder, finished files. Flows out: their paths, or why a name could not be had. Nothing is put anywhere
 that a link or a mounted folder inside FOLDER leads to. Must not know: copies' contents, plans.
 """
 
-import errno
-import os
-import re
 import stat
+import tempfile
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
-from itertools import takewhile
+from itertools import count, takewhile
 from pathlib import Path
 
-from drill.errors import Unfinished
+from drill.errors import NoRoom, Unfinished, says_disk_fails, says_full
 from drill.guard import falls_in
 from drill.model import Promised
+from drill.recover.names import give_name, is_file, leads_elsewhere, name_trouble, plain
 
 WORKING = ".drill-recovery"
-LIST_OF_MISSING = "STILL-MISSING.txt"
 AS_PROMISED = ".as-promised"
 IN_PARTS = ".in-parts"
-
-_ABOUT_THE_DISK = frozenset({errno.ENOSPC, errno.EIO, errno.EROFS, errno.ENODEV, getattr(errno, "EDQUOT", -1)})
-_DEVICES = re.compile(r"(?:con|prn|aux|nul|com[0-9¹²³]|lpt[0-9¹²³])\s*(?:\..*)?", re.IGNORECASE | re.DOTALL)
-_LINKS = (getattr(stat, "IO_REPARSE_TAG_SYMLINK", -1), getattr(stat, "IO_REPARSE_TAG_MOUNT_POINT", -1))
+LIST_OF_MISSING = ".STILL-MISSING.txt"
+OTHER_BYTES = "the file that stands there has other bytes than promised"
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,8 +47,18 @@ class Home:
     def __init__(self, into: Path, copies: Mapping[str, Path]) -> None:
         self.into, self._copies = into, dict(copies)
         self.working = into / WORKING
+        self.work = self.working  # of this run alone, once it has begun
+        self._numbers = count(1)
         self.made: set[Path] = set()  # folders that got a new name in them, to be flushed
         self._safe: set[Path] = {into}
+
+    def begin_work(self) -> None:
+        """Make a fresh folder for this run's files on their way. Errors: OSError."""
+        self.work = Path(tempfile.mkdtemp(prefix="run-", dir=self.working))
+
+    def fresh(self, what: str) -> Path:
+        """Return a path on this run's own way at which nothing is yet."""
+        return self.work / f"{what}-{next(self._numbers)}"
 
     def names(self, shoot: str, number: int, path: str) -> Iterator[Path]:
         """Yield the names that a promised file may have, best first; `number` is its place in the promise, from 1."""
@@ -62,12 +69,9 @@ class Home:
     def standing(self, shoot: str, number: int, path: str) -> Iterator[Path]:
         """Yield those of a promised file's names at which a real file of this folder stands now."""
         for name in self.names(shoot, number, path):
-            if name_trouble(self._below(name)) is None and self.refusal(name.parent, make=False) is None:
-                try:
-                    if stat.S_ISREG(name.lstat().st_mode):
-                        yield name
-                except (OSError, ValueError):
-                    continue
+            has_place = name_trouble(self._below(name)) is None and self.refusal(name.parent, make=False) is None
+            if has_place and is_file(name):
+                yield name
 
     def put(
         self, work: Path, shoot: str, number: int, file: Promised, *, holds: Callable[[Path, Promised], bool]
@@ -85,10 +89,10 @@ class Home:
                     self.made.add(name.parent)
                     return Put(name, whys[0] if whys else None, was_there=False)
                 except FileExistsError:
-                    if _is_file(name) and holds(name, file):
+                    if is_file(name) and holds(name, file):
                         work.unlink()
                         return Put(name, whys[0] if whys else None, was_there=True)
-                    why = "something else has that name there"
+                    why = OTHER_BYTES if is_file(name) else "something else has that name there"
                 except OSError as error:
                     why = self.about_the_name(error)
             whys.append(why)
@@ -127,19 +131,12 @@ class Home:
             return False, None
         except (OSError, ValueError) as error:
             return True, f"its folder cannot be had: {error}"
-        if stat.S_ISLNK(info.st_mode) or getattr(info, "st_reparse_tag", 0) in _LINKS:
+        if leads_elsewhere(info):
             return True, "its folder is a link to elsewhere"
         if not stat.S_ISDIR(info.st_mode):
             return True, "a file stands where its folder should be"
         inside = (words for words, root in self._copies.items() if falls_in(folder, root))
         return True, next((f"its folder lies in {words}" for words in inside), None)
-
-    def is_beside(self, other: Path | None) -> bool:
-        """Say whether something lies on the same disk."""
-        try:
-            return other is not None and other.stat().st_dev == self.into.stat().st_dev
-        except OSError:
-            return False
 
     @contextmanager
     def disk(self) -> Iterator[None]:
@@ -151,78 +148,11 @@ class Home:
 
     def about_the_name(self, error: OSError) -> str:
         """Return in words what the disk has against a name. Errors: Unfinished, where it is against everything."""
-        if error.errno in _ABOUT_THE_DISK:
+        if says_full(error):
+            raise NoRoom("is full", is_full=True) from error
+        if says_disk_fails(error):
             raise Unfinished(f"{self.into} cannot be written: {error.strerror}") from error
         return error.strerror or str(error)
 
     def _below(self, name: Path) -> str:
         return str(name)[len(str(self.into)) + 1 :]
-
-
-def give_name(work: Path, name: Path) -> None:
-    """Move a finished file to a name that nothing has. Errors: FileExistsError, where something has it; OSError."""
-    try:
-        os.link(work, name)
-    except FileExistsError:
-        raise
-    except OSError:  # this disk has no hard links (FAT, exFAT, many networks), or it is about the name
-        if os.path.lexists(name):
-            raise FileExistsError(errno.EEXIST, "something has that name", str(name)) from None
-        work.rename(name)  # Windows refuses by itself a name that has appeared meanwhile
-    else:
-        work.unlink()
-
-
-def flush_names(folders: set[Path]) -> None:
-    """Have the disk keep the new names in folders, where the system can be told; Windows does so by itself."""
-    for folder in sorted(folders) if hasattr(os, "O_DIRECTORY") else ():
-        try:
-            fd = os.open(folder, os.O_RDONLY | os.O_DIRECTORY)
-        except OSError:
-            continue  # it is gone: a later run will see
-        try:
-            os.fsync(fd)
-        except OSError:
-            pass  # some networks know no such thing
-        finally:
-            os.close(fd)
-    folders.clear()
-
-
-def name_trouble(path: str, *, windows: bool = os.name == "nt") -> str | None:
-    """Say why a path below the folder is no name on this system, None where it may be one.
-
-    Windows would take some of them for something else without an error (a stream, a device, a name without its dot).
-    Source: Microsoft, "Naming Files, Paths, and Namespaces".
-    """
-    if not windows:
-        return None
-    for part in re.split(r"[\\/]", path):
-        if re.search(r'[<>:"|?*\x00-\x1f]', part) or part.rstrip(" .") != part or _DEVICES.fullmatch(part):
-            return "Windows has no such names"
-    return None
-
-
-def plain(path: str) -> str:
-    """Return a promised path as one short name that every disk can have."""
-    raw = path.encode("utf-8", "surrogatepass") if _is_odd(path) else path.encode("utf-8", "surrogateescape")
-    text = "".join(chr(b) if (chr(b).isalnum() and b < 128) or b in b"._- " else f"%{b:02X}" for b in raw)
-    text = text.replace("%2F", "-").replace(" ", "_")
-    head, dot, ending = text.rpartition(".")
-    short = f"{head[:80]}{dot}{ending[:20]}"
-    return short.rstrip(".") or "file"
-
-
-def _is_odd(path: str) -> bool:
-    try:
-        path.encode("utf-8", "surrogateescape")
-    except UnicodeEncodeError:
-        return True
-    return False
-
-
-def _is_file(path: Path) -> bool:
-    try:
-        return stat.S_ISREG(path.lstat().st_mode)
-    except (OSError, ValueError):
-        return False

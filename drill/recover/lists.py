@@ -32,7 +32,7 @@ def write_lists(home: Home, shoot: str, files: list[Wanted]) -> tuple[str, ...]:
                 target = home.into / f"{shoot}{AS_PROMISED}{suffix(kind)}"
                 if not _may_replace(target, home, files, kind):
                     raise Unfinished(f"{target} is there already and no list of ours; move it away and run again")
-            aside = home.working / "list"
+            aside = home.fresh("list")
             write_list(aside, items)
             aside.replace(target)
         except OSError as error:

@@ -7,6 +7,7 @@ order, or mistakes. Must not know: copies' contents, files.
 from collections.abc import Sequence
 
 from drill.errors import Mistake, Mistakes
+from drill.faults import aim
 from drill.model import Hazard, Promised, Scenario, Selector, Shoot, Studio
 from drill.studio import shoots_named
 
@@ -65,6 +66,11 @@ def as_scenario(lost: Sequence[str]) -> Scenario:
         hazards.append(Hazard("gone", selectors[word]))
     nothing = Hazard("slow", Selector(), factor=1.0)
     return Scenario("recovery", "The day it is real", "", tuple(hazards) or (nothing,))
+
+
+def lost_copies(studio: Studio, lost: Sequence[str]) -> set[str]:
+    """Return the copies that are gone with what is lost, by id: also those that cannot be read without it."""
+    return {id_ for id_, fate in aim(as_scenario(lost), studio, None).items() if fate.removed is not None}
 
 
 def shoots_in_order(studio: Studio, ids: Sequence[str]) -> list[Shoot]:

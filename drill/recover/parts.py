@@ -8,12 +8,12 @@ copies, salvage, stitching's ways.
 """
 
 import os
-import shutil
 from collections.abc import Sequence
 from pathlib import Path
 
 from drill.errors import Unfinished
-from drill.recover.home import IN_PARTS, Home, name_trouble, plain
+from drill.recover.home import IN_PARTS, Home
+from drill.recover.names import copy_new, name_trouble, plain
 from drill.recover.waiting import Wanted
 from drill.recoverrecord import InPart
 from drill.stitching import Version
@@ -65,13 +65,11 @@ def _rank(lacking: int | None) -> float:
 
 
 def _swap_in(home: Home, version: Version, target: Path, note: Path, words: str) -> None:
-    work = home.working / "part"
-    shutil.copyfile(version.path, work)
-    with work.open("rb+") as file:
-        os.fsync(file.fileno())
+    work = home.fresh("part")
+    copy_new(version.path, work)
     note.unlink(missing_ok=True)  # a part without its note is nobody's, whenever this is cut short
     work.replace(target)
-    with note.open("w", encoding="utf-8", errors="backslashreplace") as text:
+    with note.open("x", encoding="utf-8", errors="backslashreplace") as text:
         text.write(words)
         text.flush()
         os.fsync(text.fileno())
@@ -81,8 +79,8 @@ def _swap_in(home: Home, version: Version, target: Path, note: Path, words: str)
 def _words(wanted: Wanted, lacking: int | None, holes: Sequence[tuple[int, int]]) -> str:
     head = f"bytes missing: {_UNKNOWN if lacking is None else lacking}\n\n"
     if lacking is None:
-        head += f"This is not {wanted.file.path} as it was promised: some bytes are wrong, and nobody knows which.\n"
-        return head + "It may be damaged, edited since, or another picture of that name.\n"
+        head += f"This is not {wanted.file.path} as it was promised: some bytes are wrong or missing.\n"
+        return head + "Nobody knows which. It may be damaged, edited since, or another picture of that name.\n"
     head += f"This is not the whole of {wanted.file.path}: these bytes are missing (from, to; the first byte is 0).\n"
     return head + "".join(f"{start} {end}\n" for start, end in holes)
 

@@ -6,23 +6,23 @@ drill's own: what a drill verifies when the same is gone, comes back.
 """
 
 import shutil
-import sqlite3
 from collections import Counter
-from collections.abc import Callable, Iterator, Mapping, Sequence
-from contextlib import contextmanager
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 
-from drill import clock
+from drill import clock, units
 from drill.copies import LinkSession
 from drill.coverage import kinds_of
 from drill.errors import NoRoom, Unfinished
-from drill.faults import aim
+from drill.globs import fold
 from drill.measured import with_measured_rates
 from drill.model import Shoot, Studio
-from drill.recover.check import copies_of
-from drill.recover.home import Home, flush_names
+from drill.recover.check import copies_of, disk_notes
+from drill.recover.home import Home
 from drill.recover.lists import write_lists
-from drill.recover.lost import as_scenario, rounds
+from drill.recover.lock import working
+from drill.recover.lost import as_scenario, lost_copies, rounds
+from drill.recover.names import flush_names
 from drill.recover.site import Options, Site, Told
 from drill.recover.standing import use_left
 from drill.recover.waiting import Waiting, Wanted
@@ -41,8 +41,10 @@ def recover(studio: Studio, into: Path, shoots: Sequence[Shoot], options: Option
     waiting = Waiting(home, shoots)
     told = {shoot.id: Told() for shoot in shoots}
     notes: list[str] = []
-    with _working(home):
-        run = None if options.ledger is None else options.ledger.begin_run("recovery", now=options.now)
+    with working(home):
+        run = None
+        if options.ledger is not None:
+            run = options.ledger.begin_run("recovery", now=options.now, shoots=[*told])
         unfinished = _stopped_by(
             lambda: _bring_all(studio, shoots, options, waiting=waiting, told=told, notes=notes), home
         )
@@ -72,34 +74,11 @@ def _stopped_by(work: Callable[[], None], home: Home) -> str | None:
     except KeyboardInterrupt:
         return "interrupted; the same command goes on from there"
     except NoRoom as error:
-        return f"the disk of {home.into} {error.what}; make room and run the same again: it goes on from there"
+        text = f"the disk of {home.into} {error.what}; make room and run the same again: it goes on from there"
+        return text + (", or bring a shoot to another disk (--shoot)" if error.is_full else "")
     except Unfinished as error:
         return str(error)
     return None
-
-
-@contextmanager
-def _working(home: Home) -> Iterator[None]:
-    """Make the folder and the one for files on their way, for one run at a time; remove the latter at the end.
-
-    Errors: Unfinished.
-    """
-    try:
-        home.working.mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        raise Unfinished(f"{home.into} cannot be written: {error.strerror}") from None
-    # A database's lock is let go of by every system when its process ends, however it ends.
-    lock = sqlite3.connect(home.working / "lock", timeout=0, isolation_level=None)
-    try:
-        lock.execute("BEGIN EXCLUSIVE")
-    except sqlite3.Error as error:
-        lock.close()
-        raise Unfinished(f"another recovery is writing into {home.into}, or it cannot be written ({error})") from None
-    try:
-        yield
-    finally:
-        lock.close()
-        shutil.rmtree(home.working, ignore_errors=True)
 
 
 def _bring_all(
@@ -111,17 +90,16 @@ def _bring_all(
     told: Mapping[str, Told],
     notes: list[str],
 ) -> None:
-    scenario = as_scenario(options.lost)
-    lost = {id_ for id_, fate in aim(scenario, studio, None).items() if fate.removed is not None}
-    options.progress("looking at what an earlier run left")
-    with waiting.home.disk():
-        use_left(waiting, sorted(kinds_of(wanted.file for wanted in waiting.all())))
+    scenario, lost = as_scenario(options.lost), lost_copies(studio, options.lost)
     present = [copy for copy in studio.copies if copy.id not in lost]
     with room_for_downloads(present, studio.scratch) as downloads, LinkSession() as session:
         site = Site(studio, waiting, options, session)
         try:
             site.open(scenario, lost, downloads)
-            notes.extend(site.notes(lost))
+            notes.extend([*site.notes(lost), *disk_notes(studio, waiting.home.into, options.lost)])
+            options.progress("looking at what an earlier run left")
+            with waiting.home.disk():
+                use_left(waiting, sorted(kinds_of(wanted.file for wanted in waiting.all())), when=site.when)
             # What has to be searched for or salvaged may take hours, and waits until all that is easy to have is back.
             for search in (False, True):
                 for shoot, files in rounds(studio, shoots, options.first):
@@ -129,6 +107,18 @@ def _bring_all(
         finally:
             notes.extend(site.headers.warnings)
             site.close()
+    short = {id_: about.needs for id_, about in told.items() if about.needs is not None}
+    if short:
+        raise NoRoom(_say_short(short, waiting.home), is_full=True)
+
+
+def _say_short(short: Mapping[str, int], home: Home) -> str:
+    """Say for which shoots there is no room, and how much is."""
+    with home.disk():
+        free = shutil.disk_usage(home.into).free
+    sizes = {id_: units.say_size(needed) if needed else "nobody knows how much" for id_, needed in short.items()}
+    each = (f"{id_} ({size})" for id_, size in sizes.items())
+    return f"has {units.say_size(free)} free, and no room for what is left of {', '.join(each)}"
 
 
 def _write_lists(home: Home, waiting: Waiting, told: Mapping[str, Told]) -> None:
@@ -158,7 +148,15 @@ def _shoot_back(shoot: Shoot, files: Sequence[Wanted], told: Told, home: Home) -
         ),
         in_parts=tuple(told.in_parts[w.number] for w in files if w.put is None and w.number in told.in_parts),
         lists=told.lists,
+        not_as_promised=tuple(path.relative_to(home.into).as_posix() for path in _not_as_promised(files, told)),
     )
+
+
+def _not_as_promised(files: Sequence[Wanted], told: Told) -> list[Path]:
+    """Return what stands under promised names with other bytes, but for what is another promised file: two names that
+    differ in case alone are one on some disks."""
+    back = {fold(str(wanted.put.path)) for wanted in files if wanted.put is not None}
+    return [path for path in told.wrong if fold(str(path)) not in back]
 
 
 def _not_tried(wanted: Wanted) -> Missing:

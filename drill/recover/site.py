@@ -11,15 +11,14 @@ from dataclasses import dataclass, field, replace
 from datetime import datetime
 from pathlib import Path
 
-from drill import units
 from drill.copies import LinkSession
 from drill.coverage import ListIndex, kinds_of
-from drill.errors import Unfinished
+from drill.errors import NoRoom
 from drill.ledger import Ledger
 from drill.model import Entry, Promised, Scenario, Shoot, Studio
-from drill.recover.home import flush_names
 from drill.recover.lists import write_lists
 from drill.recover.meter import Meter
+from drill.recover.names import flush_names
 from drill.recover.parts import keep_in_part
 from drill.recover.standing import verify_standing
 from drill.recover.waiting import Waiting, Wanted
@@ -57,12 +56,16 @@ class Options:
 
 @dataclass(slots=True)
 class Told:
-    """What is known of one shoot so far: whether what stands in the folder was read, what is missing, its lists."""
+    """What is known of one shoot so far: whether what stands in the folder was read, what of it is not right, what is
+    missing, its lists, for how much of it there is no room."""
 
     is_read: bool = False
     missing: dict[int, Missing] = field(default_factory=dict)  # by the file's number in the promise
     in_parts: dict[int, InPart] = field(default_factory=dict)  # likewise
     lists: tuple[str, ...] = ()
+    wrong: tuple[Path, ...] = ()  # what stands under promised names and has other bytes
+    is_full: bool = False  # it filled the disk, though its size was not known before
+    needs: int | None = None  # bytes for which there was no room in the end; 0 where nobody knows how many
 
 
 class Site:
@@ -103,7 +106,7 @@ class Site:
             for entry, digests in self.memory.learned(found):
                 self.holdings.learn(found, entry, digests)
         self.reads = Reads(
-            self.home.working / "reading",
+            self.home.work / "reading",
             kinds=sorted(kinds_of(promises)),
             flusher=self.flusher,
             keep=False,
@@ -121,16 +124,17 @@ class Site:
         self.flusher.shutdown(wait=True)
 
     def notes(self, lost: set[str]) -> list[str]:
-        """Say which copies that should be left give nothing, of which lost ones nobody knows what was on them, and
-        which are on the disk that files come back to."""
+        """Say which copies that should be left give nothing, and of which lost ones nobody knows what was on them."""
         about = {id_: self._about(found, id_ in lost) for id_, found in self.copies.items()}
         said = [f"{id_} {words}" for id_, words in about.items() if words]
         for id_, found in self.copies.items():
             said += [f"{id_}: {folder} could not be listed" for folder in found.unlisted]
-        beside = [id_ for id_, found in self.copies.items() if id_ not in lost and self.home.is_beside(found.copy.at)]
-        if beside:
-            said.append(f"{self.home.into} is on the same disk as {', '.join(beside)}: what is back is no copy apart")
         return said
+
+    def when(self, file: Promised) -> datetime | None:
+        """Return the time of change that the copies give a file, as far as a name leads to it."""
+        claimed = (claim.entry for found in self.holdings.claims(file).values() for claim in found)
+        return next((entry.modified for entry in claimed if entry is not None and entry.modified is not None), None)
 
     @staticmethod
     def _about(found: OpenCopy, is_lost: bool) -> str:
@@ -150,17 +154,17 @@ class Site:
         """
         everything = self.waiting.files[shoot.id]
         if not told.is_read:
-            self._read_standing(shoot, everything)
+            told.wrong = self._read_standing(shoot, everything)
             told.is_read = True
         asked = {file.path: number for number, file in enumerate(files)}
         left = [wanted for wanted in everything if wanted.put is None and wanted.file.path in asked]
         left.sort(key=lambda wanted: asked[wanted.file.path])
         if left:
-            self._restore(shoot, left, told, search=search)
+            self._restore_if_it_fits(shoot, left, told, search=search)
         told.lists = write_lists(self.home, shoot.id, everything)
         flush_names(self.home.made)
 
-    def _read_standing(self, shoot: Shoot, files: Sequence[Wanted]) -> None:
+    def _read_standing(self, shoot: Shoot, files: Sequence[Wanted]) -> tuple[Path, ...]:
         self.options.progress(f"{shoot.id}: looking at what is there already")
         meter = Meter(self.options.progress, files=len(files), bytes_=self._size_of(files))
 
@@ -169,11 +173,37 @@ class Site:
             if self.meter is not None:
                 self.meter.drop(size)
 
-        verify_standing(self.waiting, files, say=say)
+        return tuple(verify_standing(self.waiting, files, say=say))
 
-    def _restore(self, shoot: Shoot, left: Sequence[Wanted], told: Told, *, search: bool) -> None:
+    def _restore_if_it_fits(self, shoot: Shoot, left: Sequence[Wanted], told: Told, *, search: bool) -> None:
+        """Restore, or note that there is no room: another shoot may have it. Errors: Unfinished."""
         cases = [Case(wanted.file, self.holdings.claims(wanted.file)) for wanted in left]
-        self._check_room(shoot, cases)
+        needed = bytes_needed(cases, self.sizes)
+        with self.home.disk():
+            fits = needed <= shutil.disk_usage(self.home.into).free
+        if told.is_full or not fits:
+            told.needs = (told.needs or 0) + needed if search else told.needs
+            return
+        try:
+            self._restore(shoot, left, cases, told, search=search)
+        except NoRoom as error:  # nobody knew its size
+            if not error.is_full:
+                raise
+            told.is_full, told.needs = True, (told.needs or 0) if search else told.needs
+            self._clear_way()
+
+    def _clear_way(self) -> None:
+        """Wait for what is being judged, and remove what was cut short by a full disk."""
+        self.flusher.shutdown(wait=True)
+        self.flusher = self.reads.flusher = ThreadPoolExecutor(_FLUSHERS, thread_name_prefix="flush")
+        self.parts.forget()
+        with self.home.disk():
+            for path in [*self.reads.folder.iterdir()]:
+                path.unlink(missing_ok=True)
+
+    def _restore(
+        self, shoot: Shoot, left: Sequence[Wanted], cases: Sequence[Case], told: Told, *, search: bool
+    ) -> None:
         if self.meter is None:
             waiting = [wanted for wanted in self.waiting.all() if wanted.put is None]
             self.meter = Meter(self.options.progress, files=len(waiting), bytes_=self._size_of(waiting))
@@ -189,6 +219,7 @@ class Site:
             kept_of=self.headers.of,
         )
         files = {id(case): wanted for wanted, case in zip(left, cases, strict=True)}
+        bench.keeps_parts = True
         bench.give_up = lambda case: self._keep_in_part(files[id(case)], case, told)
         order = asking_order(cases, self.stage, copies=self.copies, sizes=self.sizes, buses=self.studio.buses)
         bring_back(cases, order, bench=bench, holdings=self.holdings, search=search)
@@ -211,16 +242,6 @@ class Site:
         with self.home.disk():
             kept = keep_in_part(self.home, wanted, case.versions, size=size_of(case, self.sizes))
         told.in_parts[wanted.number] = kept
-
-    def _check_room(self, shoot: Shoot, cases: Sequence[Case]) -> None:
-        needed = bytes_needed(cases, self.sizes)
-        with self.home.disk():
-            free = shutil.disk_usage(self.home.into).free
-        if needed > free:
-            raise Unfinished(
-                f"what is left of {shoot.id} needs {units.say_size(needed)} and {units.say_size(free)} are free where "
-                f"{self.home.into} is; make room and run the same again: it goes on from there"
-            )
 
     def _size_of(self, files: Sequence[Wanted]) -> int:
         return sum(size_of(Case(w.file, self.holdings.claims(w.file)), self.sizes) or 0 for w in files)

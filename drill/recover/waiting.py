@@ -7,16 +7,17 @@ disk and matched every promised digest.
 
 import os
 import shutil
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
-from itertools import count
+from datetime import datetime
 from pathlib import Path
 from threading import Lock
 
 from drill.coverage import WEAK, name_key
 from drill.model import Digest, Entry, Promised, Shoot
 from drill.recover.home import Home, Put
+from drill.recover.names import copy_new
 from drill.shelf import OpenCopy
 from drill.verify import Finding, examine
 
@@ -38,7 +39,7 @@ class Waiting:
     """All promised files of the shoots, and the folder that they come back to. `take` may be called on any thread."""
 
     def __init__(self, home: Home, shoots: Sequence[Shoot]) -> None:
-        self.home, self._lock, self._numbers = home, Lock(), count(1)
+        self.home, self._lock = home, Lock()
         self._mode = _usual_mode()
         self.files = {
             shoot.id: [Wanted(shoot.id, number, file) for number, file in enumerate(shoot.promise, 1)]
@@ -62,14 +63,16 @@ class Waiting:
         with self._lock:
             fitting = [wanted for wanted in self._waiting_for(finding) if _may_be(wanted.file, entry, finding)]
             if fitting:
-                self._dress(path, entry)
+                self._dress(path, entry.modified)
                 self._place_all(fitting, path, finding, (found.copy.id,))
             return bool(fitting)
 
-    def take_left(self, path: Path, finding: Finding) -> None:
+    def take_left(self, path: Path, finding: Finding, *, when: Callable[[Promised], datetime | None]) -> None:
         """Take a file that an interrupted run left on its way, if it is one that is waited for."""
         with self._lock:
             fitting = [wanted for wanted in self._waiting_for(finding) if not _is_weak(wanted.file)]
+            if fitting:
+                self._dress(path, when(fitting[0].file))
             self._place_all(fitting, path, finding, ())
 
     def note_standing(self, wanted: Wanted, name: Path, finding: Finding) -> None:
@@ -86,10 +89,9 @@ class Waiting:
 
     def _place_all(self, fitting: Sequence[Wanted], path: Path, finding: Finding, sources: tuple[str, ...]) -> None:
         for wanted in fitting[1:]:  # two files, not two names of one: who edits one of them must not change the other
-            again = path.with_name(f"again-{next(self._numbers)}")
-            shutil.copy2(path, again)
-            with again.open("rb+") as file:
-                os.fsync(file.fileno())
+            again = self.home.fresh("again")
+            copy_new(path, again)
+            shutil.copystat(path, again)
             if not examine(again, _kinds(wanted.file)).is_promised(wanted.file):
                 raise OSError(None, "what was written is not what is read")
             self._place(wanted, again, finding, sources)
@@ -101,13 +103,13 @@ class Waiting:
         wanted.size = finding.size
         wanted.sources = () if wanted.put.was_there else sources
 
-    def _dress(self, path: Path, entry: Entry) -> None:
+    def _dress(self, path: Path, modified: datetime | None) -> None:
         """Give a file the rights that new files have, and the time of its copy: no judgement hangs on either."""
         with suppress(OSError):
             path.chmod(self._mode)
-        if entry.modified is not None:
-            when_s = entry.modified.timestamp()
+        if modified is not None:
             with suppress(OSError, OverflowError, ValueError):
+                when_s = modified.timestamp()
                 os.utime(path, (when_s, when_s))
 
 

@@ -78,6 +78,7 @@ class Bench:
     ) -> None:
         self.stage, self.copies, self.reads, self.promised = stage, copies, reads, promised
         self.parts, self.kept_of = parts, kept_of
+        self.keeps_parts = False  # whether a single copy's wrong bytes are wanted, too
         self.give_up: Callable[[Case], None] = lambda case: None
         self.unreached, self.refused = unreached, refused
         self.usable: dict[str, Faulted] = {

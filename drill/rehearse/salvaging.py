@@ -133,8 +133,9 @@ def _most(left: Sequence[_Sought]) -> int | None:
 
 
 def _worth_reading(sought: _Sought, id_: str, bench: Bench) -> Iterator[Entry]:
-    """Yield the loose files that a second reading may help: a single one that came whole is as wrong as it was."""
-    alone = sum(map(len, sought.entries.values())) == 1
+    """Yield the loose files that a second reading may help: a single one that came whole is as wrong as it was, and
+    wanted only where parts are kept."""
+    alone = sum(map(len, sought.entries.values())) == 1 and not bench.keeps_parts
     for entry in sought.entries.get(id_, ()):
         read = bench.seen.get(id_, {}).get((entry.path, entry.index))
         longer = read is not None and sought.case.file.size is not None and read.size > sought.case.file.size

@@ -22,22 +22,23 @@ def recover_text(record: Recovery, *, width: int = 80) -> str:
     """Return the whole report."""
     parts = [paragraph(safe(_head(record)), width), _table(record, width)]
     parts += [listed("Back under another name", _elsewhere(record), width)]
+    parts += [listed("Do not use: under a promised name, with other bytes than promised", _others(record), width)]
     parts += [listed("Back in part only", _in_parts(record), width)]
     parts += [_missing(shoot, width, in_full=False) for shoot in record.shoots]
-    parts += [listed("What might bring it back", _steps(record), width), listed("To know", record.notes, width)]
+    parts += [listed("What might bring it back", _steps(record.shoots), width), listed("To know", record.notes, width)]
     parts += [paragraph(NOT_PROVED, width) if any(shoot.found + shoot.restored for shoot in record.shoots) else ""]
     return "\n\n".join(part for part in parts if part) + "\n"
 
 
-def missing_text(record: Recovery, *, width: int = 100) -> str:
-    """Return the list of all that is still missing, to be kept beside what is back; "" where nothing is."""
-    if record.is_back:
+def missing_text(record: Recovery, shoot: ShootBack, *, width: int = 100) -> str:
+    """Return the list of all that is still missing of a shoot, to be kept beside it; "" where nothing is."""
+    if shoot.is_back:
         return ""
     head = f"{HEADING} as of {record.now} ({record.studio}). Run the same command again when something has turned up."
     if record.unfinished:
         head += f" The last run was not finished: {record.unfinished}."
-    parts = [paragraph(safe(head), width), *(_missing(shoot, width, in_full=True) for shoot in record.shoots)]
-    parts += [listed("What might bring it back", _steps(record), width)]
+    parts = [paragraph(safe(head), width), _missing(shoot, width, in_full=True)]
+    parts += [listed("What might bring it back", _steps([shoot]), width)]
     return "\n\n".join(part for part in parts if part) + "\n"
 
 
@@ -71,7 +72,17 @@ def _table(record: Recovery, width: int) -> str:
 
 def _elsewhere(record: Recovery) -> list[str]:
     said = [(shoot.shoot, file) for shoot in record.shoots for file in shoot.elsewhere]
-    return _some([f"{id_}: {file.path} is {file.put} ({file.why})" for id_, file in said])
+    lists = [(shoot.shoot, name) for shoot in record.shoots for name in shoot.lists if _stepped_aside(shoot, name)]
+    told = [f"the checksum list of {id_} is {name} (a file of yours has the name of the list)" for id_, name in lists]
+    return told + _some([f"{id_}: {file.path} is {file.put} ({file.why})" for id_, file in said])
+
+
+def _stepped_aside(shoot: ShootBack, name: str) -> bool:
+    return name.startswith(f"{shoot.shoot}.as-promised.")
+
+
+def _others(record: Recovery) -> list[str]:
+    return _some([name for shoot in record.shoots for name in shoot.not_as_promised])
 
 
 def _in_parts(record: Recovery) -> list[str]:
@@ -81,7 +92,7 @@ def _in_parts(record: Recovery) -> list[str]:
 
 def _lacks(part: InPart) -> str:
     if part.bytes_missing is None:
-        return "some of its bytes are wrong, and nobody knows which; or it is another picture of that name"
+        return "some of its bytes are wrong or missing, and nobody knows which; or it is another picture of that name"
     return f"{part.bytes_missing:,} bytes are missing"
 
 
@@ -90,13 +101,14 @@ def _missing(shoot: ShootBack, width: int, *, in_full: bool) -> str:
     for file in shoot.missing:
         if file.outcome != "not_tried":
             groups.setdefault(_where(file), []).append(file)
-    untried = len(shoot.missing) - sum(map(len, groups.values()))
+    untried = [file for file in shoot.missing if file.outcome == "not_tried"]
     parts = [f"{safe(shoot.shoot)}: {_files(len(shoot.missing))} still missing"]
     for where, files in groups.items():
         example = "" if in_full else f"; such as {_name(files[0])}"
         parts.append(paragraph(safe(f"{_files(len(files))}, {where}{example}"), width, first="- ", rest="  "))
         parts += [f"    {safe(_name(file))}" for file in files] if in_full else []
-    parts += [f"- {_files(untried)} that this run did not come to"] if untried else []
+    parts += [f"- {_files(len(untried))} that this run did not come to"] if untried else []
+    parts += [f"    {safe(file.path)}" for file in untried] if in_full else []
     return "\n".join(parts) if shoot.missing else ""
 
 
@@ -128,10 +140,10 @@ def _name(file: Missing) -> str:
     return file.path + (f" ({'; '.join(told)})" if told else "")
 
 
-def _steps(record: Recovery) -> list[str]:
+def _steps(shoots: Sequence[ShootBack]) -> list[str]:
     """Say each thing that might help once, with how many files it is about, the most first."""
     counted: dict[Way, list[str]] = {}
-    for shoot in record.shoots:
+    for shoot in shoots:
         for file in shoot.missing:
             for way in file.ways:
                 counted.setdefault(way, []).append(f"{shoot.shoot}: {file.path}")

@@ -216,7 +216,7 @@ def test_what_is_missing_is_told_with_where_it_was_and_what_might_bring_it_back(
         [("plug_in", "drawer")],
         [("support", "login"), ("client", "Kiln Row")],
     ]
-    left = (tmp_path / "back/STILL-MISSING.txt").read_text(encoding="utf-8")
+    left = (tmp_path / "back/terns.STILL-MISSING.txt").read_text(encoding="utf-8")
     for words in (*(path for path, _ in FILES), "Plug in drawer", "laboratory", "support", "Ask Kiln Row"):
         assert words in left
         assert words in outcome.out
@@ -226,7 +226,7 @@ def test_the_list_of_what_is_missing_goes_when_nothing_is_missing_and_one_that_i
     tmp_path: Path,
 ) -> None:
     built = lay(tmp_path / "s", copies=(copy("x", *FILES), copy("y", *FILES[:2])))
-    missing = tmp_path / "back/STILL-MISSING.txt"
+    missing = tmp_path / "back/terns.STILL-MISSING.txt"
     ask(built, "--lost", "x", code=1)
     assert FILES[2][0] in missing.read_text()
     ask(built, "--shoot", "terns")
@@ -301,8 +301,8 @@ def test_exit_2_lists_all_that_is_wrong_and_the_known_ids(tmp_path: Path) -> Non
     ("into", "words"),
     [
         ("s/media/x/back", "falls inside the copy x"),
-        ("s/media", "the copy x lies in it"),
-        ("s", "lies in it"),
+        ("s/media", "has the copy x, the copy y in it"),
+        ("s", "more in it"),
         ("s/reports/back", "falls inside the reports"),
         ("s/scratch/back", "falls inside scratch"),
         ("s/ledger.headers/back", "falls inside the saved headers"),

@@ -38,7 +38,7 @@ def whole(into: Path) -> set[str]:
     """Return the promised files that stand under their names; each must be right."""
     promised, found = dict(ALL), set()
     for folder in into.iterdir() if into.exists() else ():
-        assert folder.name in ("terns", "terns.sha256", "STILL-MISSING.txt", ".drill-recovery"), folder
+        assert folder.name in ("terns", "terns.sha256", "terns.STILL-MISSING.txt", ".drill-recovery"), folder
     for path in (into / "terns").rglob("*"):
         if path.is_file():
             name = path.relative_to(into / "terns").as_posix()

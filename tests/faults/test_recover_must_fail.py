@@ -85,6 +85,7 @@ def counting_a_name_as_its_content(monkeypatch: pytest.MonkeyPatch) -> None:
 def reading_the_lost(monkeypatch: pytest.MonkeyPatch) -> None:
     honest: Callable[[Sequence[str]], object] = run_room.as_scenario
     monkeypatch.setattr(run_room, "as_scenario", lambda lost: honest(()))
+    monkeypatch.setattr(run_room, "lost_copies", lambda studio, lost: set())
 
 
 def listing_what_is_not_back(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -15,10 +15,11 @@ from drill.errors import Mistakes, Unfinished
 from drill.model import Copy, Digest, Entry, Medium, Place, Promised, Shoot, Studio, Targets
 from drill.recover import classes_named, lost_named, shoots_in_order
 from drill.recover import meter as meter_room
-from drill.recover.home import Home, give_name, name_trouble, plain
+from drill.recover.home import Home
 from drill.recover.lists import write_lists
 from drill.recover.lost import as_scenario, rounds
 from drill.recover.meter import Meter
+from drill.recover.names import give_name, name_trouble, plain
 from drill.recover.parts import keep_in_part
 from drill.recover.run import recover
 from drill.recover.site import Options
@@ -164,7 +165,7 @@ def test_a_disk_that_fails_ends_the_run_and_takes_no_other_name(
         raise OSError(errno.ENOSPC, "No space left on device")
 
     monkeypatch.setattr("drill.recover.home.give_name", full)
-    with pytest.raises(Unfinished, match="No space left"):
+    with pytest.raises(Unfinished, match="is full"):
         arrive(waiting, DATA)
     assert not (tmp_path / "back/reed.as-promised").exists()
 
@@ -215,7 +216,8 @@ def test_what_an_interrupted_run_left_is_taken_when_it_is_whole_and_else_removed
     left = waiting.home.working / "reading"
     _written(left / "0000001", DATA[:-5])
     _written(left / "0000002", DATA)
-    use_left(waiting, ["sha256"])
+    waiting.home.begin_work()
+    use_left(waiting, ["sha256"], when=lambda file: None)
     assert [wanted.put is not None for wanted in waiting.files["reed"]] == [True, False]
     assert (tmp_path / "back/reed/a.dng").read_bytes() == DATA and not left.exists()
 
@@ -253,7 +255,7 @@ def test_a_part_is_kept_apart_and_only_a_better_one_takes_its_place(tmp_path: Pa
     numbers = count()
     part = tmp_path / "back/reed.in-parts/raw/a.dng.NOT-WHOLE"
     note = part.with_name(f"{part.name}.txt")
-    assert keep(version(b"wxyz")) is None and "nobody knows which" in note.read_text()
+    assert keep(version(b"wxyz")) is None and "Nobody knows which" in note.read_text()
     assert keep(version(b"a\0\0\0", (1, 4)), version(b"ab\0\0", (2, 4))) == 2
     assert part.read_bytes() == b"ab\0\0" and note.read_text().endswith("\n2 4\n")
     assert keep(version(b"a\0\0\0", (1, 4))) == 2 and part.read_bytes() == b"ab\0\0"
