@@ -1,4 +1,5 @@
-"""History: what past drills and audits came to, what got worse since the last, and when the next drill is due.
+"""History: what past drills and audits came to, what got worse since the last, and when the next drill is due. A
+recovery is told of, and compared with nothing.
 
 Flows in: a studio, the ledger, the moment that counts as now. Flows out: the record of a history. Must not know:
 copies, files, terminals. Nothing is read but the ledger.
@@ -91,10 +92,10 @@ def look_back(studio: Studio, ledger: Ledger, *, now: datetime) -> History:
 
 
 def _pasts(ledger: Ledger, now: datetime) -> tuple[list[Past], int]:
-    """Return the drills and audits until now, the first first, and how many are later."""
+    """Return the drills, audits and recoveries until now, the first first, and how many are later."""
     found, later = [], 0
     for run in ledger.runs():
-        if run.kind not in ("drill", "audit"):
+        if run.kind not in ("drill", "audit", "recovery"):
             continue
         if run.started > now:
             later += 1
@@ -103,6 +104,8 @@ def _pasts(ledger: Ledger, now: datetime) -> tuple[list[Past], int]:
             spots = frozenset(number for number, drill in enumerate(drills) if _is_spot(drill, ledger.path))
             slim = tuple(replace(drill, record="") for drill in drills)  # it may list thousands of lost files
             found.append(Past(run, drills=slim, sampled=spots))
+        elif run.kind == "recovery":
+            found.append(Past(run))
         else:
             found.append(Past(run, audits=ledger.audits_of(run.id)))
     return sorted(found, key=lambda past: (past.at, past.run.id)), later
@@ -135,7 +138,7 @@ def _run_then(past: Past) -> RunThen:
         complete=run.complete,
         seed=run.seed,
         version=run.version,
-        shoots=tuple(dict.fromkeys(drill.shoot for drill in drills)),
+        shoots=run.shoots if run.kind == "recovery" else tuple(dict.fromkeys(drill.shoot for drill in drills)),
         scenarios=tuple(dict.fromkeys(drill.scenario for drill in drills)),
         drills=len(drills),
         falling_short=sum(_falls_short(drill) for drill in drills),

@@ -38,12 +38,12 @@ class Worst:
 
 @dataclass(frozen=True, slots=True)
 class RunThen:
-    """One past drill run or audit.
+    """One past drill run, audit or recovery.
 
     `at` is when it was made, `seconds` how long it took (None: it was killed). Of a drill run: its `shoots` and
     `scenarios`, how many of its drills fall short, the worst, whether it was of some of the files (`spot_check`). Of an
     audit: the copies it looked at, those it could not reach, how many files of the others were verified, are damaged or
-    missing, were not read.
+    missing, were not read. Of a recovery: its `shoots`.
     """
 
     run: int
@@ -138,7 +138,7 @@ class Due:
 
 @dataclass(frozen=True, slots=True)
 class History:
-    """Past runs, the newest first; what got worse; what is due."""
+    """Past drills, audits and recoveries, the newest first; what got worse; what is due."""
 
     studio: str
     now: str

@@ -26,7 +26,7 @@ def check_into(studio: Studio, into: Path, shoots: Sequence[Shoot], lost: Sequen
 
     `lost` is as `lost_named` returns it. Errors: Mistakes.
     """
-    mistakes = [_apart(studio, into, lost), _possible(into), *_one_name_each(shoots)]
+    mistakes = [_apart(studio, into, lost) or _possible(into), *_one_name_each(shoots)]
     found = [mistake for mistake in mistakes if mistake is not None]
     if found:
         raise Mistakes(found)

@@ -56,8 +56,8 @@ def due_words(history: History) -> str:
 
 
 def _head(history: History) -> str:
-    kinds = [(sum(run.kind == kind for run in history.runs), kind) for kind in ("drill", "audit")]
-    done = " and ".join(_count(number, kind) for number, kind in kinds if number)
+    kinds = [(sum(run.kind == kind for run in history.runs), kind) for kind in ("drill", "audit", "recovery")]
+    done = " and ".join(_runs(number, kind) for number, kind in kinds if number)
     calm = "" if history.is_worse else " Nothing got worse, as far as it was drilled and audited more than once."
     return f"{safe(history.studio)}: {done}. Now is {history.now}. {safe(due_words(history))}{calm}"
 
@@ -173,7 +173,7 @@ def _run_table(runs: Sequence[RunThen], width: int) -> str:
     earlier = f" {left:,} earlier ones are in --json." if left > 0 else ""
     said = f"When: in UTC. Result: the worst verdict of a drill and its score; the damage that an audit found.{earlier}"
     body = table(["When", "What", "Took", "Of what", "Result"], rows, width, firm=(0,))
-    return f"Past drills and audits, the newest first\n{body}\n{paragraph(said, width)}"
+    return f"Past drills, audits and recoveries, the newest first\n{body}\n{paragraph(said, width)}"
 
 
 def _took(run: RunThen) -> str:
@@ -185,6 +185,8 @@ def _scope(run: RunThen) -> str:
         said = f"copies: {_names(run.copies)}" if run.copies else "not noted"
         said += f"; not reached: {_names(run.not_reached)}" if run.not_reached else ""
         return said + (f"; {run.not_read:,} files not read" if run.not_read else "")
+    if run.kind == "recovery":
+        return _names(run.shoots) or "not noted"
     if not run.drills:
         return "not noted"
     spot = ", a spot check" if run.spot_check else ""
@@ -201,6 +203,8 @@ def _result(run: RunThen) -> str:
     if run.copies:
         said.append(f"{_files(run.damaged)} damaged or missing" if run.damaged else "no damage found")
         said.append(f"{run.verified:,} verified" if run.verified else "nothing verified")
+    if run.kind == "recovery" and run.complete:
+        said.append("it came to its end")
     if not run.complete:
         said.append("NOT FINISHED")
     return "; ".join(said) or "nothing noted"
@@ -235,6 +239,10 @@ def _files(number: int) -> str:
 
 def _failures(number: int) -> str:
     return "no more failure" if not number else f"{number} more failure{'s' if number > 1 else ''}"
+
+
+def _runs(number: int, kind: str) -> str:
+    return _count(number, kind) if kind != "recovery" or number == 1 else f"{number:,} recoveries"
 
 
 def _count(number: int, noun: str) -> str:

@@ -46,7 +46,9 @@ def _head(record: Recovery) -> str:
     promised = sum(shoot.promised for shoot in record.shoots)
     back = sum(shoot.found + shoot.restored for shoot in record.shoots)
     found = sum(shoot.found for shoot in record.shoots)
-    first = f"All {_files(promised)} are back" if back == promised else f"{back:,} of {_files(promised)} are back"
+    first = f"{back:,} of {_files(promised)} {'is' if back == 1 else 'are'} back"
+    if back == promised:
+        first = "The one file is back" if back == 1 else f"All {_files(promised)} are back"
     text = f"{record.studio}: {first} in {record.into}"
     text += f", {found:,} of them were there already" if found else ""
     text += f". In this run {units.say_size(record.bytes_restored)} came in {units.say_span(record.seconds)}."

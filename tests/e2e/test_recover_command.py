@@ -15,7 +15,7 @@ from typing import Any
 import pytest
 from census import census, files_below
 from described import Held, Medium, Place, Studio
-from hand import DAY, FILES, A, B, C, copy, held, media, picture, shoot
+from hand import DAY, FILES, A, B, C, D, copy, held, media, picture, shoot
 from runner import NOW, Outcome, begin, start
 from studios import SECRET, Built, build, link_server
 
@@ -238,6 +238,31 @@ def test_the_list_of_what_is_missing_goes_when_nothing_is_missing_and_one_that_i
     assert missing.read_text() == "my own notes" and "is no list of ours" in outcome.err
     assert (tmp_path / "back/terns.sha256").read_text() == "my own list"
     assert (tmp_path / "back/terns.as-promised.sha256").read_text().count("\n") == 3
+
+
+def test_the_list_of_another_shoot_stays_until_that_shoot_is_back(tmp_path: Path) -> None:
+    """A run for one shoot must not look like an all-clear for another."""
+    shoots = (shoot(*FILES), shoot(("dunlin/D.dng", D), id="dunlins"))
+    built = lay(tmp_path / "s", shoots=shoots, copies=(copy("x", *FILES), copy("y", *FILES[:2], ("dunlin/D.dng", D))))
+    lists = [tmp_path / f"back/{name}.STILL-MISSING.txt" for name in ("terns", "dunlins")]
+    ask(built, "--lost", "x", code=1)
+    told = lists[0].read_text(encoding="utf-8")
+    assert FILES[2][0] in told and "dunlin" not in told and not lists[1].exists()
+    ask(built, "--lost", "x", "--shoot", "dunlins")
+    assert lists[0].read_text(encoding="utf-8") == told
+    (tmp_path / "back/dunlins/dunlin/D.dng").unlink()
+    ask(built, "--lost", "y", "--shoot", "dunlins", code=1)
+    assert "dunlin/D.dng" in lists[1].read_text(encoding="utf-8")
+    assert lists[0].read_text(encoding="utf-8") == told
+    ask(built, "--shoot", "terns")
+    assert not lists[0].exists() and lists[1].exists()
+
+
+def test_the_disk_of_what_is_lost_is_warned_of_before_anything_is_written(tmp_path: Path) -> None:
+    built = lay(tmp_path / "s")
+    outcome = ask(built, "--lost", "x")
+    assert f"warning: {tmp_path / 'back'} is on the same disk as x, lost" in outcome.err
+    assert "Better a folder on another disk" in " ".join(outcome.out.split())
 
 
 # --- names ---------------------------------------------------------------------------------------------------------

@@ -12,10 +12,10 @@ from pathlib import Path
 
 import pytest
 from census import census
-from described import Studio
+from described import Medium, Studio
 from hand import copy, media, picture, shoot
 from runner import begin, start
-from studios import Built, build
+from studios import Built, build, link_server
 
 FILES = tuple((f"raw/T{number:04}.dng", picture(number, 1000 + 200 * (number % 40))) for number in range(600))
 SAME = (("again/one.dng", picture(7, 50_000)), ("again/two.dng", picture(7, 50_000)), ("again/three.dng", b""))
@@ -96,6 +96,57 @@ def test_a_shoot_that_does_not_fit_is_said_before_it_is_begun(small_disk: Path, 
     outcome = start("recover", lay(tmp_path / "s").file, "--lost", "x", "--into", small_disk / "back", cwd=tmp_path)
     assert outcome.code == 3 and "make room and run the same again" in outcome.err, outcome.said
     assert whole(small_disk / "back") == set()
+
+
+def test_a_shoot_that_does_not_fit_does_not_stop_the_others(small_disk: Path, tmp_path: Path) -> None:
+    large, small = ((("raw/L.dng", picture(1, 3_000_000)),), (("raw/S.dng", picture(2, 3_000)),))
+    shoots = (shoot(*large, id="large"), shoot(*small, id="small"))
+    built = build(
+        tmp_path / "s", Studio(media=media(*"xy"), shoots=shoots, copies=(copy("x"), copy("y", *large, *small)))
+    )
+    asked = ("recover", built.file, "--into", small_disk / "back", "--json", "-")
+    outcome = start(*asked, "--shoot", "large", "--shoot", "small", cwd=tmp_path)
+    assert outcome.code == 3, outcome.said
+    assert "no room for what is left of large (3 MB)" in outcome.err and "--shoot" in outcome.err
+    told = {row["shoot"]: row["files"] for row in outcome.record["shoots"]}
+    assert (told["large"]["not_tried"], told["small"]["restored"]) == (1, 1)
+    assert (small_disk / "back/small/raw/S.dng").read_bytes() == small[0][1]
+    assert (small_disk / "back/large.STILL-MISSING.txt").exists()
+
+
+def test_a_shoot_of_unknown_size_that_fills_the_disk_does_not_stop_the_others(small_disk: Path, tmp_path: Path) -> None:
+    """A server tells sizes, so the links' are made unknown by a list without them, and by nobody asking."""
+    large, small = ((("raw/L.dng", picture(1, 3_000_000)),), (("raw/S.dng", picture(2, 3_000)),))
+    shoots = (shoot(*large, id="large"), shoot(*small, id="small"))
+    with link_server(tmp_path / "s/cloud") as (base, _):
+        studio = Studio(
+            media=(Medium(id="web", kind="cloud", place="provider"),),
+            shoots=shoots,
+            copies=(copy("web", *large, *small, form="link", says=True),),
+        )
+        built = build(tmp_path / "s", studio, base=base)
+        asked = ("recover", built.file, "--into", small_disk / "back", "--json", "-", "--no-ledger")
+        outcome = start(*asked, "--shoot", "large", "--shoot", "small", cwd=tmp_path)
+    assert outcome.code == 3 and "what is left of large (nobody knows how much)" in outcome.err, outcome.said
+    assert (small_disk / "back/small/raw/S.dng").read_bytes() == small[0][1]
+    assert not (small_disk / "back/large").exists() or not [*(small_disk / "back/large").rglob("*.dng")]
+    assert not (small_disk / "back/.drill-recovery").exists()
+
+
+def test_nothing_is_written_to_a_lost_medium_that_is_still_plugged_in(small_disk: Path, tmp_path: Path) -> None:
+    (small_disk / "2026").mkdir()
+    built = build(
+        tmp_path / "s",
+        Studio(media=media(*"xy"), shoots=(shoot(*SAME),), copies=(copy("x", *SAME), copy("y", *SAME))),
+    )
+    text = built.file.read_text(encoding="utf-8")
+    assert 'at = "media/x"' in text
+    built.file.write_text(text.replace('at = "media/x"', f'at = "{(small_disk / "2026").as_posix()}"'))
+    outcome = start("recover", built.file, "--lost", "x", "--into", small_disk / "back", cwd=tmp_path)
+    assert outcome.code == 2 and "which is lost: write nothing to it" in outcome.err, outcome.said
+    assert [path.name for path in small_disk.iterdir()] == ["2026"]
+    left = start("recover", built.file, "--lost", "y", "--into", small_disk / "back", cwd=tmp_path)
+    assert "is on the same disk as x: what is back is no copy apart" in left.err, left.said
 
 
 def test_a_disk_that_fills_up_keeps_what_is_whole(small_disk: Path, tmp_path: Path) -> None:

@@ -114,3 +114,15 @@ def test_a_damaged_archive_gives_what_its_drill_gets_out(tmp_path: Path, form: s
     split, _, _ = split_of(studio)
     if form == ".zip":
         assert len([path for path, state in split.items() if state == "back"]) >= len(PICTURES) - 3
+
+
+def test_a_single_copy_with_wrong_bytes_is_kept_apart_too(tmp_path: Path) -> None:
+    studio = lay_out(tmp_path, "")
+    flipped, cut = [*PICTURES][1:3]
+    zero(tmp_path / "media/m0" / flipped, 3)
+    (tmp_path / "media/m0" / cut).write_bytes(PICTURES[cut][:10_000])
+    split, told, into = split_of(studio)
+    assert [path for path, state in split.items() if state != "back"] == [flipped, cut]
+    assert {part.path for part in told.in_parts} == {flipped, cut}
+    for part in told.in_parts:
+        assert (into / part.put).read_bytes() == (tmp_path / "media/m0" / part.path).read_bytes()

@@ -392,6 +392,18 @@ def test_a_run_that_was_killed_is_shown(tmp_path: Path, ledger: Ledger) -> None:
     assert "not noted" in text and "NOT FINISHED" in text
 
 
+def test_recoveries_are_told_of_and_compared_with_nothing(tmp_path: Path, ledger: Ledger) -> None:
+    drill_run(ledger, result(), now=THEN)
+    for shoots in (["reed"], ["reed", "kiln"]):
+        ledger.end_run(ledger.begin_run("recovery", now=THEN, shoots=shoots), complete=len(shoots) == 1)
+        dated(ledger._db, THEN)
+    value, text = history_of(tmp_path, ledger, LATER)
+    told = [(run["kind"], run["shoots"], run["complete"]) for run in value["runs"] if run["kind"] == "recovery"]
+    assert told == [("recovery", ("reed", "kiln"), False), ("recovery", ("reed",), True)]
+    assert value["worse"] == {"drills": [], "copies": [], "media": []}
+    assert "1 drill and 2 recoveries" in text and "it came to its end" in text and "reed, kiln" in text
+
+
 @pytest.mark.parametrize("change", ["verdict = 'restoreb'", "record = '{'", "record = '[]'"])
 def test_a_damaged_row_is_said_and_not_used(tmp_path: Path, ledger: Ledger, change: str) -> None:
     drill_run(ledger, result(), now=THEN)

@@ -116,6 +116,8 @@ def test_no_escape_sequence_reaches_the_terminal() -> None:
 def test_an_unfinished_run_says_so_first() -> None:
     text = run_text(replace(RUN, complete=False, unfinished="interrupted"), width=80)
     assert text.startswith("NOT FINISHED (interrupted)")
+    head = " ".join(run_text(replace(RUN, drills=(), complete=False), width=80).split())
+    assert "no drill came to its end" in head and "falls short" not in head
 
 
 @pytest.mark.parametrize("width", [60, 80, 100, 120])
