@@ -1,4 +1,4 @@
-"""Several blocks of a 7z archive unpacked ahead by two threads, within a bound on memory.
+"""Blocks of a 7z archive unpacked ahead by one or two threads, within a bound on memory.
 
 Flows in: a stream of the archive's bytes, blocks. Flows out: for each block, in order, what behaves as its Run. Must
 not know: receivers. Blocks do not depend on each other, and the decompressor lets other threads go on while it works.
@@ -22,7 +22,7 @@ from drill.copies.sevenzip.unpack import Chunk, Differs, Run
 WORKERS = 2
 _MOST_MEMORY = 144 * 1024 * 1024  # for dictionaries and what is unpacked ahead
 _MOST_AHEAD = 96 * 1024 * 1024
-_LEAST_AHEAD = 16 * 1024 * 1024
+_LEAST_AHEAD = 16 * 1024 * 1024  # so little takes no worker away
 _OWN = 1024 * 1024  # what the block at hand may always hold, whatever those after it do
 _BLOCKS_AHEAD = 16
 
@@ -31,16 +31,18 @@ Wanted = tuple[Block, Sequence[Member]]
 
 
 def can_go_ahead(wanted: Sequence[Wanted]) -> bool:
-    """Say whether unpacking ahead is worth it, and how much memory it takes is known and little."""
+    """Say whether unpacking ahead is worth it, and how much memory it takes is known."""
     known = all(set(block.methods) <= {AES, COPY, LZMA, LZMA2} for block, _ in wanted)
-    packed = [block for block, _ in wanted if block.methods != (COPY,)]
-    return known and len(packed) > 1 and _room(wanted) >= _LEAST_AHEAD
+    return known and any(block.methods != (COPY,) for block, _ in wanted)
 
 
-def _room(wanted: Sequence[Wanted]) -> int:
-    """Return how many bytes may be unpacked ahead beside the dictionaries of all workers."""
-    largest = max((block.dictionary for block, _ in wanted), default=0)
-    return min(_MOST_AHEAD, _MOST_MEMORY - WORKERS * largest)
+def _bounds(wanted: Sequence[Wanted]) -> tuple[int, int]:
+    """Return how many workers there may be, and how many bytes ahead beside the dictionaries of all of them."""
+    largest = max(block.dictionary for block, _ in wanted)
+    workers = min(WORKERS, len(wanted))
+    if _MOST_MEMORY - workers * largest < _LEAST_AHEAD:
+        workers = 1
+    return workers, max(_LEAST_AHEAD, min(_MOST_AHEAD, _MOST_MEMORY - workers * largest))
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,12 +114,12 @@ class Ahead:
 
     def __init__(self, raw: RawIOBase, wanted: Sequence[Wanted], indices: Collection[int]) -> None:
         self._raw, self._lock, self._wanted, self._indices = raw, Lock(), wanted, indices
-        self._room = _room(wanted)
+        workers, self._room = _bounds(wanted)
         self._changed = Condition()
         self._held = 0
         self._current: _Pipe | None = None
         self._stopped = False
-        self._pool = ThreadPoolExecutor(WORKERS, "unpack")
+        self._pool = ThreadPoolExecutor(workers, "unpack")
         self._pipes: deque[_Pipe] = deque()
         self._coming = iter(wanted)
 
