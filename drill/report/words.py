@@ -8,7 +8,6 @@ and odd spaces are written as escapes, so that no file name can move the cursor,
 import re
 from collections.abc import Sequence
 from importlib import import_module
-from itertools import zip_longest
 
 
 def safe(text: str) -> str:
@@ -104,21 +103,12 @@ def table(
         widths[wide] -= 1
         over -= 1
 
-    body = [[fold(cell.rstrip(), widths[n]) for n, cell in enumerate(row)] for row in (headers, *cells)]
-    body.insert(1, [["-" * columns] for columns in widths])
-    return _set(body, right)
+    def folded(row: Sequence[str]) -> list[str]:
+        return ["\n".join(fold(cell, widths[n])) for n, cell in enumerate(row)]
 
+    from tabulate import tabulate  # noqa: PLC0415  # it takes a tenth of a start, and not every command has a table
 
-def _set(body: Sequence[Sequence[Sequence[str]]], right: Sequence[int]) -> str:
-    """Set rows of cells of lines side by side, two columns apart, those numbered in `right` flush right."""
-    widths = [max(_width(line) for cell in column for line in cell) for column in zip(*body, strict=True)]
-    lines = []
-    for row in body:
-        for pieces in zip_longest(*row, fillvalue=""):
-            gaps = [" " * (width - _width(piece)) for piece, width in zip(pieces, widths, strict=True)]
-            both = [
-                gap + piece if n in right else piece + gap
-                for n, (piece, gap) in enumerate(zip(pieces, gaps, strict=True))
-            ]
-            lines.append("  ".join(both).rstrip())
-    return "\n".join(lines)
+    # The rule is a row of our own: tabulate pads its own headers by two columns more than the cells need.
+    body = [folded(headers), ["-" * columns for columns in widths], *(folded(row) for row in cells)]
+    align = ["right" if n in right else "left" for n in range(len(headers))]
+    return tabulate(body, tablefmt="plain", colalign=align, disable_numparse=True)
