@@ -5,7 +5,7 @@ or, where every byte came after all, what they showed. Must not know: lists, pro
 worn by every try, so both the bad blocks and the time for one file are bounded.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from io import SEEK_END, RawIOBase
 
@@ -97,11 +97,13 @@ def say_ranges(around: Around) -> str:
 class _Members:
     """A receiver: digests members whose bytes came whole, whatever the archive's own check value says."""
 
-    def __init__(self, kinds: Iterable[str]) -> None:
-        self._kinds = tuple(kinds)
-        self.seen: dict[tuple[str, int], Seen] = {}
+    def __init__(
+        self, kinds: Iterable[str], begins: Callable[[Entry], None], came: Callable[[Entry, Seen], None]
+    ) -> None:
+        self._kinds, self._begins, self._came = tuple(kinds), begins, came
 
     def begin(self, entry: Entry) -> None:
+        self._begins(entry)
         self._digester = Digester(self._kinds)
 
     def data(self, chunk: bytes | bytearray | memoryview) -> None:
@@ -109,12 +111,20 @@ class _Members:
 
     def end(self, entry: Entry, problem: Problem | None) -> None:
         if problem is None or problem.trouble is Trouble.CHECK_VALUE:
-            self.seen[entry.path, entry.index] = Seen(self._digester.size, self._digester.digests())
+            self._came(entry, Seen(self._digester.size, self._digester.digests()))
 
 
-def read_members(found: OpenCopy, entries: Sequence[Entry], *, kinds: Iterable[str]) -> dict[tuple[str, int], Seen]:
-    """Unpack members once more and return what those showed all of whose bytes came."""
+def read_members(
+    found: OpenCopy,
+    entries: Sequence[Entry],
+    *,
+    kinds: Iterable[str],
+    begins: Callable[[Entry], None],
+    came: Callable[[Entry, Seen], None],
+) -> None:
+    """Unpack members once more; `came` gets what those showed all of whose bytes came, `begins` each before that.
+
+    What `begins` raises (a DrillError) ends it.
+    """
     assert found.view is not None
-    members = _Members(kinds)
-    found.view.deliver(entries, members)
-    return members.seen
+    found.view.deliver(entries, _Members(kinds, begins, came))

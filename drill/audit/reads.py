@@ -6,8 +6,9 @@ stops the reading, a budget's end or Ctrl-C, takes nothing away.
 """
 
 from collections import Counter, defaultdict
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Container, Iterable, Mapping, Sequence
 from datetime import datetime
+from itertools import count
 
 from drill import clock
 from drill.audit.around import Ranges, read_around, read_members, say_ranges
@@ -16,7 +17,7 @@ from drill.audit.scope import Scope
 from drill.audit.shown import Shown
 from drill.errors import DrillError
 from drill.ledger import Ledger
-from drill.model import Problem, Seen, Trouble
+from drill.model import Entry, Problem, Seen, Trouble
 from drill.reading import Job, JobKey, MediumRead, Readings, read_files, root_of
 from drill.shelf import OpenCopy
 from drill.units import say_span
@@ -122,21 +123,26 @@ class Reads:
         begun_s = clock.ticks_s()
         doubted: dict[str, list[JobKey]] = defaultdict(list)
         failed = [((id_, *key), problem) for id_, shown in self.results.items() for key, problem in shown.problems()]
+        entries = self._entries({key for key, _ in failed}) if failed else {}
         for key, result in failed:
             found = self._scopes[key[0]].found
             if found.copy.url is not None:
                 continue
             if result.trouble is Trouble.IO and not found.is_archive:
                 if clock.ticks_s() - begun_s < MOST_AROUND_S:
-                    self._read_around(key, found, result)
+                    self._read_around(key, entries[key], found, result)
             elif result.trouble is Trouble.CHECK_VALUE:
                 doubted[key[0]].append(key)
         for id_, keys in doubted.items():
             self._read_members(self._scopes[id_].found, keys)
 
-    def _read_around(self, key: JobKey, found: OpenCopy, problem: Problem) -> None:
+    def _entries(self, keys: Container[JobKey]) -> dict[JobKey, Entry]:
+        """Return the entries of these files, looked for once: there may be thousands of them on a failing drive."""
+        every = ((id_, entry) for id_ in list(self.results) for entry in self._scopes[id_].found.entries)
+        return {key: entry for id_, entry in every if (key := (id_, entry.path, entry.index)) in keys}
+
+    def _read_around(self, key: JobKey, entry: Entry, found: OpenCopy, problem: Problem) -> None:
         self._say(f"{key[0]}: looking which bytes of {key[1]} cannot be read")
-        entry = next(entry for entry in found.entries if (entry.path, entry.index) == key[1:])
         begun_s = clock.ticks_s()
         around = read_around(found, entry, kinds=self._kinds(key))
         took_s = clock.ticks_s() - begun_s
@@ -157,20 +163,26 @@ class Reads:
 
     def _read_members(self, found: OpenCopy, keys: Sequence[JobKey]) -> None:
         """Digest members of which every byte came and only the archive's own check value differs."""
-        id_ = found.copy.id
-        self._say(f"{id_}: unpacking once more what its own check value doubts")
+        id_, root, begun_s = found.copy.id, root_of(found), clock.ticks_s()
         asked = {key[1:] for key in keys}
-        entries = [entry for entry in found.entries if (entry.path, entry.index) in asked]
+        entries = {key: entry for entry in found.entries if (key := (entry.path, entry.index)) in asked}
         kinds = sorted({kind for key in keys for kind in self._kinds(key)})
-        begun_s = clock.ticks_s()
-        root = root_of(found)
-        for (path, index), seen in read_members(found, entries, kinds=kinds).items():
-            self.results[id_][path, index] = seen
+        begun = count(1)
+
+        def begins(entry: Entry) -> None:
+            done = f"{next(begun):,} of {len(entries):,}"
+            self._say(f"{id_}: unpacking once more what its own check value doubts, {done}")
+
+        def came(entry: Entry, seen: Seen) -> None:
+            self.results[id_][entry.path, entry.index] = seen
             self.bytes[id_] += seen.size
-            entry = next(entry for entry in entries if (entry.path, entry.index) == (path, index))
             if root is not None:
-                self._ledger.put(root, entry, seen, copy=id_)
-        self.seconds[id_] += clock.ticks_s() - begun_s
+                self._ledger.put(root, entries[entry.path, entry.index], seen, copy=id_)
+
+        try:
+            read_members(found, list(entries.values()), kinds=kinds, begins=begins, came=came)
+        finally:
+            self.seconds[id_] += clock.ticks_s() - begun_s
 
 
 def shared_out(span_s: float, came: Mapping[str, int], files: Mapping[str, int]) -> dict[str, float]:

@@ -10,7 +10,7 @@ from plain_studio import LIST, sha256_list, studio_text
 
 from drill.audit import Limits, Options, audit
 from drill.audit.past import cut_short, measured_rate
-from drill.audit.reads import shared_out
+from drill.audit.reads import Reads, shared_out
 from drill.errors import Mistakes, Unfinished
 from drill.ledger import AuditedCopy, Ledger
 from drill.model import Studio
@@ -57,6 +57,33 @@ def test_what_a_copy_that_refuses_once_held_is_nowhere_to_be_looked_for(tmp_path
     assert found["box"].refuses is (state == "refuses")
     (altered,) = found["disk"].files
     assert [place.copy for place in altered.intact] == (["box"] if state == "away" else [])
+
+
+@pytest.mark.parametrize("ends_at", [None, 3])
+def test_members_that_their_archive_doubts_are_looked_at_one_by_one(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, ends_at: int | None
+) -> None:
+    """The promise is of the bytes that come, so only the archive's own check values are wrong."""
+    (tmp_path / "box").mkdir()
+    with zipfile.ZipFile(tmp_path / "box/box.zip", "w") as archive:
+        for number in range(200):
+            archive.writestr(f"R{number}.dng", f"kiln {number:03}")
+    (tmp_path / "box/box.zip").write_bytes((tmp_path / "box/box.zip").read_bytes().replace(b"kiln", b"reed"))
+    promised = {f"R{number}.dng": f"reed {number:03}".encode() for number in range(200)}
+    (tmp_path / LIST).write_text(sha256_list(promised), encoding="ascii")
+    (tmp_path / "studio.toml").write_text(studio_text({"box": "ssd"}, at={"box": "box/box.zip"}), encoding="utf-8")
+    said: list[str] = []
+
+    def is_up(reads: Reads) -> bool:
+        return ends_at is not None and any(f"doubts, {ends_at} of 200" in text for text in said)
+
+    monkeypatch.setattr(Reads, "is_up", is_up)
+    with Ledger.open(None) as ledger:
+        found = audit(load_studio(tmp_path / "studio.toml"), ledger, Options(now=NOW, new_seed=1, progress=said.append))
+    (box,) = found.copies
+    assert box.counts["verified"] == (200 if ends_at is None else ends_at)
+    assert len([text for text in said if "doubts, " in text]) == (ends_at or 200)
+    assert any("time for reading" in note for note in found.notes) is (ends_at is not None)
 
 
 class Full(Ledger):
