@@ -627,25 +627,26 @@ def test_a_crash_of_a_worker_is_the_runs_crash(tmp_path: Path, ledger: Ledger) -
 
 
 @pytest.mark.parametrize("form", ["folder", ".zip"])
-def test_an_interrupt_stops_within_one_block_and_keeps_what_was_read(tmp_path: Path, form: str) -> None:
+def test_an_interrupt_stops_within_one_block_and_keeps_what_was_read(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, form: str
+) -> None:
     root = write(tmp_path / "c", {f"{n:03}": some(40_000, n) for n in range(400)})
     whole = form == "folder"
     at = root if whole else packed(root, tmp_path / "p.zip")
     found = open_at(at, kind="hard-disk", archive=None if whole else form)
-    times: list[float] = []
     assert found.store is not None
-    store = found.store
-    slow = Store(store.files, lambda entry: _Slow(store.open(entry), times))
+    store, key = found.store, _CtrlC()
+    slow = Store(store.files, lambda entry: _Interrupted(store.open(entry), key))
     found = replace(found, store=slow, view=found.view if whole else archive_view(slow, form, None))
-    timer = threading.Timer(0.6, _thread.interrupt_main)
+    start = Crew.start
+    monkeypatch.setattr(Crew, "start", lambda crew: (setattr(key, "noticed", crew.stop), start(crew)))
     with Ledger.open(tmp_path / "n") as ledger:
-        timer.start()
+        key.is_armed = True
         with pytest.raises(KeyboardInterrupt):
             read(found, ledger=ledger)
-        assert time.monotonic() - times[-1] < 0.5
-    timer.join()
+    assert key.reads == key.AT, "nothing was read any more"
     with Ledger.open(tmp_path / "n") as ledger:
-        assert 5 < ledger.count < 400
+        assert 5 < ledger.count < 100
         place = root_of(found)
         assert place is not None
         for number, entry in enumerate(found.entries):
@@ -653,12 +654,28 @@ def test_an_interrupt_stops_within_one_block_and_keeps_what_was_read(tmp_path: P
             assert seen is None or seen.digests[0].hex == xxhash.xxh3_128_hexdigest(some(40_000, number))
 
 
-class _Slow(RawIOBase):
-    """A slow drive: a hundredth of a second for each read of more than a little."""
+class _CtrlC:
+    """A key that is pressed at the hundredth read of more than a little; that read lasts until it has been noticed."""
 
-    def __init__(self, raw: RawIOBase, times: list[float]) -> None:
+    AT = 100
+
+    def __init__(self) -> None:
+        self.is_armed, self.reads, self.noticed = False, 0, threading.Event()
+
+    def count(self, size: int) -> None:
+        if self.is_armed and size > 4096:
+            self.reads += 1
+            if self.reads == self.AT:
+                _thread.interrupt_main()
+                self.noticed.wait(20)
+
+
+class _Interrupted(RawIOBase):
+    """A stream whose reads are counted."""
+
+    def __init__(self, raw: RawIOBase, key: _CtrlC) -> None:
         super().__init__()
-        self._raw, self._times = raw, times
+        self._raw, self._key = raw, key
 
     def readable(self) -> bool:
         return True
@@ -674,9 +691,7 @@ class _Slow(RawIOBase):
 
     def readinto(self, buffer: object, /) -> int:
         got = self._raw.readinto(buffer) or 0  # type: ignore[arg-type]
-        if got > 4096:
-            time.sleep(0.01)
-        self._times.append(time.monotonic())
+        self._key.count(got)
         return got
 
     def close(self) -> None:
