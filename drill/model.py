@@ -49,6 +49,18 @@ class Entry:
     index: int = 0
 
 
+@dataclass(frozen=True, slots=True)
+class Listing:
+    """What is in an archive. `damage` says in words why there may have been more; empty where all is well.
+
+    Other programs name only the first `others` of the entries, as a mark of the end stands behind these; None: all.
+    """
+
+    entries: Sequence[Entry]
+    damage: str = ""
+    others: int | None = None
+
+
 class Trouble(StrEnum):
     """Why a read of a file on a copy did not end well."""
 

@@ -25,11 +25,12 @@ from drill.copies import (
     file_store,
     folder_store,
     link_store,
+    list_archive,
     plain_view,
     reach,
 )
 from drill.errors import CannotReach, CannotRead, Unfinished, says_full
-from drill.model import Copy, Entry, Medium, Store, Trouble, View
+from drill.model import Copy, Entry, Listing, Medium, Store, Trouble, View
 from drill.naming import dropping
 
 
@@ -46,7 +47,8 @@ class OpenCopy:
     """A copy as found: its state and why, its raw streams, its view and its fault-free listing.
 
     `trouble` is what kind of reason a copy has that refuses; `damaged` is the raw stream of an archive that cannot be
-    listed: a salvage may still find files in it.
+    listed: a salvage may still find files in it. A copy that is here and has a reason is a damaged archive, of which
+    the listing may not name all. Other programs list only the first `others` of its entries; None: all.
     `unlisted` says which folders in it could not be listed and why, such as "wedding (Permission denied)": the listing
     knows nothing of what is in them. `remembered` counts the files that stand in for the list of a copy that has none
     and cannot be reached: what it was seen to hold before. `named` counts the files of such an archive that its kept
@@ -65,11 +67,27 @@ class OpenCopy:
     named: int = 0
     trouble: Trouble | None = None
     damaged: Store | None = None
+    others: int | None = None
 
     @property
     def is_archive(self) -> bool:
         """Say whether its files come out of one archive file."""
         return self.copy.archive is not None
+
+    @property
+    def is_damaged(self) -> bool:
+        """Say whether it is an archive that opens and whose listing may not name all that was in it."""
+        return self.state is State.HERE and bool(self.reason)
+
+    @property
+    def note(self) -> str:
+        """Return in words that other programs see less of it than there is, nothing where they do not."""
+        if self.others is None:
+            return ""
+        return (
+            f"other programs find only the first {self.others:,} of its {len(self.entries):,} files: a mark of the end "
+            "stands behind them (GNU tar goes on with --ignore-zeros)"
+        )
 
 
 def open_copy(copy: Copy, medium: Medium, *, session: LinkSession, downloads: Path) -> OpenCopy:
@@ -78,7 +96,9 @@ def open_copy(copy: Copy, medium: Medium, *, session: LinkSession, downloads: Pa
     store: Store | None = None
     try:
         store = _store(copy, medium, session, downloads)
-        view = plain_view(store) if copy.archive is None else archive_view(store, copy.archive, copy.password)
+        if copy.archive is not None:
+            return _opened(replace(found, store=store), list_archive(store, copy.archive, copy.password))
+        view = plain_view(store)
         entries = tuple(view.entries())
         closed = store.unlisted() if isinstance(store, FolderStore) else ()
         return replace(found, store=store, view=view, entries=entries, unlisted=say_unlisted(closed))
@@ -89,6 +109,13 @@ def open_copy(copy: Copy, medium: Medium, *, session: LinkSession, downloads: Pa
         trouble = error.trouble if isinstance(error, Unreadable) else Trouble.REFUSED
         damaged = None if copy.archive is None else store
         return replace(found, state=State.REFUSES, reason=f"{where}{error}", trouble=trouble, damaged=damaged)
+
+
+def _opened(found: OpenCopy, listing: Listing) -> OpenCopy:
+    """Return an archive as it opened, with what its listing shows."""
+    assert found.store is not None and found.copy.archive is not None
+    view = archive_view(found.store, found.copy.archive, found.copy.password)
+    return replace(found, view=view, entries=tuple(listing.entries), reason=listing.damage, others=listing.others)
 
 
 def say_unlisted(folders: Iterable[Unlisted]) -> tuple[str, ...]:

@@ -5,7 +5,7 @@ Must not know: manifests, faults, what is promised. No verb here writes, save `f
 """
 
 from drill.copies.address import link_expiry, link_url, plain_url, shown_url
-from drill.copies.archive import ARCHIVES, archive_format, archive_view, lists_all
+from drill.copies.archive import ARCHIVES, archive_format, archive_view, list_archive, lists_all
 from drill.copies.folder import (
     FolderOpener,
     FolderStore,
@@ -40,6 +40,7 @@ __all__ = [
     "link_expiry",
     "link_store",
     "link_url",
+    "list_archive",
     "lists_all",
     "open_link",
     "plain_url",

@@ -9,11 +9,11 @@ from io import RawIOBase
 
 from drill.copies.raw import Unreadable, Waiting, explain, fail
 from drill.errors import DrillError
-from drill.model import Entry, Problem, Receiver, Store, Trouble, View
+from drill.model import Entry, Listing, Problem, Receiver, Store, Trouble, View
 
 ARCHIVES = (".tar.gz", ".tar.xz", ".tar.zst", ".tar", ".7z", ".zip")
 
-_List = Callable[[RawIOBase, str | None], list[Entry]]
+_List = Callable[[RawIOBase, str | None], Sequence[Entry] | Listing]
 _Deliver = Callable[[RawIOBase, str | None, Waiting, Receiver], None]
 
 
@@ -36,17 +36,10 @@ def archive_view(store: Store, archive: str, password: str | None) -> View:
 
     An Entry's index names its stream of bytes in the archive, so a hard link in a tar has the index of its target.
     """
-    list_members, deliver_members = _reader(archive)
+    _, deliver_members = _reader(archive)
 
     def entries() -> Sequence[Entry]:
-        try:
-            with open_archive(store) as raw:
-                return list_members(raw, password)
-        except DrillError:
-            raise
-        except Exception as error:  # whatever damage makes of a library: the archive is at fault, not the program
-            problem = explain(error, 0)
-            raise Unreadable(problem.trouble, f"the archive cannot be read ({problem.detail})") from None
+        return list_archive(store, archive, password).entries
 
     def deliver(wanted: Sequence[Entry], receiver: Receiver) -> None:
         waiting = Waiting(list(dict.fromkeys(wanted)))
@@ -64,6 +57,20 @@ def archive_view(store: Store, archive: str, password: str | None) -> View:
         fail(waiting.rest(), receiver, problem)
 
     return View(entries, deliver)
+
+
+def list_archive(store: Store, archive: str, password: str | None) -> Listing:
+    """Return what is in the archive that is the store's only file. Errors: Unreadable; CannotReach, CannotRead."""
+    list_members, _ = _reader(archive)
+    try:
+        with open_archive(store) as raw:
+            found = list_members(raw, password)
+    except DrillError:
+        raise
+    except Exception as error:  # whatever damage makes of a library: the archive is at fault, not the program
+        problem = explain(error, 0)
+        raise Unreadable(problem.trouble, f"the archive cannot be read ({problem.detail})") from None
+    return found if isinstance(found, Listing) else Listing(found)
 
 
 class Guard:

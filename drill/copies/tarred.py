@@ -14,16 +14,16 @@ from drill.copies.raw import BLOCK, BrokenOff, Unreadable, Waiting, explain, fai
 from drill.copies.tape import Tape, Unpacked, tape_of
 from drill.copies.tarwalk import TooHollow, Walk, stretches
 from drill.errors import DrillError
-from drill.model import Entry, Problem, Receiver, Trouble
+from drill.model import Entry, Listing, Problem, Receiver, Trouble
 
-_List = Callable[[RawIOBase, str | None], list[Entry]]
+_List = Callable[[RawIOBase, str | None], Listing]
 _Deliver = Callable[[RawIOBase, str | None, Waiting, Receiver], None]
 
 
 def reader(kind: str) -> tuple[_List, _Deliver]:
     """Return the two functions that list and deliver a tar of that kind; they ignore the password: a tar has none."""
 
-    def list_members(raw: RawIOBase, password: str | None) -> list[Entry]:
+    def list_members(raw: RawIOBase, password: str | None) -> Listing:
         return _list(tape_of(kind, raw))
 
     def deliver_members(raw: RawIOBase, password: str | None, waiting: Waiting, receiver: Receiver) -> None:
@@ -37,20 +37,20 @@ def reader(kind: str) -> tuple[_List, _Deliver]:
 
 def is_complete(kind: str, raw: RawIOBase) -> bool:
     """Say whether all headers make sense up to the mark of the end, and only zeros follow. Errors: those of reading."""
-    tape = tape_of(kind, raw)
-    walk = Walk(tape)
-    for _ in walk.members():
+    walk = Walk(tape_of(kind, raw))
+    for _ in walk.headers():
         pass
-    if walk.marked is None or walk.broken:
-        return False
-    tape.seek(walk.marked)  # a zeroed header looks like that mark
-    return not any(chunk.strip(b"\0") for chunk in iter(lambda: tape.read(BLOCK), b""))
+    return not walk.doubt()
 
 
-def _list(tape: Tape) -> list[Entry]:
-    """List the regular files up to the mark of the end. Errors: Unreadable when not one header can be read."""
+def _list(tape: Tape) -> Listing:
+    """List the regular files to the end. Errors: Unreadable when not one header can be read."""
     walk = Walk(tape)
-    entries = [entry for entry, _ in walk.members()]
+    entries: list[Entry] = []
+    before_mark = 0
+    for entry, _ in walk.members():
+        entries.append(entry)
+        before_mark += walk.marked is None
     if not entries and walk.broken:
         if isinstance(tape.trouble, DrillError):
             raise tape.trouble
@@ -58,13 +58,13 @@ def _list(tape: Tape) -> list[Entry]:
             problem = explain_tar(tape.trouble, 0)
             raise Unreadable(problem.trouble, f"the archive cannot be read ({problem.detail})")
         raise Unreadable(Trouble.DAMAGED, "the archive has no readable tar header")
-    return entries
+    return Listing(entries, damage=walk.doubt(), others=before_mark if before_mark < len(entries) else None)
 
 
 def _deliver(tape: Tape, waiting: Waiting, receiver: Receiver) -> list[Entry]:
     """Deliver what is waiting; return the hard links to bytes that had gone by. Those are waiting still."""
     links: list[Entry] = []
-    walk = Walk(tape, missed=lambda: bool(waiting))
+    walk = Walk(tape)
     for entry, info in walk.members():
         wanted = waiting.take(entry.index, entry.path)
         if wanted is not None and isinstance(tape, Unpacked) and tape.tell() > info.offset_data:

@@ -1,9 +1,14 @@
 """The headers of a tar, one by one, and on after a damaged one.
 
-Flows in: a tape. Flows out: tarfile's header values, Entries. Must not know: what the tape is packed with, who waits
-for what. Facts: POSIX ustar and pax (section 11 of the references), the standard library's tarfile, whose own
-iteration is not used: it ends without a word at a damaged header. What a header says of itself is not believed without
-bound: neither how long it is nor how many zeros a sparse file has (no source for the bounds, they are generous).
+Flows in: a tape. Flows out: tarfile's header values, Entries, what is wrong with the whole. Must not know: what the
+tape is packed with, who waits for what. Facts: POSIX ustar and pax (section 11 of the references), the standard
+library's tarfile, whose own iteration is not used: it ends without a word at a damaged header. What a header says of
+itself is not believed without bound: neither how long it is nor how many zeros a sparse file has (no source for the
+bounds, they are generous).
+
+Two blocks of zeros are the mark of the end (POSIX), and so does a header look that was overwritten with zeros. So the
+walk goes on behind it, to the end of the tape: zeros alone are the end; other bytes are what is left of a member. A
+header right behind it is the next tar's, where the mark has the length that programs give it.
 """
 
 import tarfile
@@ -28,6 +33,10 @@ _MOST_IN_VAIN = 2 * _LARGEST_HEADERS  # read of headers that made no sense, in o
 _A_LITTLE = 12 * RECORD
 _HOLES_AT_LEAST = 1024 * 1024 * 1024  # zeros that the holes of sparse files may have together
 _HOLES_RATIO = 16  # and so many more for each byte of the tar up to there
+_CHUNK = 64 * 1024
+_ZEROS = bytes(RECORD)
+_MARK = 2 * RECORD  # the end as POSIX has it, and as 7-Zip and libarchive write it
+_PADDED = 20 * RECORD  # GNU tar and Python's tarfile go on with zeros to a multiple of that
 _CHECKSUM_SIGNS = frozenset(b"01234567 \0")
 
 
@@ -81,11 +90,13 @@ class Walk:
     """How far a walk over the headers came: `broken` when one made no sense, `unread` when one could not be read."""
 
     tape: Tape
-    missed: Callable[[], bool] = bool  # whether something is still missed when the mark of the end is met: no
     beyond: Callable[[int], int] = _next_sector  # where to look on after a place that cannot be read
     broken: bool = False
     unread: bool = False
-    marked: int | None = None  # where the mark of the end was met
+    zeroed: bool = False  # zeros stand where a header was, as far as what is behind them tells
+    joined: bool = False  # another tar begins behind a mark of the end
+    ended: bool = False  # nothing but zeros lies behind the last mark of the end
+    marked: int | None = None  # where the first mark of the end was met: other programs end there
     start: int = 0  # where the headers of the member at hand begin, pax headers included
     after: int = 0  # where the next header is expected
     holes: int = 0  # zeros in the holes of the sparse files that were met and are believed
@@ -132,9 +143,8 @@ class Walk:
                 if info.size < 0 or tar.offset <= at:
                     raise tarfile.HeaderError("absurd size")
             except _EndMark:
-                self.marked = at
-                # The mark of the end, or a sector of zeros where a header was: look on while something is missed.
-                at = self._resync(at + RECORD) if self.missed() else None
+                self.marked = at if self.marked is None else self.marked
+                at = self._behind_mark(at)
             except _NoMore:
                 self.broken = self.broken or at == 0
                 return
@@ -148,28 +158,60 @@ class Walk:
                 yield info
                 at = self.after
 
+    def doubt(self) -> str:
+        """Say in words why the walk, once over, may not have met all that was in the tar; nothing where it has."""
+        if self.zeroed:
+            return "it goes on behind what looks like its end: a file's header seems to be overwritten with zeros"
+        if self.unread or self.tape.trouble is not None:
+            return "it cannot be read to its end"
+        if self.broken:
+            return "the header of a file in it makes no sense"
+        return "" if self.ended else "the mark of its end is missing: it may be cut short"
+
+    def _behind_mark(self, at: int) -> int | None:
+        """Return where the next header behind a mark of the end lies, None where none does; note what that shows."""
+        self.ended = False
+        begins, foreign = self._look_on(at + RECORD)
+        if begins is not None and not foreign and begins - at >= _MARK:
+            is_tar = begins - at == _MARK or begins % _PADDED == 0
+            self.joined, self.zeroed = self.joined or is_tar, self.zeroed or not is_tar
+        elif begins is not None or foreign:
+            self.zeroed = True
+        else:
+            self.ended = True
+        return begins
+
     def _resync(self, at: int) -> int | None:
         """Return where, from `at` on, the next readable header lies; None at the end of the tape."""
+        return self._look_on(at)[0]
+
+    def _look_on(self, at: int) -> tuple[int | None, bool]:
+        """Return where, from `at` on, the next readable header lies, and whether anything but zeros lies before it."""
+        foreign = False
         while True:
             try:
                 if self.tape.seek(at) < at:
-                    return None
-                record = self.tape.read(RECORD)
+                    return None, foreign
+                chunk = self.tape.read(_CHUNK)
             except Exception:
                 self.unread = True
                 if isinstance(self.tape, Unpacked):
-                    return None
+                    return None, foreign
                 at = self.beyond(at)
                 continue
-            if len(record) < RECORD and self.tape.trouble is None:
-                return None
-            if is_header(record):
-                return at
-            at += RECORD
+            whole = len(chunk) - len(chunk) % RECORD
+            for start in range(0, whole, RECORD):
+                record = chunk[start : start + RECORD]
+                if is_header(record):
+                    return at + start, foreign
+                foreign = foreign or record != _ZEROS
+            if not whole and self.tape.trouble is None:
+                return None, foreign or bool(chunk.strip(b"\0"))
+            at += whole or RECORD
 
 
 def is_header(record: bytes) -> bool:
-    if len(record) < RECORD or not _CHECKSUM_SIGNS.issuperset(record[148:156]):
+    if len(record) < RECORD or record == _ZEROS or not _CHECKSUM_SIGNS.issuperset(record[148:156]):
         return False
     with suppress(tarfile.HeaderError, ValueError):
         tarfile.TarInfo.frombuf(record, "utf-8", "surrogateescape")

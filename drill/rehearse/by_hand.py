@@ -2,7 +2,7 @@
 
 Flows in: the cases of a drill, the stage, a way to read. Flows out: how many come back right, silently wrong, not at
 all. Must not know: digests of claims: a person looks at names and lists. By hand, an archive ends at its first I/O
-error.
+error, and a tar at the first mark of its end, as GNU tar, 7-Zip and Python's tarfile take zeros for it.
 """
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
@@ -69,12 +69,17 @@ def _everything(entry: Entry) -> bool:
 
 
 def _comes_out(found: OpenCopy, faulted: Faulted, look: Look) -> Callable[[Entry], bool]:
-    """Return which members of an archive come out before the first I/O error ends the work."""
-    if not found.is_archive or not (faulted.has_bad_sectors or _fails_by_itself(found, look)):
+    """Return which members of an archive come out before its mark of the end, or the first I/O error, ends the work."""
+    if not found.is_archive:
         return _everything
+    if not (faulted.has_bad_sectors or _fails_by_itself(found, look)):
+        if found.others is None:
+            return _everything
+        listed = {(entry.path, entry.index) for entry in found.entries[: found.others]}
+        return lambda entry: (entry.path, entry.index) in listed
     receiver = _UntilFirstError()
     with suppress(_Ended):
-        faulted.view.deliver(found.entries, receiver)
+        faulted.view.deliver(found.entries[: found.others], receiver)
     return lambda entry: (entry.path, entry.index) in receiver.whole
 
 

@@ -72,6 +72,7 @@ class Holdings:
                 said.append(f"{id_} gives nothing: {found.reason}")
             else:
                 said += [f"{id_} is damaged: {found.reason}"] if found.reason else []
+                said += [f"{id_}: {found.note}"] if found.note else []
                 told = "could not be listed, so what is in it counts as missing"
                 said.extend(f"{id_}: {folder} {told}" for folder in found.unlisted)
                 said.extend(self._unmatched(found, matched[id_]))

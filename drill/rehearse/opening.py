@@ -42,7 +42,8 @@ class Headers:
             return found
         lost = lost_since(found, self._held(found.copy.id))
         if lost:
-            reason = f"its own headers name {len(lost)} files less than when they were kept; these are looked for"
+            less = f"its own headers name {len(lost)} files less than when they were kept; these are looked for"
+            reason = f"{found.reason}; {less}" if found.reason else less
             return replace(found, entries=(*found.entries, *lost), reason=reason)
         said = insure(found, self._folder, now=self._now)
         self.warnings += [said] if said else []

@@ -56,8 +56,8 @@ def _tape(kind: str, raw: RawIOBase, size: int, around: Around | None = None) ->
     return PlainTape(around, size) if kind == ".tar" else PackedTape(kind, around, raw, size)
 
 
-def _walk(tape: _Tape, claims: Claims | None = None) -> Walk:
-    return Walk(tape, missed=lambda: claims is None or bool(claims), beyond=tape.beyond)
+def _walk(tape: _Tape) -> Walk:
+    return Walk(tape, beyond=tape.beyond)
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,7 +88,7 @@ def _anywhere(claims: Claims) -> _Match:
 
 def _pass(tape: _Tape, match: _Match, claims: Claims, collector: Collector) -> _Walked:
     """Walk over the headers once and hand over what matches."""
-    walk = _walk(tape, claims)
+    walk = _walk(tape)
     passed = False
     for entry, info in walk.members():
         if tape.forwards_only and tape.tell() > info.offset_data:

@@ -610,11 +610,6 @@ def test_a_bad_sector_on_a_tar_header_costs_what_lies_in_it() -> None:
     assert set(gather.troubles()) == {"0.dng"}
 
 
-def test_what_lies_behind_the_end_of_a_tar_is_not_listed() -> None:
-    content = tarred({"a.dng": b"a"}) + tarred({"stale.dng": b"s"})
-    assert [e.path for e in view_of(content, ".tar").entries()] == ["a.dng"]
-
-
 def test_in_a_compressed_tar_all_comes_that_lies_before_the_bad_sector() -> None:
     files = {
         f"{n:02}.dng": RANDOM.randbytes(20_000) for n in range(40)

@@ -101,7 +101,7 @@ def test_only_headers_are_read_of_a_plain_archive() -> None:
             assert raw.bytes_read < 100_000
         else:
             tarred.anatomy_of(kind, raw, len(content), kept=False)
-            assert raw.bytes_read < 5_000
+            assert raw.bytes_read < 15_000  # with the zeros behind the end, which are looked at
 
 
 def test_a_packed_tar_takes_little_memory() -> None:
