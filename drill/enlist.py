@@ -105,7 +105,9 @@ def _without_list(studio: Studio, progress: Callable[[str], None]) -> tuple[list
                 continue
             progress(f"opening {copy.id}")
             found = open_copy(copy, studio.media[copy.on], session=session, downloads=studio.file.parent)
-            if found.state is State.HERE:
+            if found.is_damaged:
+                passed_over.append(f"{copy.id}: it is damaged, and a list would call that right: {found.reason}")
+            elif found.state is State.HERE:
                 opened.append(found)
             else:
                 passed_over.append(f"{copy.id}: {found.reason}")

@@ -187,10 +187,15 @@ class CopyStock:
         return self.expires_in_seconds is not None and self.expires_in_seconds <= 0
 
     @property
+    def is_damaged(self) -> bool:
+        """Say whether it is an archive that opens and is damaged, as `reason` says."""
+        return self.state == LOOKED_INTO and bool(self.reason)
+
+    @property
     def falls_short(self) -> bool:
         """Say whether files are missing, of other size or bytes by its list, or were wrong when last read, or folders
-        in it could not be listed; or it refuses, or has expired."""
-        wrong = self.missing or self.other_size or self.other_bytes or self.unlisted or self.refuted
+        in it could not be listed; or it is a damaged archive, refuses, or has expired."""
+        wrong = self.missing or self.other_size or self.other_bytes or self.unlisted or self.refuted or self.is_damaged
         return bool(wrong) or self.state not in HOLD or self.expired
 
 

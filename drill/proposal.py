@@ -23,7 +23,8 @@ class MediumNote:
 
 @dataclass(frozen=True, slots=True)
 class CopyNote:
-    """A copy found on a medium: where, what it holds, how long the reading took; `reason` where it gives nothing."""
+    """A copy found on a medium: where, what it holds; `reason` where it gives nothing, or where `is_damaged` says that
+    it is an archive that may not name all that was in it."""
 
     id: str
     on: str
@@ -32,6 +33,7 @@ class CopyNote:
     files: int = 0
     bytes: int = 0
     reason: str = ""
+    is_damaged: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from drill import clock, units
-from drill.cli.terminal import OK, Commands, columns, complain, progress
+from drill.cli.terminal import FALLS_SHORT, OK, Commands, columns, complain, progress
 from drill.errors import Mistake, Mistakes, Unfinished
 from drill.guard import guard_copies
 from drill.intake.additions import added_files
@@ -29,7 +29,8 @@ DIGESTS = ("xxh128", "sha256", "sha512", "blake2b", "sha1", "md5", "xxh64", "xxh
 
 
 NEW_EPILOG = """\
-exit codes: 0 what was found is written, or proposed; 2 the command or a file is wrong, and nothing was written; 3 it
+exit codes: 0 what was found is written, or proposed; 1 it is, and an archive is damaged: what it lost is promised
+nowhere; 2 the command or a file is wrong, and nothing was written; 3 it
 could not be finished; what was read is kept in FOLDER/ledger.sqlite (or the studio file's ledger), and the same command
 goes on from there. Media are only ever read.
 """
@@ -135,8 +136,10 @@ def _new(options: argparse.Namespace) -> int:
     progress("")
     print(proposal_text(proposal, width=columns()), end="")
     if studio is None:
-        return _write_first(options, proposal, pile)
-    return _propose(options, proposal, pile, studio)
+        _write_first(options, proposal, pile)
+    else:
+        _propose(options, proposal, pile, studio)
+    return FALLS_SHORT if any(copy.is_damaged for copy in proposal.copies) else OK
 
 
 def _check_names(options: argparse.Namespace) -> None:
@@ -226,7 +229,7 @@ def _usual(studio: Studio | None) -> str:
     return max(kinds, key=lambda kind: (kinds[kind], -DIGESTS.index(kind)), default=DIGESTS[0])
 
 
-def _write_first(options: argparse.Namespace, proposal: Proposal, pile: _Pile) -> int:
+def _write_first(options: argparse.Namespace, proposal: Proposal, pile: _Pile) -> None:
     if not proposal.shoots:
         what = "no picture was found on any medium that can be read, so there is nothing to promise"
         raise Mistakes([Mistake("drill new", "--medium", what, "name the folders that hold your pictures")])
@@ -237,7 +240,6 @@ def _write_first(options: argparse.Namespace, proposal: Proposal, pile: _Pile) -
     file = options.folder / STUDIO_FILE
     print(f"\nWritten: {file} and its lists; {LEDGER} beside it remembers what was read, for a quick second look.")
     print(f"Read {STUDIO_FILE}, mend what is assumed, then:\n\n  drill survey {file}\n  drill run {file}")
-    return OK
 
 
 def _check_free(changes: Sequence[Change]) -> None:
@@ -251,7 +253,7 @@ def _check_free(changes: Sequence[Change]) -> None:
         raise Mistakes(mistakes)
 
 
-def _propose(options: argparse.Namespace, proposal: Proposal, pile: _Pile, studio: Studio) -> int:
+def _propose(options: argparse.Namespace, proposal: Proposal, pile: _Pile, studio: Studio) -> None:
     known = frozenset(copy.id for copy in studio.copies)
     changes, notes = added_files(
         studio.file,
@@ -265,15 +267,14 @@ def _propose(options: argparse.Namespace, proposal: Proposal, pile: _Pile, studi
     print(paragraphs(["", *notes], width=columns()), end="")
     if not changes:
         print("\nNothing to add: every picture that is there is promised and listed already.")
-        return OK
+        return
     print("\n" + changes_text((c.path, c.is_new, c.added) for c in changes), end="")
     if not options.add:
         print("\nNothing was written. Add --add to write this.")
-        return OK
+        return
     _write(changes)
     load_studio(studio.file)
     print("\nWritten.")
-    return OK
 
 
 def _write(changes: Sequence[Change]) -> None:

@@ -89,6 +89,7 @@ def _open(at: Look, session: LinkSession, pile: _Pile) -> None:
         pile.opened[copy.id] = found
         pile.chosen[copy.id] = candidates(found)
         pile.notes.extend(pile.chosen[copy.id].notes)
+        pile.notes.extend([f"{copy.id}: {found.note}"] if found.note and not found.is_damaged else [])
         pile.notes.extend(
             f"{copy.id}: the folder {folder} could not be listed: nothing in it is promised"
             for folder in found.unlisted
@@ -260,9 +261,11 @@ def _copy_notes(pile: _Pile) -> tuple[CopyNote, ...]:
     for id_, found in pile.opened.items():
         copy, sizes = found.copy, [ware.seen.size for ware in held.get(id_, ())]
         named = copy.at is not None or copy.url is not None
-        reason = found.reason if named and found.state is not State.HERE else ""
+        reason = found.reason if named else ""
         where = None if copy.at is None else str(copy.at)
-        notes.append(CopyNote(id_, copy.on, where, copy.form, len(sizes), sum(sizes), reason))
+        notes.append(
+            CopyNote(id_, copy.on, where, copy.form, len(sizes), sum(sizes), reason, is_damaged=found.is_damaged)
+        )
     return tuple(notes)
 
 

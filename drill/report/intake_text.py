@@ -7,7 +7,7 @@ from collections.abc import Iterable, Sequence
 from pathlib import Path
 
 from drill.proposal import Disagreement, Proposal, ShootNote
-from drill.report.words import paragraph, safe, table
+from drill.report.words import MAKE_ANEW, paragraph, safe, table
 from drill.units import say_size, say_span
 
 _MOST_LINES = 5
@@ -32,7 +32,7 @@ def _media(proposal: Proposal, width: int) -> str:
             place[c.on],
             f"{c.files:,}",
             say_size(c.bytes),
-            c.reason or c.at or "cannot be read from here",
+            (c.at if c.is_damaged else c.reason or c.at) or "cannot be read from here",
         ]
         for c in proposal.copies
     ]
@@ -87,7 +87,9 @@ def _unknown(proposal: Proposal) -> Iterable[str]:
     if assumed:
         yield f"where media are kept is assumed by their kind ({', '.join(assumed)}): correct it in the studio file"
     for copy in proposal.copies:
-        if copy.reason:
+        if copy.is_damaged:
+            yield f"{copy.id} is damaged, and what it lost is promised by no file here: {copy.reason}; {MAKE_ANEW}"
+        elif copy.reason:
             yield f"{copy.id} gives nothing now: {copy.reason}"
         elif copy.at is None and copy.form is None:
             yield (

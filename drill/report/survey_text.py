@@ -12,7 +12,7 @@ from drill import clock, units
 from drill.inventory import LOOKED_INTO, CopyStock, OddRate, ShootStock, Survey, Tally
 from drill.model import ProofAges
 from drill.report.ages_text import ages_text, say_age
-from drill.report.words import paragraph, safe, table
+from drill.report.words import MAKE_ANEW, paragraph, safe, table
 
 T = TypeVar("T")
 MOST_NAMES = 5
@@ -115,6 +115,8 @@ def _copy_short(copy: CopyStock) -> list[str]:
         said.append(f"{copy.copy}: the link expired {copy.expires}; get a new one")
     elif copy.falls_short and copy.state == "refuses":
         said.append(f"{copy.copy}: gives nothing: {copy.reason}")
+    elif copy.is_damaged:
+        said.append(f"{copy.copy}: the archive is damaged: {copy.reason}; {MAKE_ANEW}")
     if copy.unlisted:
         number = _count(len(copy.unlisted), "folder")
         said.append(

@@ -9,6 +9,8 @@ import re
 from collections.abc import Sequence
 from importlib import import_module
 
+MAKE_ANEW = "make it anew from a good copy, beside this one, and keep this one until the new one has been audited"
+
 
 def safe(text: str) -> str:
     """Return `text` with everything that is not plainly printable written as an escape."""

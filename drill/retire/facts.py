@@ -185,6 +185,7 @@ def _unknown(desk: Desk) -> list[str]:
         if holding.is_hidden:
             what = "cannot be reached" if found.state is State.AWAY else "gives nothing"
             said.append(f"{id_} {what} ({found.reason}), so what is on it now cannot be told")
+        said += [f"{id_} is damaged: {found.reason}"] if found.is_damaged else []
         said += [f"{id_}: {folder} could not be listed" for folder in found.unlisted]
     return said + [f"outside its copies there is {name} on it, which nobody looked at" for name in _beside(desk)]
 
@@ -269,6 +270,8 @@ def notes(desk: Desk) -> list[str]:
     for id_, source in desk.sources.items():
         if source.contents.found.state is State.REFUSES:
             said.append(f"{id_} gives nothing: {source.contents.found.reason}")
+        elif source.contents.found.is_damaged:
+            said.append(f"{id_} is damaged: {source.contents.found.reason}")
     return said
 
 

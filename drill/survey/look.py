@@ -22,7 +22,7 @@ class Found:
     """A copy as found: `state` is here, answers, away, refuses or expired; `entries` is None where nobody looked.
 
     `unlisted` has the folders of which the entries say nothing, with the reason; `root` is its place in the ledger.
-    `opened` is an archive as it was opened.
+    `opened` is an archive as it was opened, `note` what is worth knowing of it though it is in order.
     """
 
     copy: Copy
@@ -34,6 +34,7 @@ class Found:
     unlisted: tuple[str, ...] = ()
     root: Root | None = None
     opened: OpenCopy | None = None
+    note: str = ""
 
 
 def look(copy: Copy, medium: Medium, *, session: LinkSession, now: datetime, times: bool = False) -> Found:
@@ -55,7 +56,16 @@ def look(copy: Copy, medium: Medium, *, session: LinkSession, now: datetime, tim
             return Found(copy, medium, "away", str(error))
     opened = open_copy(copy, medium, session=session, downloads=Path())
     listing = opened.entries if opened.state is State.HERE else None
-    return Found(copy, medium, opened.state.value, opened.reason, listing, root=root_of(opened), opened=opened)
+    return Found(
+        copy,
+        medium,
+        opened.state.value,
+        opened.reason,
+        listing,
+        root=root_of(opened),
+        opened=opened,
+        note="" if opened.is_damaged else opened.note,
+    )
 
 
 def _look_behind(copy: Copy, medium: Medium, url: str, *, session: LinkSession, now: datetime) -> Found:

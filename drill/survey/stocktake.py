@@ -370,6 +370,7 @@ def _notes(looked: Iterable[_Seen]) -> list[str]:
             said += [f"{copy.id} refuses some of its files: {found.reason}"] if found.reason else []
         elif copy.archive is not None and copy.listed is None:
             said.append(unlisted_archive(copy.id))
+        said += [f"{copy.id}: {found.note}"] if found.note else []
     return said
 
 
