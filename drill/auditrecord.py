@@ -49,6 +49,18 @@ class FileResult:
 
 
 @dataclass(frozen=True, slots=True)
+class Elsewhere:
+    """What other copies hold of the `promised` files: `verified` by a reading, the `oldest` of these (RFC 3339), `said`
+    by a list alone; `nowhere` are those that no other copy is known to hold."""
+
+    promised: int
+    verified: int
+    oldest: str | None
+    said: int
+    nowhere: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class Sample:
     """What a spot check of one copy shows: of `files`, `sampled` were read and `bad` of them found damaged.
 
@@ -70,7 +82,10 @@ class CopyResult:
     """What an audit found on one copy.
 
     `counts` has every one of OUTCOMES. `continued` of the verified files were read by an audit that was cut short.
-    `reason` says why a copy was not reached, refuses, or vanished; `refuses` that it was reached and gives nothing.
+    `reason` says why a copy was not reached, refuses, or vanished, or how an archive that opens is damaged; `refuses`
+    that it was reached and gives nothing, `is_broken` of these that it is an archive too damaged to be opened. Then its
+    only file is the archive itself where it has no list, and `elsewhere` says what other copies hold. `headers_kept`:
+    its headers are kept beside the ledger.
     `other_bytes` are names of its own list that have other bytes there than promised, whatever their outcome.
     """
 
@@ -89,11 +104,19 @@ class CopyResult:
     other_bytes: tuple[OtherBytes, ...] = ()
     is_archive: bool = False
     has_list: bool = True
+    is_broken: bool = False
+    elsewhere: Elsewhere | None = None
+    headers_kept: bool = False
 
     @property
     def damaged(self) -> int:
-        """Return how many files are damaged or missing."""
-        return sum(self.counts[outcome] for outcome in DAMAGE)
+        """Return how many files are damaged or missing; a whole archive is none of them."""
+        return 0 if self.elsewhere is not None else sum(self.counts[outcome] for outcome in DAMAGE)
+
+    @property
+    def is_damaged(self) -> bool:
+        """Say whether it is an archive that opens and is damaged."""
+        return self.reached and not self.refuses and bool(self.reason)
 
 
 @dataclass(frozen=True, slots=True)
@@ -168,10 +191,8 @@ class Audit:
     @property
     def falls_short(self) -> bool:
         """Say whether damage was found, a copy gives nothing or not all, or one that was named was not reached."""
-        return any(
-            copy.damaged or copy.refuses or copy.unlisted or (not copy.reached and copy.copy in self.named)
-            for copy in self.copies
-        )
+        wrong = (copy.damaged or copy.refuses or copy.is_damaged or copy.unlisted for copy in self.copies)
+        return any(wrong) or any(not copy.reached and copy.copy in self.named for copy in self.copies)
 
 
 def to_json(audit: Audit) -> dict[str, Any]:
@@ -207,6 +228,9 @@ def _copy_json(copy: CopyResult) -> dict[str, Any]:
         "unlisted": list(copy.unlisted),
         "sample": None if copy.sample is None else asdict(copy.sample),
         "other_bytes": [asdict(one) for one in copy.other_bytes],
+        "is_broken": copy.is_broken,
+        "elsewhere": None if copy.elsewhere is None else asdict(copy.elsewhere),
+        "headers_kept": copy.headers_kept,
     }
 
 

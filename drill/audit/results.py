@@ -10,6 +10,7 @@ from fractions import Fraction
 from itertools import chain
 
 from drill.audit.around import Ranges
+from drill.audit.broken import elsewhere, is_broken, may_be_in
 from drill.audit.intact import Finder
 from drill.audit.judge import Judged, Results, judge_listed, judge_refusing, judge_unlisted, sizes_of
 from drill.audit.looks import Looks, said_of
@@ -44,6 +45,7 @@ class Found:
     drawn: frozenset[Key]
     looks: Looks
     other_bytes: tuple[OtherBytes, ...] = ()
+    headers_kept: bool = False
 
 
 def copy_results(
@@ -56,8 +58,18 @@ def copy_results(
     confidence: Fraction | None,
 ) -> list[CopyResult]:
     """Return what came of each copy, whose files were judged."""
-    finder = Finder(judged, promises, copies, proofs)
-    return [_result(one, judged[one.scope.found.copy.id], finder, confidence) for one in found]
+    sought = {
+        one.scope.found.copy.id: [*judged[one.scope.found.copy.id], *may_be_in(one.scope.found, promises)]
+        for one in found
+    }
+    finder = Finder(sought, promises, copies, proofs)
+    return [
+        replace(
+            _result(one, judged[one.scope.found.copy.id], finder, confidence),
+            elsewhere=elsewhere(one.scope.found, promises, finder),
+        )
+        for one in found
+    ]
 
 
 def judge_all(found: Sequence[Found], promises: Promises, *, whole: bool) -> dict[str, list[Judged]]:
@@ -128,6 +140,8 @@ def _result(one: Found, judged: Sequence[Judged], finder: Finder, confidence: Fr
         other_bytes=one.other_bytes,
         is_archive=found.is_archive,
         has_list=found.copy.listed is not None,
+        is_broken=is_broken(found),
+        headers_kept=one.headers_kept,
     )
 
 

@@ -26,6 +26,7 @@ from drill.auditrecord import Audit, CopyResult, Disagreement
 from drill.copies import LinkSession
 from drill.coverage import other_bytes
 from drill.errors import Unfinished
+from drill.insurance import is_kept
 from drill.ledger import AuditedCopy, Ledger
 from drill.model import Copy, Digest, Entry, Medium, OtherBytes, Problem, Seen, Shoot, Studio, Trouble
 from drill.places import named_inside
@@ -44,7 +45,8 @@ class Options:
     """How to audit: the moment that counts as now, which copies and shoots (all where none is named), how much.
 
     Without a seed, that of an audit that was cut short is used again, else `new_seed`. `afresh` reads everything again;
-    `look` decodes the files of which no digest is known.
+    `look` decodes the files of which no digest is known. `headers` is the folder where archives' headers are kept, if
+    any are.
     """
 
     now: datetime
@@ -55,6 +57,7 @@ class Options:
     limits: Limits = field(default_factory=Limits)
     afresh: bool = False
     look: bool = False
+    headers: Path | None = None
     progress: Callable[[str], None] = lambda text: None
 
 
@@ -144,6 +147,7 @@ class _Desk:
             self.pasts[id_] = Past(root_of(opened), self.ledger) if opened.state is State.HERE else Past()
             self.scopes[id_] = self._scope(opened)
             self._note_other_bytes(found.copy)
+            self.notes += [f"{id_}: {opened.note}"] if opened.note and not opened.is_damaged else []
 
     def _scope(self, found: OpenCopy) -> Scope:
         return setting_apart(self._whole_scope(found), named_inside(found.copy, self.studio), self.promises)
@@ -216,7 +220,7 @@ class _Desk:
         for copy in self.studio.copies:
             found = self.found.get(copy.id)
             if found is not None and found.state is State.REFUSES:
-                continue
+                continue  # whatever it held when it was read, it gives nothing now
             if found is None or found.state is not State.HERE:
                 for one in self.ledger.evidence_of_copy(copy.id, copy.on).values():
                     proofs.add(Proof(copy.id, one.path, one.read_at), one.digests)
@@ -332,9 +336,14 @@ class _Desk:
                 drawn=frozenset(key[1:] for key in self.choice.drawn.get(id_, ())),
                 looks=self.looks[id_],
                 other_bytes=self.other_bytes.get(id_, ()),
+                headers_kept=self._keeps_headers(found),
             )
             for id_, found in self.found.items()
         ]
+
+    def _keeps_headers(self, found: OpenCopy) -> bool:
+        folder = self.options.headers
+        return found.is_archive and folder is not None and is_kept(found.copy.id, folder)
 
     def _note_other_bytes(self, copy: Copy) -> None:
         """Note the names of a copy's list that have other bytes there than promised; nothing is read for that."""

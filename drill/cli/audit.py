@@ -21,6 +21,7 @@ from drill.cli.terminal import (
     whole,
 )
 from drill.errors import Mistake, Mistakes
+from drill.insurance import headers_folder
 from drill.ledger import Ledger
 from drill.model import Studio
 from drill.report.audit_text import audit_text
@@ -75,6 +76,7 @@ def _audit(options: argparse.Namespace) -> int:
         limits=limits,
         afresh=options.all,
         look=options.look,
+        headers=None if options.no_ledger else headers_folder(studio.ledger),
         progress=progress,
     )
     with Ledger.none() if options.no_ledger else Ledger.open(studio.ledger, warn=complain) as ledger:

@@ -7,9 +7,9 @@ from collections import defaultdict
 from collections.abc import Sequence
 
 from drill import clock, units
-from drill.auditrecord import Audit, CopyResult, FileResult
+from drill.auditrecord import Audit, CopyResult, Elsewhere, FileResult
 from drill.report.disagree_text import disagreements_text
-from drill.report.words import listed, paragraph, safe, table
+from drill.report.words import MAKE_ANEW, listed, paragraph, safe, table
 
 MOST_NAMES = 10
 _NAMED_TOGETHER = 3  # files of one piece of advice that are named
@@ -53,13 +53,18 @@ def _head(audit: Audit, width: int) -> str:
     left = sum(copy.counts["not_read"] for copy in audit.copies)
     text = f"{audit.studio}: {_many(verified)} verified on {_count(reached, 'copy', 'copies')}, "
     text += f"{damaged or 'none'} found damaged or missing{f', {left:,} not read' if left else ''}."
-    if not verified and not damaged:
+    broken = [copy.copy for copy in audit.copies if copy.is_broken or copy.is_damaged]
+    if not verified and not damaged and not broken:
         why = (
             "no copy could be reached"
             if not reached
             else "none of the files that were read is a promised or listed one"
         )
         text = f"{audit.studio}: nothing was verified: {why}{f'; {_many(left)} not read' if left else ''}."
+    if broken and not verified and not damaged:
+        text = f"{audit.studio}: nothing was verified{f'; {_many(left)} not read' if left else ''}."
+    if broken:
+        text += f" {_count(len(broken), 'archive is', 'archives are')} damaged as a whole: {', '.join(broken)}."
     text += f" {_many(other)} not what was promised, by the copy's own list." if other else ""
     text += f" Now is {audit.now}."
     text += f" Asked was {audit.limit} (seed {audit.seed})." if audit.limit else ""
@@ -81,8 +86,8 @@ def _table(audit: Audit, width: int) -> str:
     rows = [
         [
             copy.copy if copy.copy == copy.medium else f"{copy.copy} on {copy.medium}",
-            "no" if not copy.reached else "gives nothing" if copy.refuses else "yes",
-            *(_number(sum(copy.counts[outcome] for outcome in outcomes)) for _, outcomes in shown),
+            _reached(copy),
+            *(_shown(copy, outcomes) for _, outcomes in shown),
             units.say_size(copy.bytes_read) if copy.bytes_read else "-",
             _rate(copy),
         ]
@@ -97,6 +102,20 @@ def _table(audit: Audit, width: int) -> str:
         text += " " + OPENS_IS_LITTLE
     body = table(headers, rows, width, right=range(2, len(headers)), firm=(0,))
     return f"Copy by copy\n{body}\n{paragraph(text, width)}"
+
+
+def _reached(copy: CopyResult) -> str:
+    if not copy.reached:
+        return "no"
+    if copy.is_broken:
+        return "cannot be opened"
+    return "gives nothing" if copy.refuses else "damaged" if copy.is_damaged else "yes"
+
+
+def _shown(copy: CopyResult, outcomes: Sequence[str]) -> str:
+    if copy.elsewhere is not None and "unreadable" in outcomes:
+        return "all"
+    return _number(sum(copy.counts[outcome] for outcome in outcomes))
 
 
 def _number(count: int) -> str:
@@ -114,7 +133,7 @@ def _rate(copy: CopyResult) -> str:
 
 def _damage(copy: CopyResult, width: int) -> str:
     bad = sorted((file for file in copy.files if file.is_damage), key=lambda file: file.path)
-    if not bad:
+    if not bad or copy.elsewhere is not None:
         return ""
     kinds = [f"{copy.counts[kind]:,} {kind}" for kind in ("altered", "unreadable", "missing") if copy.counts[kind]]
     texts = [f"{file.path}: {file.outcome}: {file.detail}" for file in bad[:MOST_NAMES]]
@@ -171,6 +190,9 @@ def _first_steps(audit: Audit) -> list[str]:
     for copy in audit.copies:
         bad = [file for file in copy.files if file.is_damage]
         said += _failing(copy, bad)
+        said += _archive_steps(copy, audit.now)
+        if copy.elsewhere is not None:
+            continue  # its only file is the archive
         by_advice: dict[_Advice, list[FileResult]] = defaultdict(list)
         for file in sorted(bad, key=lambda file: file.path):
             by_advice[_advice(copy, file, audit.now)].append(file)
@@ -187,6 +209,31 @@ def _first_steps(audit: Audit) -> list[str]:
         if not copy.reached
     ]
     return said
+
+
+def _archive_steps(copy: CopyResult, now: str) -> list[str]:
+    """Say what to do about an archive that is damaged as a whole."""
+    if copy.is_damaged:
+        return [f"{copy.copy}: the archive is damaged: {copy.reason}; {MAKE_ANEW}"]
+    if not copy.is_broken:
+        return []
+    kept = ", all the more as its headers are kept beside the ledger" if copy.headers_kept else ""
+    get = f"drill run and drill recover look past the damage and may still get most out of it{kept}"
+    held = "" if copy.elsewhere is None else f"{_held_elsewhere(copy.elsewhere, now)}; "
+    return [f"{copy.copy}: the archive cannot be read in the ordinary way; {held}{get}; {MAKE_ANEW}"]
+
+
+def _held_elsewhere(held: Elsewhere, now: str) -> str:
+    age = "" if held.oldest is None else _age(held.oldest, now)
+    since = f"each {age}" + (" or later" if age.endswith("ago") else "")
+    if held.verified == held.promised:
+        many = "the one promised file is" if held.promised == 1 else f"all {held.promised:,} promised files are"
+        return f"{many} on other copies ({since})"
+    parts = [f"{held.verified:,} on other copies ({since})"] if held.verified else []
+    parts += [f"{held.said:,} said by lists to be on other copies, which nobody verified"] if held.said else []
+    if held.nowhere:
+        parts.append(f"{len(held.nowhere):,} known on no other copy ({_names(held.nowhere)}), so change nothing there")
+    return f"of {_many(held.promised)} promised {', '.join(parts)}"
 
 
 def _advice(copy: CopyResult, file: FileResult, now: str) -> _Advice:
@@ -207,7 +254,8 @@ def _step(copy: CopyResult, advice: _Advice, files: Sequence[FileResult]) -> str
     it = ("it" if one else "them") if wrong != "altered" else f"the {said} one{'' if one else 's'}"
     text = f"{_together(files)} on {copy.copy} {_state(copy, wrong, one=one)}; "
     if not holder:
-        return f"{text}no other copy is known to hold {it}: change nothing there, and look for {it} elsewhere now"
+        seek = f"change nothing there, {'try drill recover, ' if copy.is_broken else ''}and look for {it} elsewhere now"
+        return f"{text}no other copy is known to hold {it}: {seek}"
     if holder == copy.copy:
         which = (
             f"what is promised under {'that name' if one else 'those names'} is" if by_name else f"the {said} bytes are"
@@ -222,6 +270,8 @@ def _step(copy: CopyResult, advice: _Advice, files: Sequence[FileResult]) -> str
 def _state(copy: CopyResult, wrong: str, *, one: bool) -> str:
     if wrong == "missing":
         return "is missing" if one else "are missing"
+    if wrong == "unreadable" and copy.is_broken:
+        return "cannot be read in the ordinary way"
     if wrong == "unreadable":
         return "is damaged" if one else "are damaged"
     than = "its list says" if copy.has_list else "promised"
@@ -267,7 +317,9 @@ def _failing(copy: CopyResult, bad: Sequence[FileResult]) -> list[str]:
 def _to_know(audit: Audit) -> list[str]:
     said = []
     for copy in audit.copies:
-        if copy.refuses:
+        if copy.is_broken:
+            said.append(f"{copy.copy} cannot be opened: {copy.reason}")
+        elif copy.refuses:
             said.append(f"{copy.copy} was reached and gives nothing: {copy.reason}")
         if copy.unlisted:
             number = _count(len(copy.unlisted), "folder")
