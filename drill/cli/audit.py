@@ -30,10 +30,10 @@ from drill.shelf import needs_scratch
 from drill.studio import copies_named, load_studio, shoots_named
 
 AUDIT_EPILOG = """\
-exit codes: 0 all that was asked was done and no damage found; 1 files are altered, unreadable or missing, a copy gives
-nothing or not all, or one named by --copy could not be reached; 2 the command, the studio file, a manifest or the
-ledger is wrong; 3 it could not be finished (interrupted, a copy vanished, the ledger cannot be written): what was read
-is kept, and the same command goes on from there. Copies are only ever read.
+exit codes: 0 all that was asked was done and no damage found; 1 files are altered, unreadable or missing, an archive is
+damaged, a copy gives nothing or not all, or one named by --copy could not be reached; 2 the command, the studio file, a
+manifest or the ledger is wrong; 3 it could not be finished (interrupted, a copy vanished, the ledger cannot be
+written): what was read is kept, and the same command goes on from there. Copies are only ever read.
 """
 
 

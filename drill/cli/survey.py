@@ -22,8 +22,8 @@ from drill.survey import survey
 
 SURVEY_EPILOG = """\
 exit codes: 0 nothing falls short; 1 promised files are on no copy or of unclear size, listed files are missing, of
-another size, of other bytes than promised or wrong when last read, a link has expired or refuses, or the target
-verified_within is missed;
+another size, of other bytes than promised or wrong when last read, an archive is damaged, a link has expired or
+refuses, or the target verified_within is missed;
 2 the command, the studio file or a manifest is wrong; 3 it could not be finished. The rules that are shown (three
 copies, two kinds of media, one off-site; common practice in the field) are advice and change no exit code. Copies are
 only listed: no picture is read, unless --write-manifests says so. The headers of an archive in good health, a few kB,

@@ -3,12 +3,13 @@
 Flows in: a raw stream of the archive, a password. Flows out: its Anatomy. Must not know: faults, promises, salvage.
 Only headers are read. Every member stands alone: what hits its bytes costs that member. A local header costs nothing
 where the directory and the next header say where the bytes lie; the directory nothing where every local header has
-its member's sizes. That bytes are lost is said of bytes that are not all zeros.
+its member's sizes. That bytes are lost is said of bytes that are not all zeros. A program that stops at its first error
+looks for the directory from the end on, and finds nothing where it cannot read there.
 """
 
 from collections.abc import Iterator, Sequence
 from contextlib import suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from io import RawIOBase
 from zipfile import ZIP_STORED, ZipFile, ZipInfo
 
@@ -21,6 +22,9 @@ from drill.model import Entry
 from drill.structure.gapless import NONE, gapless
 
 _TAIL = 16  # the end of a compressed stream: marks, padding, check values
+# The end lies in the last 22 + 65,535 bytes (APPNOTE 4.3.16). 7-Zip 26.02 reads twice as many at once and then gives up
+# (measured); Info-ZIP 6.00 only what lies behind a multiple of 8 KiB, and further ones while the end is not in it.
+_SEARCHED = 128 * 1024
 _LARGEST_SECTOR = 64 * 1024  # a sector may hold a member's header and the directory's beginning
 
 
@@ -45,7 +49,7 @@ def anatomy_of(raw: RawIOBase, size: int, password: str | None, *, kept: bool) -
     members = [*full, *empty]
     begins = [place.begin for place in places if _has_bytes(place)]
     found = _extents(places, (start, size), members=len(members), kept=kept)
-    extents = gapless(found, size, begins, members=len(members))
+    extents = list(_searched(gapless(found, size, begins, members=len(members)), max(0, size - _SEARCHED)))
     packed = sum(place.info.compress_size for place in places if place.entry is not None)
     encrypted = any(place.info.flag_bits & LOCKED for place in places)
     streamed = sum(entry.size or 0 for entry in members)
@@ -91,6 +95,15 @@ def _bytes(place: _Place, lost: Members, stops: int) -> Iterator[Extent]:
     sure = end if part is Part.STORED else max(place.begin, end - _TAIL)
     yield Extent(place.begin, sure, part, stops, lost, lost)
     yield Extent(sure, end, part, stops, NONE, lost)
+
+
+def _searched(extents: Sequence[Extent], start: int) -> Iterator[Extent]:
+    """Yield the extents, cut at the place from which on the end is looked for: an error there costs the program all."""
+    for extent in extents:
+        if extent.start < start:
+            yield replace(extent, end=min(extent.end, start))
+        if extent.end > start:
+            yield replace(extent, start=max(extent.start, start), stops=0)
 
 
 def _has_bytes(place: _Place) -> bool:

@@ -1,9 +1,11 @@
 """What lies where in a zip or a tar: every byte is told once, members in their order, costs as the format has them."""
 
 import gzip
+import io
 import lzma
 import random
 import tracemalloc
+import zipfile
 
 import pytest
 from bad_disk import BadDisk
@@ -14,6 +16,7 @@ from drill.extents import Anatomy, Part
 from drill.structure import tarred, zipped
 
 RANDOM = random.Random(20260912)
+SEARCHED = 128 * 1024  # what 7-Zip reads at once to find a zip's directory (strace)
 FILES = {
     "kiln/A.dng": RANDOM.randbytes(70_000),
     "kiln/A.xmp": b"<x:xmpmeta/>\n" * 40,
@@ -63,9 +66,25 @@ def test_a_stored_members_bytes_are_told_exactly(kind: str) -> None:
     content = archive_of(kind)
     found = anatomy(kind, content)
     for number, entry in enumerate(found.members[:4]):
-        (extent,) = [e for e in found.extents if e.part is Part.STORED and e.least == (number, number + 1)]
-        assert content[extent.start : extent.end] == FILES[entry.path]
-        assert extent.most == extent.least and extent.stops == number
+        extents = [e for e in found.extents if e.part is Part.STORED and e.least == (number, number + 1)]
+        assert b"".join(content[e.start : e.end] for e in extents) == FILES[entry.path]
+        assert all(e.most == e.least for e in extents)
+        begins = extents[0]
+        assert begins.stops == (0 if kind == ".zip" and begins.end > len(content) - SEARCHED else number)
+
+
+def test_who_stops_finds_no_directory_where_a_zips_end_cannot_be_read() -> None:
+    out = io.BytesIO()
+    with zipfile.ZipFile(out, "w") as archive:
+        for number in range(9):
+            archive.writestr(f"R{number}.dng", RANDOM.randbytes(50_000))
+    content = out.getvalue()
+    edge = len(content) - SEARCHED
+    found = anatomy(".zip", content)
+    assert any(e.start == edge for e in found.extents) and found.extents[-1].end == len(content)
+    assert all(e.stops == 0 for e in found.extents if e.start >= edge)
+    assert {e.stops for e in found.extents if e.part is Part.STORED and e.end <= edge} == set(range(7))
+    assert [e.least for e in found.extents if e.part is Part.STORED and e.start >= edge] == [(6, 7), (7, 8), (8, 9)]
 
 
 def test_a_zips_directory_is_needed_by_who_stops_and_costs_nothing_at_best() -> None:

@@ -16,8 +16,7 @@ import zstandard
 from bad_disk import BadDisk
 
 from drill.copies import list_archive
-from drill.copies.tarred import is_complete
-from drill.copies.tarred import reader
+from drill.copies.tarred import is_complete, reader
 from drill.model import Entry, Listing, Store
 
 RANDOM = random.Random(2026)
