@@ -172,6 +172,11 @@ def test_no_link_in_the_folder_on_the_way_leads_into_a_copy(tmp_path: Path) -> N
     for name in ("reading", "run-1", "run-old/reading"):
         (way / name).symlink_to(copy / "raw", target_is_directory=True)
     (way / "run-old/0000001").symlink_to(copy / "raw/R0.dng")
+    with working(Home(tmp_path / "kept", {})):
+        (tmp_path / "kept" / WORKING / "run-older").mkdir()
+        (tmp_path / "kept" / WORKING / "run-older/door").symlink_to(copy, target_is_directory=True)
+        lock_room.remove_links(tmp_path / "kept" / WORKING)
+        assert not os.path.lexists(tmp_path / "kept" / WORKING / "run-older/door")
     assert bring_back(studio, tmp_path / "back").is_back
     assert {path: (path.read_bytes(), path.stat().st_mtime_ns) for path in copy.rglob("*") if path.is_file()} == before
     assert not way.exists()
@@ -257,6 +262,10 @@ def test_a_file_that_appears_meanwhile_keeps_its_name(
     with pytest.raises(FileExistsError):
         give_name(work, name)
     assert (work.read_bytes(), name.read_bytes()) == (b"right", b"it appeared meanwhile")
+    (tmp_path / "empty").write_bytes(b"")
+    with pytest.raises(FileExistsError):
+        give_name(work, tmp_path / "empty")
+    assert work.exists() and (tmp_path / "empty").read_bytes() == b""
     give_name(work, tmp_path / "free")
     assert (tmp_path / "free").read_bytes() == b"right" and not work.exists()
     with pytest.raises(OSError, match=r"No such file|cannot find"):
