@@ -132,9 +132,26 @@ class Drill:
 
 
 @dataclass(frozen=True, slots=True)
+class Mend:
+    """A copy with wrong files today: promised files that it fails to give, and those of which it gives other bytes.
+
+    `source` is the copy that has most of them: `right` were read there in this run and are, `said` were not read.
+    """
+
+    copy: str
+    failed: int
+    other: int
+    source: str | None
+    right: int
+    said: int
+    is_archive: bool
+
+
+@dataclass(frozen=True, slots=True)
 class Run:
-    """A whole run. `findings` (what is wrong on the copies today), `notes` (what could not be reached or matched,
-    which rates are assumed) and `ages` (how old the proofs are) are for people."""
+    """A whole run. `findings` (what is wrong on the copies today), `mends` (on which copies, and who could give it
+    anew), `notes` (what could not be reached or matched, which rates are assumed) and `ages` (how old the proofs are)
+    are for people."""
 
     studio: str
     started: str
@@ -145,6 +162,7 @@ class Run:
     drills: tuple[Drill, ...]
     titles: Mapping[str, str] = field(default_factory=dict)
     findings: tuple[str, ...] = ()
+    mends: tuple[Mend, ...] = ()
     notes: tuple[str, ...] = ()
     ages: tuple[ProofAges, ...] = ()
     unfinished: str | None = None

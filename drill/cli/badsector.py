@@ -92,7 +92,7 @@ def _check_outputs(options: argparse.Namespace) -> None:
     outputs = _outputs(options)
     if options.picture is not None and Path(options.picture).suffix.lower() not in PICTURES:
         what = "a map is drawn as .svg or .png"
-        raise Mistakes([Mistake("--picture", options.picture, what, "name a file that ends so")])
+        raise Mistakes([Mistake("--picture", str(options.picture), what, "name a file that ends so")])
     for option, file in outputs.items():
         check_file(Path(file), option=option)
         if falls_in(Path(file), options.archive):

@@ -42,7 +42,7 @@ def _say(read: Read) -> str:
         return "a web page comes in place of the file"
     if read.problem is None or read.finding is not None:
         return "not what was promised under that name (damaged, edited since, or another picture)"
-    return f"cannot be had ({read.problem.detail})"
+    return f"cannot be read in the ordinary way ({read.problem.detail})"
 
 
 def by_lists(copies: Iterable[Copy], shoots: Sequence[Shoot]) -> Wanting:

@@ -22,13 +22,14 @@ from drill.ledger import Ledger
 from drill.manifests import suffix, write_list
 from drill.measured import with_measured_rates
 from drill.model import Entry, Hazard, ProofAges, Scenario, Shoot, Studio
-from drill.record import Drill, Run
+from drill.record import Drill, Mend, Run
 from drill.rehearse.bench import Case
 from drill.rehearse.drill import Facts, drill
 from drill.rehearse.findings import Wanting, by_lists, say_wanting, wanting_files
 from drill.rehearse.holdings import Claims, Holdings
 from drill.rehearse.links import set_bench
 from drill.rehearse.memory import Memory
+from drill.rehearse.mending import Mending
 from drill.rehearse.opening import Headers, asking_order, open_copies
 from drill.rehearse.parts import Parts
 from drill.rehearse.reads import Read, Reads, place
@@ -76,6 +77,7 @@ def rehearse(studio: Studio, scenarios: Sequence[Scenario], options: Options) ->
     unfinished: str | None = None
     notes: list[str] = []
     findings: list[str] = []
+    mends: tuple[Mend, ...] = ()
     ages: list[ProofAges] = []
     try:
         with fresh_folder(studio.scratch, keep=options.keep) as folder:
@@ -88,7 +90,9 @@ def rehearse(studio: Studio, scenarios: Sequence[Scenario], options: Options) ->
                     hall.drill_shoot(shoot, number, drills, notes)
             finally:
                 notes.extend(hall.headers.warnings)
-                findings = say_wanting(by_lists(studio.copies, chosen) | hall.wanting)
+                listed = by_lists(studio.copies, chosen)
+                findings = say_wanting(listed | hall.wanting)
+                mends = hall.mending.mends(hall.copies, [id_ for id_, _ in listed if id_ in hall.copies])
                 ages = hall.ages(chosen)
                 hall.close()
     except KeyboardInterrupt:
@@ -105,6 +109,7 @@ def rehearse(studio: Studio, scenarios: Sequence[Scenario], options: Options) ->
         drills=tuple(record for _, _, record in sorted(drills, key=lambda item: item[:2])),
         titles={scenario.name: scenario.title for scenario in scenarios},
         findings=tuple(findings),
+        mends=mends,
         notes=tuple(notes),
         ages=tuple(ages),
         unfinished=unfinished,
@@ -134,6 +139,7 @@ class _Hall:
         self.worth: dict[str, Counter[tuple[str, int]]] = {}
         self.stages: list[Stage] = []
         self.wanting: Wanting = {}
+        self.mending = Mending()
         self.memory = Memory(options.ledger, studio.shoots, now=options.now)
         self.tried: dict[str, frozenset[str]] = {}  # of a spot check: by shoot, the promised paths to restore
         self._known_claims: tuple[tuple[str, int], list[Claims]] = (("", -1), [])
@@ -236,12 +242,14 @@ class _Hall:
         self.reads.forget_files()
 
     def _note_wanting(self, shoot: Shoot) -> None:
-        self.wanting |= wanting_files(
-            [(case.file, case.claims) for case in self._cases(shoot)],
-            read_of=self.reads.as_found,
-            is_here=lambda id_: self.copies[id_].state is State.HERE,
-            promised=self.holdings.promised,
-        )
+        def is_here(id_: str) -> bool:
+            return self.copies[id_].state is State.HERE
+
+        files = [(case.file, case.claims) for case in self._cases(shoot)]
+        as_found = self.reads.as_found
+        found = wanting_files(files, read_of=as_found, is_here=is_here, promised=self.holdings.promised)
+        self.mending.note(files, found, read_of=as_found, is_here=is_here)
+        self.wanting |= found
 
     def _drill(self, shoot: Shoot, stage: Stage) -> Facts:
         cases = self._cases(shoot)

@@ -26,6 +26,13 @@ def ages_text(ages: Sequence[ProofAges], *, now: str, width: int) -> str:
         "nobody can see that, so it says what the server sent then. Holds: by its list, else by names; of a copy that "
         "cannot be reached now, as it was last seen."
     ]
+    copies = [one for shoot in ages for one in shoot.copies]
+    if any(one.held > one.proven + one.never for one in copies):
+        said.append(
+            "Wrong: not right when last read in the ordinary way; a drill may still have saved it out of the damage."
+        )
+    if any(one.never for one in copies):
+        said.append("Never verified: drill audit reads these; a drill reads of each copy only what it needs.")
     said += [_wrong(shoot, one) for shoot in ages for one in shoot.copies if one.refuted]
     body = table(headers, rows, width, right=(2, 4, 5), firm=(0,))
     return "\n".join(["How old the proofs are", body, *(paragraph(safe(text), width) for text in said)])

@@ -17,6 +17,7 @@ from drill.record import (
     FileNote,
     FurtherFailures,
     LostWork,
+    Mend,
     Run,
     Seconds,
     Unchecked,
@@ -182,9 +183,49 @@ def test_the_legend_explains_what_the_table_has_and_nothing_else() -> None:
 
 
 def test_findings_stand_before_the_advice() -> None:
-    text = run_text(replace(RUN, findings=("ssd: a.dng: cannot be had (I/O error at byte 0)",)), width=80)
+    text = run_text(
+        replace(RUN, findings=("ssd: a.dng: cannot be read in the ordinary way (I/O error at byte 0)",)), width=80
+    )
     assert text.index("Wrong on the copies today") < text.index("What to do first")
-    assert "- ssd: a.dng: cannot be had" in text
+    assert "- ssd: a.dng: cannot be read in the ordinary way" in " ".join(text.split())
+
+
+@pytest.mark.parametrize(
+    ("mend", "words"),
+    [
+        (
+            Mend("zip", 8, 0, "ssd", 8, 0, True),
+            "Make zip anew from ssd, where they were read in this run and are right",
+        ),
+        (Mend("zip", 1, 0, "ssd", 1, 0, True), "Make zip anew from ssd, where it was read in this run and is right"),
+        (
+            Mend("ssd", 0, 1, "zip", 0, 1, False),
+            "Look at it first: a file may have been edited since. Copy it anew from",
+        ),
+        (
+            Mend("ssd", 3, 0, "zip", 1, 2, False),
+            "(1 file of them is right, the others were not read in this run: drill",
+        ),
+        (Mend("ssd", 3, 2, "zip", 1, 2, False), "zip has 3, and 1 of these were read in this run and are right"),
+        (Mend("ssd", 3, 0, None, 0, 0, False), "No other copy here is known to have all of them: drill recover"),
+        (Mend("zip", 0, 0, None, 0, 0, True), "drill audit --copy zip."),
+    ],
+)
+def test_what_is_damaged_today_is_in_the_head_and_comes_first_in_the_advice(mend: Mend, words: str) -> None:
+    text = " ".join(run_text(replace(RUN, drills=(GOOD,), mends=(mend,)), width=80).split())
+    assert "none falls short. Today, without any scenario, 1 copy has files that are damaged" in text
+    advice = text[text.index("What to do first") :]
+    assert advice.startswith(f"What to do first 1. {mend.copy}") and words in advice
+    if mend.failed + mend.other:
+        assert "Keep what is there until the new one is verified" in advice
+
+
+def test_advice_for_damage_of_today_leaves_room_for_one_scenario() -> None:
+    mends = tuple(Mend(f"d{n}", 1, 0, None, 0, 0, False) for n in range(7))
+    text = " ".join(run_text(replace(RUN, mends=mends), width=80).split())
+    assert "7 copies have" in text and "d4 and 2 more" in text
+    assert "3. d2, today" in text and "d3, today" not in text and "4. otter, if this happens" in text
+    assert "Today, without any scenario" not in run_text(RUN, width=200)
 
 
 def test_a_restored_drill_that_misses_its_target_is_marked_and_the_mark_explained() -> None:
