@@ -8,7 +8,7 @@ from collections.abc import Sequence
 
 from drill import clock, units
 from drill.historyrecord import DrillThen, DueShoot, History, RunThen, WorseCopy, WorseDrill
-from drill.report.words import paragraph, safe, table
+from drill.report.words import listed, paragraph, safe, table
 
 DAY_S = 86400.0
 MOST_RUNS = 20
@@ -31,8 +31,8 @@ def history_text(history: History, *, width: int = 80) -> str:
         return "\n\n".join([paragraph(f"{safe(history.studio)}: {NONE_YET}", width), *_notes(history, width)]) + "\n"
     parts = [
         paragraph(_head(history), width),
-        _listed("What got worse since the time before", _worse(history), width),
-        _listed("What to do first", _first_steps(history), width),
+        listed("What got worse since the time before", _worse(history), width),
+        listed("What to do first", _first_steps(history), width),
         _due_table(history, width),
         _run_table(history.runs, width),
         *_notes(history, width),
@@ -63,14 +63,8 @@ def _head(history: History) -> str:
 
 
 def _notes(history: History, width: int) -> list[str]:
-    found = _listed("To know", history.notes, width)
+    found = listed("To know", history.notes, width)
     return [found] if found else []
-
-
-def _listed(title: str, texts: Sequence[str], width: int) -> str:
-    if not texts:
-        return ""
-    return f"{title}\n" + "\n".join(paragraph(safe(text), width, first="- ", rest="  ") for text in texts)
 
 
 # --- what got worse --------------------------------------------------------------------------------------------------

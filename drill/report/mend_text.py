@@ -53,7 +53,7 @@ def _anew(one: Mend, wrong: int) -> str:
         )
     return (
         f"No other copy is known to have all of them; {one.source} has {one.right + one.said:,}, and {one.right:,} of "
-        f"these were read in this run and are right. drill recover gets out what can be had of all copies together. {keep}"
+        f"these were read in this run and are right. drill recover gets out what all copies together give. {keep}"
     )
 
 

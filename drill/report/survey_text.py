@@ -12,11 +12,12 @@ from drill import clock, units
 from drill.inventory import LOOKED_INTO, CopyStock, OddRate, ShootStock, Survey, Tally
 from drill.model import ProofAges
 from drill.report.ages_text import ages_text, say_age
-from drill.report.words import MAKE_ANEW, paragraph, safe, table
+from drill.report.words import MAKE_ANEW, listed, paragraph, safe, table
 
 T = TypeVar("T")
 MOST_NAMES = 5
 DAY_S = 86400.0
+_NO_LIST = "that no list or promise names"
 
 NOT_PROVED = (
     "What this does not prove: names and sizes were listed, and the survey read no picture. One that is there may be "
@@ -34,13 +35,13 @@ def survey_text(survey: Survey, *, width: int = 80) -> str:
     short += _unproved(survey.shoots, clock.parse_time(survey.now))
     parts = [
         _head(survey, len(short), width),
-        _listed("What falls short", short, width),
+        listed("What falls short", short, width),
         _shoot_table(survey.shoots, width),
         _class_table(survey.shoots, width),
         _copy_table(survey.copies, width),
         ages_text(_ages(survey), now=survey.now, width=width),
-        _listed("Where a shoot is in danger (advice: it does not change the exit code)", _advice(survey), width),
-        _listed("To know", [*_to_know(survey), *survey.notes], width),
+        listed("Where a shoot is in danger (advice: it does not change the exit code)", _advice(survey), width),
+        listed("To know", [*_to_know(survey), *survey.notes], width),
         paragraph(NOT_PROVED, width),
     ]
     return "\n\n".join(part for part in parts if part) + "\n"
@@ -52,15 +53,10 @@ def _head(survey: Survey, short: int, width: int) -> str:
     none = sum(len(s.on_no_copy) for s in survey.shoots)
     text = f"{survey.studio}: {_many(files)} promised in {_count(len(survey.shoots), 'shoot')}"
     text += f" ({units.say_size(size)})" if size else ""
-    text += f", {none or 'none'} on no copy, {lone or 'none'} on one copy only. Now is {survey.now}. "
+    text += f", {f'{none} on no copy' if none else 'each of them on a copy'}, {lone or 'none'} on one copy only. "
+    text += f"Now is {survey.now}. "
     text += f"{_count(short, 'thing')} fall{'s' if short == 1 else ''} short." if short else "Nothing falls short."
     return paragraph(safe(text), width)
-
-
-def _listed(title: str, texts: Sequence[str], width: int) -> str:
-    if not texts:
-        return ""
-    return f"{title}\n" + "\n".join(paragraph(safe(text), width, first="- ", rest="  ") for text in texts)
 
 
 # --- what falls short --------------------------------------------------------------------------------------------
@@ -217,10 +213,11 @@ def _copy_table(copies: Sequence[CopyStock], width: int) -> str:
         ]
         for copy in copies
     ]
-    headers = ["Copy", "What, where", "State", "Listed", "Promised", "There", "Missing", "Other size", "Extra"]
+    headers = ["Copy", "What, where", "State", "Listed", "Promised", "There", "Missing", "Other size", "Others"]
     text = (
-        "Listed: names in its own list. Promised: promised files it is said to hold. Extra: files that no list or "
-        "promise names."
+        "Listed: names in its own list. Promised: promised files it is said to hold. Others: files that no list "
+        "or promise names."
+        + (" Gives nothing: it answers or is there, and no file comes." if any(map(_gives_nothing, copies)) else "")
         + ("" if any(_ever_read(copy) for copy in copies) else " No byte of these copies was ever read.")
     )
     return f"Copy by copy\n{table(headers, rows, width, right=(3, 4, 5, 6, 7, 8), firm=(0,))}\n{paragraph(text, width)}"
@@ -240,9 +237,15 @@ def _ages(survey: Survey) -> list[ProofAges]:
 def _state(copy: CopyStock) -> str:
     if copy.state == "away":
         return "on paper"
-    if copy.expires_in_seconds is None or copy.state in ("expired", "refuses"):
+    if _gives_nothing(copy):
+        return "gives nothing"
+    if copy.expires_in_seconds is None or copy.state == "expired":
         return copy.state
     return f"{copy.state}, {_until(copy.expires_in_seconds)}"
+
+
+def _gives_nothing(copy: CopyStock) -> bool:
+    return copy.state == "refuses"
 
 
 def _until(span_s: float) -> str:
@@ -339,7 +342,7 @@ def _to_know(survey: Survey) -> list[str]:
             renamed = (
                 "" if copy.listed is not None else " (a picture under another name is found by a drill, which reads)"
             )
-            said.append(f"{copy.copy}: {_many(len(copy.extra))} extra{renamed}: {_names(copy.extra)}")
+            said.append(f"{copy.copy}: {_many(len(copy.extra))} {_NO_LIST}{renamed}: {_names(copy.extra)}")
     return said + _headers(survey.copies)
 
 
@@ -350,10 +353,11 @@ def _headers(copies: Sequence[CopyStock]) -> list[str]:
     said = []
     if kept:
         said.append(
-            f"the headers of {_names(kept)} are kept beside the ledger: a bad sector in them takes nothing away"
+            f"the headers of {_names(kept)} are kept beside the ledger: where an archive has lost its own, drill run "
+            "and drill recover use these, and no file is lost for that"
         )
     if bare:
-        what = "are not kept beside the ledger yet: a bad sector in them could take everything in it"
+        what = "are not kept beside the ledger yet: one bad sector in them could take every file of the archive"
         said.append(f"the headers of {_names(bare)} {what}")
     return said
 

@@ -11,7 +11,7 @@ from drill.record import VERDICTS, Drill, FileNote, Run
 from drill.report.ages_text import ages_text
 from drill.report.saved_text import saved_text
 from drill.report.spot_text import is_only_left_out, spot_text
-from drill.report.words import paragraph, safe, table
+from drill.report.words import listed, paragraph, safe, table
 
 MOST_ADVICE = 3
 ROOM_FOR_SCORES = 96  # columns; on a narrower terminal the scores are in the second table only
@@ -31,10 +31,10 @@ def run_text(run: Run, *, width: int = 80) -> str:
         lines = worst_of_variants(run.drills)
         parts += [spot_text(run, width), _scenario_table(lines, width), _shoot_table(run.drills, width)]
         parts += [saved_text(run.drills, width)]
-        parts += [_listed("Wrong on the copies today, without any scenario", run.findings, width)]
+        parts += [listed("Wrong on the copies today, without any scenario", run.findings, width)]
         parts += [_advice(run, lines, width)]
     parts += [ages_text(run.ages, now=run.now, width=width)]
-    parts += [_listed("To know", run.notes, width), paragraph(NOT_PROVED, width)]
+    parts += [listed("To know", run.notes, width), paragraph(NOT_PROVED, width)]
     return "\n\n".join(part for part in parts if part) + "\n"
 
 
@@ -293,9 +293,3 @@ def _silent_words(drill: Drill) -> str:
 
 def _many(count: int) -> str:
     return "1 file" if count == 1 else f"{count} files"
-
-
-def _listed(title: str, texts: Sequence[str], width: int) -> str:
-    if not texts:
-        return ""
-    return f"{title}\n" + "\n".join(paragraph(safe(text), width, first="- ", rest="  ") for text in texts)

@@ -33,7 +33,8 @@ def test_a_survey_keeps_headers_and_says_so(tmp_path: Path) -> None:
     assert of_copy(do(built, "survey", "--no-ledger", "--json", "-"))["headers_kept"] is None
     assert not kept.exists()
     outcome = do(built, "survey")
-    assert "the headers of x are kept beside the ledger" in " ".join(outcome.out.split()), outcome.said
+    said = " ".join(outcome.out.split())
+    assert "the headers of x are kept beside the ledger: where an archive has lost its own" in said, outcome.said
     (text,) = kept.iterdir()
     assert "xxd -r" in text.read_text(encoding="utf-8")
     assert of_copy(do(built, "survey", "--json", "-"))["headers_kept"] is True

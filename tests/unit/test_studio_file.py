@@ -105,6 +105,29 @@ def test_forms(tmp_path: Path, at: str, form: str, archive: str | None) -> None:
     assert (copy.form, copy.archive) == (form, archive)
 
 
+def test_a_path_is_shown_as_people_write_it(tmp_path: Path) -> None:
+    home = tmp_path / "studio"
+    home.mkdir()
+    (tmp_path / "media/tablet").mkdir(parents=True)
+    at = load(home, SMALL.replace('"media/tablet"', '"../media/./tablet"')).copies[0].at
+    assert at == tmp_path / "media/tablet"
+    write(home, SMALL.replace('"media/tablet"', '"../media/tablet"'))
+    assert load_studio(home / ".." / "studio" / "studio.toml").copies[0].at == at
+    away = load(home, SMALL.replace("media/tablet", "../not-there/tablet")).copies[0].at
+    assert away == tmp_path / "not-there/tablet"
+
+
+def test_a_path_that_climbs_out_of_a_link_stays_as_it_is(tmp_path: Path) -> None:
+    (tmp_path / "far/deep").mkdir(parents=True)
+    (tmp_path / "far/media/tablet").mkdir(parents=True)
+    try:
+        (tmp_path / "near").symlink_to(tmp_path / "far/deep", target_is_directory=True)
+    except OSError:
+        pytest.skip("links may not be made here")
+    at = load(tmp_path, SMALL.replace('"media/tablet"', '"near/../media/tablet"')).copies[0].at
+    assert at is not None and at.resolve() == (tmp_path / "far/media/tablet").resolve()
+
+
 def test_a_folder_named_like_an_archive_is_a_folder(tmp_path: Path) -> None:
     (tmp_path / "odd.zip").mkdir()
     assert load(tmp_path, SMALL.replace("media/tablet", "odd.zip")).copies[0].form == "folder"

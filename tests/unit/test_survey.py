@@ -407,6 +407,17 @@ def test_the_tables_fit_80_columns_and_names_cannot_move_the_cursor(tmp_path: Pa
     assert "\x1b" not in text and "\\x1b" in text
 
 
+def test_an_archive_that_is_none_gives_nothing_and_unknown_files_are_said_to_be_that(tmp_path: Path) -> None:
+    copies = (copy("x", *FILES[:1], form=".zip"), copy("y", *FILES[:2]))
+    built = build(tmp_path / "s", Studio(media=media("x", "y"), shoots=(shoot(*FILES[:1]),), copies=copies))
+    text = " ".join(survey_text(survey(load_studio(built.file), now=NOW)).split())
+    assert "each of them on a copy, none on one copy only" in text
+    assert "1 file that no list or promise names" in text and "ives nothing" not in text
+    (tmp_path / "s/media/x/pictures.zip").write_bytes(b"no archive")
+    text = " ".join(survey_text(survey(load_studio(built.file), now=NOW)).split())
+    assert "gives nothing" in text and "Gives nothing: it answers" in text and "refuses" not in text
+
+
 def test_five_names_are_shown_and_the_rest_counted(tmp_path: Path) -> None:
     many = tuple((f"raw/A{n:03}.dng", A) for n in range(12))
     found = take(
