@@ -94,6 +94,7 @@ class Proposal:
     lists: Mapping[str, tuple[ListLine, ...]]  # copy id → what it was seen to hold
     present: Mapping[str, frozenset[str]]  # copy id → every path that is there, read or not
     closed: Mapping[str, tuple[str, ...]] = field(default_factory=dict)  # copy id → folders that could not be listed
+    unread: Mapping[str, Mapping[str, str]] = field(default_factory=dict)  # copy id → path that could not be read → why
     left_out: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
     gap_s: float = 0.0

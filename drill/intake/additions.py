@@ -74,7 +74,15 @@ def added_files(
                 present = proposal.present.get(copy.id, frozenset()) | hidden
                 ours = bool(_own_keys_of(copy, written))
                 notes.extend(
-                    changed_since(copy, listed, present=present, promised=promised, others=proposal.lists, ours=ours)
+                    changed_since(
+                        copy,
+                        listed,
+                        present=present,
+                        promised=promised,
+                        others=proposal.lists,
+                        unread=proposal.unread.get(copy.id, ()),
+                        ours=ours,
+                    )
                 )
     if tables:
         before = studio_file.read_bytes()

@@ -6,6 +6,7 @@ Errors: Mistakes. A folder that is empty is taken for a drive that is not plugge
 
 import os
 import re
+from collections import Counter
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -168,9 +169,14 @@ def copies_on(given: Given, medium: Medium, *, taken: set[str], known: Iterable[
         return [_copy(medium, medium.id, taken, at=given.at)]
     seen = {Path(os.path.realpath(path)) for path in known}
     found = [] if Path(os.path.realpath(given.at)) in seen else [_copy(medium, medium.id, taken, at=given.at)]
-    for path in archives_below(given.at):
-        if Path(os.path.realpath(path)) not in seen:
-            name = f"{medium.id}-{naming.slug(_stem(path.name)) or 'archive'}"
+    paths = [path for path in archives_below(given.at) if Path(os.path.realpath(path)) not in seen]
+    names = [f"{medium.id}-{naming.slug(_stem(path.name)) or 'archive'}" for path in paths]
+    counts = Counter(names)
+    for path, name in zip(paths, names, strict=True):
+        if counts[name] > 1 or name in taken:  # 2026.7z and 2026.zip: the ending tells which is which
+            ending = (archive_format(path.name) or "").replace(".", "-")
+            found.append(_copy(medium, name + ending, taken, at=path))
+        else:
             found.append(_copy(medium, name, taken, at=path))
     return found
 

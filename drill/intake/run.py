@@ -59,6 +59,7 @@ class _Pile:
     wares: list[Ware] = field(default_factory=list)
     hollow: list[Ware] = field(default_factory=list)
     notes: list[str] = field(default_factory=list)
+    unread: dict[str, dict[str, str]] = field(default_factory=dict)
     readings: Readings = field(default_factory=Readings)
 
     @property
@@ -103,17 +104,17 @@ def _read(at: Look, pile: _Pile) -> None:
     jobs = [Job(pile.opened[id_], entry) for id_, chosen in pile.chosen.items() for entry in chosen.entries]
     pile.readings = read_files(jobs, kinds=sorted(kinds), ledger=at.ledger, now=at.now, progress=at.progress)
     for id_, chosen in pile.chosen.items():
-        unread: list[str] = []
+        unread: dict[str, str] = {}
         hollow: list[Ware] = []
         for item in wares(pile.opened[id_], chosen, pile.readings, kinds=kinds):
             if not isinstance(item, Ware):
-                unread.append(f"{item[0].path} ({item[1].detail})")
+                unread[item[0].path] = item[1].detail
             elif item.is_picture and is_hollow(item.seen):
                 hollow.append(item)
             else:
                 pile.wares.append(item)
         if unread:
-            pile.notes.append(f"{id_}: {_some(unread, 'file')} could not be read")
+            pile.unread[id_] = unread
         if hollow:
             paths = [ware.entry.path for ware in hollow]
             pile.notes.append(f"{id_}: {_some(paths, 'file')} left out: empty, or never filled")
@@ -161,6 +162,7 @@ def _sorted(at: Look, pile: _Pile) -> Proposal:
         lists=lists,
         present={id_: frozenset(e.path for e in o.entries) for id_, o in pile.opened.items() if o.state is State.HERE},
         closed={id_: tuple(_folder_named(f) for f in o.unlisted) for id_, o in pile.opened.items() if o.unlisted},
+        unread=pile.unread,
         left_out=tuple(_left_out(pile, strangers)),
         notes=(
             *pile.notes,

@@ -20,30 +20,40 @@ def changed_since(
     present: Collection[str],
     promised: Collection[Digest],
     others: Mapping[str, Sequence[ListLine]],
+    unread: Collection[str] = (),
     ours: bool,
 ) -> list[str]:
-    """Return what to say of each kind of change. `present` are all paths that are there, read or not; `others`
-    what every copy was seen to hold, by id; `ours` whether its list is one that `drill new` may make anew."""
+    """Return what to say of each kind of change. `present` are all paths that are there, read or not; `others` what
+    every copy was seen to hold, by id; `unread` the paths that could not be read; `ours` whether its list is one that
+    `drill new` may make anew."""
     now = {item.path: item.digests for item in found}
     listed = copy.listed or ()
     if not any(item.path in now for item in listed):
         return []  # names of another form, such as absolute ones
     held = {digest for item in found for digest in item.digests}
     kinds: dict[str, list[str]] = defaultdict(list)
-    right: set[str] = set()
+    right: dict[str, set[str]] = defaultdict(set)
     for item in listed:
+        kind = ""
         if item.path not in now:
-            if item.path not in present:
-                kinds["moved" if held & set(item.digests) else "gone"].append(item.path)
+            if item.path in unread:
+                kind = "unread"
+            elif item.path not in present:
+                kind = "moved" if held & set(item.digests) else "gone"
         elif _differ(item.digests, now[item.path]):
             was, is_now = promised_in(item.digests, promised), promised_in(now[item.path], promised)
             kind = "damaged" if was else "repaired" if is_now else "changed"
+        if kind:
             kinds[kind].append(item.path)
-            if kind == "damaged":
-                right |= {id_ for id_, lines in others.items() if any(_same(item.digests, ln.digests) for ln in lines)}
+        if kind in ("damaged", "unread"):
+            right[kind] |= {
+                id_ for id_, lines in others.items() if any(_same(item.digests, ln.digests) for ln in lines)
+            }
     said = []
     for kind, paths in kinds.items():
-        said.append(f"{copy.id}: {_count(paths)} {_words(kind, right, copy.id if ours else None)}: {_some(paths)}")
+        said.append(
+            f"{copy.id}: {_count(paths)} {_words(kind, right[kind], copy.id if ours else None)}: {_some(paths)}"
+        )
     return said
 
 
@@ -58,6 +68,7 @@ def _words(kind: str, right: Collection[str], id_: str | None) -> str:
     return {
         "damaged": f"no longer what was promised (damaged, edited, or another picture of that name): {where}; look "
         f"before anything is copied over them, or {again}",
+        "unread": f"in its list and could not be read (damaged, or the drive fails): {where}; drill audit tells more",
         "repaired": f"now what was promised, and its list does not say so yet; {again}",
         "changed": f"other than its list says; {again}",
         "moved": f"moved or renamed since its list was made; {again}",

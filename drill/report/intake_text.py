@@ -6,7 +6,7 @@ Flows in: a proposal, the files written or proposed. Flows out: text. Must not k
 from collections.abc import Iterable, Sequence
 from pathlib import Path
 
-from drill.proposal import Disagreement, Proposal, ShootNote
+from drill.proposal import CopyNote, Disagreement, Proposal, ShootNote
 from drill.report.words import MAKE_ANEW, paragraph, safe, table
 from drill.units import say_size, say_span
 
@@ -17,6 +17,9 @@ _MOST_DIFFERING = 8
 def proposal_text(proposal: Proposal, *, width: int) -> str:
     """Return what was found, as tables and sentences."""
     parts = [_media(proposal, width), _shoots(proposal, width), _differing(proposal.shoots, width)]
+    parts.append(
+        _said("Could not be read, so perhaps damaged (the rest of that copy was read):", _unread(proposal), width)
+    )
     parts.append(_said("Left out of the promises:", proposal.left_out, width))
     parts.append(_said("What could not be found out, and what was assumed:", _unknown(proposal), width))
     return "\n".join(part for part in parts if part)
@@ -35,10 +38,18 @@ def _media(proposal: Proposal, width: int) -> str:
             (c.at if c.is_damaged else c.reason or c.at) or "cannot be read from here",
         ]
         for c in proposal.copies
+        if not _has_archives_alone(c, proposal)
     ]
     heads = ["copy", "kind of medium", "place", "files", "size", "where"]
     assumed = "\n?: where it is kept is only assumed." if any(note.assumed for note in proposal.media) else ""
     return "Copies found\n\n" + table(heads, rows, width, right=(3, 4), firm=(0,)) + assumed + "\n"
+
+
+def _has_archives_alone(one: CopyNote, proposal: Proposal) -> bool:
+    """Say whether a folder holds nothing but archives, which are copies of their own."""
+    if one.files or one.form != "folder" or one.reason or one.id in proposal.unread:
+        return False
+    return any(other.on == one.on and other.form == "archive" for other in proposal.copies)
 
 
 def _shoots(proposal: Proposal, width: int) -> str:
@@ -80,6 +91,20 @@ def _readings(one: Disagreement) -> str:
     promised = f"promised as on {' and '.join(one.readings[0])}" if one.readings and one.readings[0] else "promised"
     marked = "judged" if one.judged else "settled"
     return f"{sides or 'on no copy'}; {promised}, {marked}: {one.why}"
+
+
+def _unread(proposal: Proposal) -> Iterable[str]:
+    """Say for each copy, by the reason, what could not be read on it."""
+    where = {copy.id: copy.at for copy in proposal.copies}
+    for id_, unread in proposal.unread.items():
+        reasons: dict[str, list[str]] = {}
+        for path, why in unread.items():
+            reasons.setdefault(why, []).append(path)
+        at = f" ({where[id_]})" if where.get(id_) else ""
+        for why, paths in reasons.items():
+            more = f" and {len(paths) - _MOST_LINES} more" if len(paths) > _MOST_LINES else ""
+            number = "1 file" if len(paths) == 1 else f"{len(paths)} files"
+            yield f"{id_}{at}: {number}: {', '.join(paths[:_MOST_LINES])}{more}: {why}"
 
 
 def _unknown(proposal: Proposal) -> Iterable[str]:

@@ -6,6 +6,7 @@ import shutil
 import signal
 import subprocess
 import sys
+import tarfile
 import time
 import zipfile
 from collections import Counter
@@ -160,6 +161,37 @@ def test_archives_that_cannot_be_read_are_said_and_the_rest_is_promised(tmp_path
     text = (tmp_path / "st/studio.toml").read_text("utf-8")
     assert text.count('# password_env = "ARCHIVE_PASSWORD"') == 2
     assert files_below(tmp_path / "st/manifests") == ["heron.xxh128", "on-a.xxh128"]
+
+
+def test_a_damaged_archive_is_named_with_what_could_not_be_read_and_where_it_is_right(tmp_path: Path) -> None:
+    for number in (1, 2, 3):
+        put(tmp_path / f"card/heron/{number}.jpg", shot(number))
+    (tmp_path / "disk").mkdir()
+    for name in ("2026.zip", "2026.tar"):
+        pack(name, tmp_path)
+    media = ("--medium", f"card={tmp_path / 'card'}", "--medium", f"hard-disk={tmp_path / 'disk'}")
+    first = new(tmp_path / "st", *media)
+    assert first.code == 0, first.said
+    table = first.out[: first.out.index("Shoots")]
+    assert "disk-2026-zip" in table and "disk-2026-tar" in table and not re.search(r"^disk ", table, re.MULTILINE)
+    content = bytearray((tmp_path / "disk/2026.zip").read_bytes())
+    content[content.index(shot(2)) + 60] ^= 255
+    (tmp_path / "disk/2026.zip").write_bytes(content)
+    said = re.sub(r"\s+", " ", new(tmp_path / "st").out)
+    assert "Could not be read, so perhaps damaged" in said and "2026.zip): 1 file: heron/2.jpg" in said
+    assert "disk-2026-zip: 1 file is in its list and could not be read" in said
+    assert "right on card, disk-2026-tar; drill audit tells more: heron/2.jpg" in said
+
+
+def pack(name: str, home: Path) -> None:
+    """Pack the card's pictures, stored as they are, into an archive on the disk."""
+    if name.endswith(".zip"):
+        with zipfile.ZipFile(home / "disk" / name, "w") as box:
+            for number in (1, 2, 3):
+                box.writestr(f"heron/{number}.jpg", shot(number))
+    else:
+        with tarfile.open(home / "disk" / name, "w") as tape:
+            tape.add(home / "card/heron", "heron")
 
 
 def test_gap_digest_and_name_are_taken(tmp_path: Path) -> None:

@@ -15,7 +15,7 @@ from piles import film, jpeg, raw, sha
 from drill.errors import Mistakes
 from drill.intake.additions import added_files
 from drill.intake.draft import Change, first_files
-from drill.intake.media import copies_on, medium_for, read_given
+from drill.intake.media import Given, copies_on, medium_for, read_given
 from drill.intake.run import Look, look
 from drill.ledger import Ledger
 from drill.manifests import read_manifest
@@ -159,8 +159,12 @@ def test_archives_below_a_folder_are_copies_of_their_own(tmp_path: Path) -> None
     for name in ("A.ZIP", "years/b.tar.gz", ".Trashes/c.zip", "._d.zip", "e.rar", "years/a.7z"):
         put(tmp_path / "drive" / name, b"x")
     table = Table(f"ssd={tmp_path / 'drive'}")
-    assert [copy.id for copy in table.copies] == ["drive", "drive-a", "drive-a-2", "drive-b"]
+    assert [copy.id for copy in table.copies] == ["drive", "drive-a-zip", "drive-a-7z", "drive-b"]
     assert {copy.on for copy in table.copies} == {"drive"}
+    again = Given("ssd", tmp_path / "drive")
+    known = [copy.at for copy in table.copies if copy.at is not None and copy.id != "drive-a-7z"]
+    later = copies_on(again, table.media["drive"], taken={"drive-a"}, known=known)
+    assert [copy.id for copy in later] == ["drive-a-7z"]  # of a name that an older studio file gave to another
 
 
 # --- a look at real files ----------------------------------------------------------------------------------------
