@@ -14,6 +14,8 @@ from drill.rates import Measurement, Rate, fit
 from drill.timing import ceiling
 from drill.units import say_size, say_span
 
+PLAIN = frozenset({".tar"})  # archives whose files lie in them as they are: reading them is reading the drive
+
 
 def with_measured_rates(studio: Studio, ledger: Ledger | None) -> tuple[Studio, list[str]]:
     """Return the studio with each medium's measured rate, and what is worth saying of these."""
@@ -35,8 +37,17 @@ def with_measured_rates(studio: Studio, ledger: Ledger | None) -> tuple[Studio, 
             )
             continue
         media[id_] = medium
-        said.append(f"restore times use what audits measured of {id_}: {_words(rate, known)}")
+        said.append(f"restore times use what audits measured of {id_}: {_words(rate, known)}{_unpacked(studio, id_)}")
     return replace(studio, media={**studio.media, **media}), said
+
+
+def _unpacked(studio: Studio, id_: str) -> str:
+    """Say what was measured where archives had to be unpacked: this computer rather than the drive."""
+    packed = {copy.archive not in PLAIN and copy.archive is not None for copy in studio.copies if copy.on == id_}
+    if True not in packed:
+        return ""
+    part = "" if packed == {True} else "in part "
+    return f"; {part}that is how fast this computer unpacks what is archived on it, not how fast it reads"
 
 
 def _sure(rates: Iterable[MeasuredRate]) -> list[Measurement]:
@@ -48,7 +59,7 @@ def _words(rate: Rate, known: Iterable[MeasuredRate]) -> str:
     said = f"{say_size(round(rate.bps))}/s"
     if rate.per_file_s:
         said += f" and {rate.per_file_s * 1000:.3g} ms a file"
-    said += f" ({rate.measurements} reading{'s' if rate.measurements > 1 else ''}"
+    said += f" ({rate.measurements} readings" if rate.measurements > 1 else " (1 reading, so it may be far off"
     files, size = sure[-1].files, sure[-1].bytes
     off_s = rate.off_by_s(files, size)
     if off_s is not None:

@@ -43,7 +43,25 @@ def test_what_was_measured_replaces_what_was_given(studio: Studio) -> None:
 def test_one_reading_is_a_rate_without_an_interval(studio: Studio) -> None:
     found, said = with_measured_rates(studio, ledger_with((100, 10**9, 20.0)))
     assert (found.media["a"].reads_at_bps, found.media["a"].per_file_s) == (50e6, 0.0)
-    assert said == ["restore times use what audits measured of a: 50 MB/s (1 reading)"]
+    assert said == ["restore times use what audits measured of a: 50 MB/s (1 reading, so it may be far off)"]
+
+
+@pytest.mark.parametrize(
+    ("names", "words"),
+    [
+        (("x.7z",), "; that is how fast this computer unpacks"),
+        (("x.zip", "x"), "; in part that is how fast this computer unpacks"),
+        (("x.tar", "x"), ""),
+    ],
+)
+def test_what_an_archive_was_unpacked_at_is_not_called_the_drive_s_rate(
+    studio: Studio, tmp_path: Path, names: tuple[str, ...], words: str
+) -> None:
+    text = "".join(f'[[copies]]\non = "a"\nid = "c{n}"\nat = "disk/{name}"\n' for n, name in enumerate(names))
+    before = (tmp_path / "studio.toml").read_text().partition("[[copies]]")[0]
+    (tmp_path / "studio.toml").write_text(before + text)
+    _, (said,) = with_measured_rates(load_studio(tmp_path / "studio.toml"), ledger_with((100, 10**9, 20.0)))
+    assert (words in said) if words else said.endswith("far off)")
 
 
 def test_what_may_have_come_from_memory_says_nothing(studio: Studio) -> None:
