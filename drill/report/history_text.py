@@ -124,8 +124,12 @@ def _first_steps(history: History) -> list[str]:
         for one in history.worse_copies
     ]
     shoots = list(dict.fromkeys(one.shoot for one in history.worse_drills))
-    if shoots:
-        said.append(f"see what is lost of {_names(shoots)}, and what to do: drill run{_only(shoots)}")
+    losing = [id_ for id_ in shoots if any(one.shoot == id_ and one.last.lost for one in history.worse_drills)]
+    nearer = [id_ for id_ in shoots if id_ not in losing]
+    if losing:
+        said.append(f"see what would be lost of {_names(losing)}, and what to do: drill run{_only(losing)}")
+    if nearer:
+        said.append(f"see why {_names(nearer)} got worse, though no file is lost for it: drill run{_only(nearer)}")
     said += [f"bring what is only on {one.medium} to another medium soon" for one in history.slower_media]
     due = [one.shoot for one in history.due.shoots if one.overdue]
     if due and not set(due) <= set(shoots):

@@ -333,10 +333,19 @@ def test_a_history_from_the_ledger(tmp_path: Path, ledger: Ledger) -> None:
         "1 file lost, none before; score 75.0, was 100.0",
         "the two drew by lot differently",
         "drill audit --copy a",
-        "drill run --shoot reed",
+        "see what would be lost of reed, and what to do: drill run --shoot reed",
     ):
         assert words in text
     assert text.index("What got worse") < text.index("Past drills")
+
+
+def test_a_loss_is_not_spoken_of_where_only_further_failures_fell(tmp_path: Path, ledger: Ledger) -> None:
+    drill_run(ledger, result(), now=THEN)
+    drill_run(ledger, replace(result(), further_failures=FurtherFailures(0, None, ())), now=LATER)
+    _, text = history_of(tmp_path, ledger, LATER)
+    assert "survives no more failure afterwards, was 1" in text
+    assert "see why reed got worse, though no file is lost for it: drill run --shoot reed" in text
+    assert "what would be lost" not in text
 
 
 @pytest.mark.parametrize(("apart", "words"), [(90, "10:00 UTC, 10:01 UTC"), (7, "10:00:00 UTC, 10:00:07 UTC")])
