@@ -27,21 +27,6 @@ def is_id(text: str) -> bool:
     return _ID.fullmatch(text) is not None and text.strip(".") != ""
 
 
-def local(base: Path, text: str) -> Path:
-    """Return the path that a text in a file means, relative to the file's folder and with `~` for a home.
-
-    It has no `..`, as people write it, unless a link in it would make that another place.
-    """
-    try:
-        path = base / Path(text).expanduser()
-    except RuntimeError:  # there is no such user: a name that begins with ~
-        path = base / text
-    if ".." not in path.parts:
-        return path
-    plain = Path(os.path.normpath(path))
-    return plain if os.path.realpath(plain) == os.path.realpath(path) else path
-
-
 def without_secrets(text: str) -> str:
     """Return a text with what follows the `?` of an address, and a login before its host, left out."""
     return re.sub(r"\?[^\s\"',\]]*", "?…", re.sub(r"//[^/@\s]*@", "//…@", text))

@@ -75,7 +75,7 @@ def insure(found: OpenCopy, folder: Path, *, now: datetime) -> str | None:
             folder.mkdir(parents=True, exist_ok=True)
             _swap_in(latest, write(about, pieces, kept=clock.rfc3339(now)), before=older if known is not None else None)
     except _InTheWay as error:
-        return f"the headers of {found.copy.id} are not kept: {error}"
+        return f"the headers of {found.copy.id} as they are now are not kept: {error}"
     except OSError as error:
         return f"the headers of {found.copy.id} cannot be kept: {folder}: {error.strerror}"
     return fewer
@@ -100,7 +100,7 @@ def _fewer(found: OpenCopy, held: Held) -> str | None:
         return None
     lost = lost_since(found, held)
     if lost:
-        raise _InTheWay(f"they named {len(lost)} files more when they were kept last; these stay")
+        raise _InTheWay(f"they named {len(lost)} files more before, so it is damaged; those kept before stay")
     if not _is_sound(found, store):
         raise _InTheWay("it ends too early, or headers in it are damaged; those kept before stay")
     own = {entry.path for entry in found.entries}

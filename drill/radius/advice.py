@@ -47,7 +47,7 @@ def _headers(found: SectorMap) -> str:
 
 
 def _blocks(anatomy: Anatomy) -> str:
-    data = [one for one in anatomy.extents if one.part is not Part.HEADERS]
+    data = [one for one in anatomy.extents if one.part is not Part.HEADERS and one.end > one.start]
     dear = [one for one in data if one.most[1] - one.most[0] >= DEAR]
     if not dear:
         return ""

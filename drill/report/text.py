@@ -9,6 +9,7 @@ from drill import units
 from drill.model import Scenario
 from drill.record import VERDICTS, Drill, FileNote, Run
 from drill.report.ages_text import ages_text
+from drill.report.mend_text import mend_advice, wrong_today
 from drill.report.saved_text import saved_text
 from drill.report.spot_text import is_only_left_out, spot_text
 from drill.report.words import listed, paragraph, safe, table
@@ -69,7 +70,8 @@ def _head(run: Run, width: int) -> str:
     done = {0: "no drill came to its end", 1: "1 drill"}.get(len(run.drills), many)
     if run.drills:
         done += f", {short} fall{'s' if short == 1 else ''} short" if short else ", none falls short"
-    text = f"{safe(run.studio)}: {done}. Now is {run.now}, the seed {run.seed}."
+    today = wrong_today(run.mends)
+    text = f"{safe(run.studio)}: {done}. {safe(today)}{' ' if today else ''}Now is {run.now}, the seed {run.seed}."
     if not run.complete:
         text = f"NOT FINISHED ({safe(run.unfinished or 'stopped')}). What was done until then: " + text
     if run.not_applicable:
@@ -201,12 +203,14 @@ def _advice(run: Run, lines: Sequence[tuple[Drill, int]], width: int) -> str:
     short = [drill for drill, _ in lines if drill.falls_short and not is_only_left_out(drill)]
     everywhere = lost_everywhere(run.drills)
     said = [_lost_already(shoot, notes) for shoot, notes in everywhere.items()][:MOST_ADVICE]
+    said += [safe(mend_advice(one)) for one in run.mends[:MOST_ADVICE]]
+    most = max(MOST_ADVICE, len(said) + 1)
     first = list({drill.shoot: drill for drill in reversed(short)}.values())  # the worst of each shoot …
     first.sort(key=badness)
     rest = [drill for drill in short if drill not in first]  # … before a second one of any
     for drill in (*first, *rest):
         known = {note.path for note in everywhere.get(drill.shoot, ())}
-        if len(said) < MOST_ADVICE and (not drill.lost_files or any(n.path not in known for n in drill.lost_files)):
+        if len(said) < most and (not drill.lost_files or any(n.path not in known for n in drill.lost_files)):
             said.append(_to_do(drill, run, known))
     parts = [paragraph(text, width, first=f"{n}. ", rest="   ") for n, text in enumerate(said, start=1)]
     wrong = next((drill for drill, _ in lines if drill.unchecked.silently_wrong), None)

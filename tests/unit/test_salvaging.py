@@ -350,3 +350,32 @@ def test_of_a_lost_file_its_own_damage_is_told_and_of_the_others_nothing_is_call
     assert "directory" not in note.why and "header" not in note.why, note.why
     ((age,),) = [shoot.copies for shoot in record.ages]
     assert (age.held, age.never, age.refuted) == (FILES, FILES, ())
+
+
+# --- what is damaged today, without any scenario -------------------------------------------------------------------
+
+
+def test_a_copy_that_is_damaged_today_is_told_with_a_good_one_to_make_it_from(tmp_path: Path) -> None:
+    studio = lay_out(tmp_path, {"shelf": ".7z", "card": "", "disk": ""}, numbers={"card": (0, 1)})
+    path = tmp_path / "media/shelf/2026.7z"
+    content = bytearray(path.read_bytes())
+    for number in (0, 2):
+        content[content.find(picture(number)) + 50] ^= 255
+    path.write_bytes(content)
+    (mend,) = run(studio).mends
+    assert (mend.copy, mend.failed + mend.other, mend.source, mend.is_archive) == ("shelf", 2, "disk", True)
+    assert (mend.right, mend.said) in ((2, 0), (1, 1))  # the drill reads what it needs, and one may come from the card
+    (tmp_path / "media/disk/2026/raw/R2.dng").write_bytes(b"edited")
+    found = {one.copy: one for one in run(studio).mends}
+    assert found["disk"].other == 1 and found["disk"].source is None and not found["disk"].is_archive
+    assert found["shelf"].source in ("disk", "card") and found["shelf"].right + found["shelf"].said < 2
+
+
+@pytest.mark.parametrize("form", [".zip", ".7z", ".tar"])
+def test_an_archive_that_opens_no_more_is_told_and_a_whole_one_is_not(tmp_path: Path, form: str) -> None:
+    studio = lay_out(tmp_path, {"shelf": form, "disk": ""})
+    assert run(studio).mends == ()
+    path = tmp_path / "media/shelf" / f"2026{form}"
+    path.write_bytes(b"\xff" * 3000)
+    (mend,) = run(studio).mends
+    assert (mend.copy, mend.failed, mend.source) == ("shelf", 0, None)
