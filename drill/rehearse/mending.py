@@ -80,5 +80,6 @@ def _state(
         if read is not None and read.gives(file):
             return "right"
         if (id_, claim.path) in wanting and found != "other":
-            found = "failed" if read is None or read.finding is None else "other"
+            nothing = read is None or read.finding is None or read.finding.looks_like_page
+            found = "failed" if nothing else "other"
     return found

@@ -28,7 +28,7 @@ def mend_advice(one: Mend) -> str:
             f"{one.copy} is not as it should be today. Look what is wrong there, and where it is right: drill audit "
             f"--copy {one.copy}."
         )
-    what = [f"{_files(one.failed)} cannot be read in the ordinary way"] if one.failed else []
+    what = [f"{_files(one.failed)} {_are(one.failed)} missing or cannot be read"] if one.failed else []
     what += [f"{_files(one.other)} {_are(one.other)} not what was promised"] if one.other else []
     which = "it" if one.other == 1 else "these"
     look = f" Look at {which} first: a file may have been edited since." if one.other else ""
