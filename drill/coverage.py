@@ -7,12 +7,15 @@ Where lists share a digest kind, the digest decides. Else the last part of the n
 size where both are known. xxh32 alone is no identity: name or size must agree too.
 """
 
+from array import array
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Protocol, TypeVar
 
+from drill.columns import Joined, columns_of, digests_of
 from drill.globs import fold, last_part, shared_ending
+from drill.lookup import digest_index
 from drill.model import Digest, Entry, Listed, Promised, Shoot
 
 WEAK = frozenset({"xxh32"})
@@ -48,7 +51,8 @@ def name_key(path: str) -> str:
 
 def kinds_of(promise: Iterable[Promised]) -> frozenset[str]:
     """Return every digest kind that a promise uses."""
-    return frozenset(digest.kind for file in promise for digest in file.digests)
+    rows = digests_of(promise) if isinstance(promise, Sequence) else (file.digests for file in promise)
+    return frozenset(digest.kind for digests in rows for digest in digests)
 
 
 def same_content(file: Promised, digests: Iterable[Digest], *, path: str, size: int | None) -> bool | None:
@@ -180,39 +184,41 @@ def _keys(path: str) -> tuple[str, str]:
     return "/".join(parts[-2:]), parts[-1]
 
 
-def other_bytes(listed: Iterable[Listed], shoots: Iterable[Shoot]) -> Iterator[tuple[str, Promised]]:
+def other_bytes(listed: Sequence[Listed], shoots: Iterable[Shoot]) -> Iterator[tuple[str, Promised]]:
     """Yield names of a copy's list that stand for a promised file and have other bytes, with that file.
 
     Such a name is the promised file's, in a folder in which the list has other files of that shoot; the copy holds the
     promised bytes nowhere, by its list. Damaged before the list was made, or edited on another copy since.
     """
-    files = [(shoot.id, file) for shoot in shoots for file in shoot.promise]
-    home: dict[Digest, int] = {}
-    others: dict[Digest, list[int]] = defaultdict(list)  # few are promised twice, and a list for each would be large
-    for number, (_, file) in enumerate(files):
-        for digest in file.digests:
-            if home.setdefault(digest, number) != number:
-                others[digest].append(number)
-    kinds = {digest.kind for digest in home}
+    if not listed:
+        return
+    shoots = list(shoots)
+    files = Joined(shoot.promise for shoot in shoots)
+    ids = [shoot.id for shoot in shoots for _ in range(len(shoot.promise))]
+    ours, theirs = columns_of(files), columns_of(listed)
+    home, kinds = digest_index(files), kinds_of(files)
     held = bytearray(len(files))
     near: dict[str, set[str]] = defaultdict(set)
-    unmatched: list[Listed] = []
-    for item in listed:
-        found = [n for digest in item.digests if digest in home for n in (home[digest], *others.get(digest, ()))]
+    unmatched = array("q")
+    for at, (path, digests) in enumerate(zip(theirs.paths(), theirs.all_digests(), strict=True)):
+        found = [number for digest in digests for number in home.of(digest)]
         for number in found:
             held[number] = True
-        near[_folder_of(item.path)].update(files[number][0] for number in found)
-        if not found and any(digest.kind in kinds for digest in item.digests):
-            unmatched.append(item)
-    names: dict[tuple[str, str], Promised] = {}
+        near[_folder_of(path)].update(ids[number] for number in found)
+        if not found and any(digest.kind in kinds for digest in digests):
+            unmatched.append(at)
+    names: dict[tuple[str, str], int] = {}
     if unmatched:
-        lacking = (one for number, one in enumerate(files) if not held[number])
-        names = {(id_, name_key(file.path)): file for id_, file in lacking}
-    for item in unmatched:
-        for id_ in near[_folder_of(item.path)]:
-            promised = names.get((id_, name_key(item.path)))
+        open_names = {name_key(theirs.path(at)) for at in unmatched}
+        lacking = (number for number in range(len(files)) if not held[number])
+        keys = ((number, name_key(ours.path(number))) for number in lacking)
+        names = {(ids[number], key): number for number, key in keys if key in open_names}
+    for at in unmatched:
+        path = theirs.path(at)
+        for id_ in near[_folder_of(path)]:
+            promised = names.get((id_, name_key(path)))
             if promised is not None:
-                yield item.path, promised
+                yield path, files[promised]
 
 
 def _folder_of(path: str) -> str:

@@ -17,9 +17,11 @@ from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 
 from drill import clock
+from drill.columns import Joined
 from drill.coverage import WEAK, name_key, same_content
 from drill.globs import fold
 from drill.ledger import Evidence, Ledger, Root, unchanged
+from drill.lookup import digest_index, path_index
 from drill.model import Copy, Digest, Entry, Listed, Promised, ProofAge, Shoot, Trouble
 from drill.reading import link_root
 
@@ -52,29 +54,22 @@ class Promises:
     """All promised files in one row, looked up by content and by the last part of their names."""
 
     def __init__(self, shoots: Iterable[Shoot]) -> None:
-        rows = [(shoot.id, file) for shoot in shoots for file in shoot.promise]
-        self.shoots = [id_ for id_, _ in rows]
-        self.files = [file for _, file in rows]
-        self._by_digest: dict[Digest, int] = {}
-        self._also: dict[Digest, list[int]] = defaultdict(list)  # few are promised twice: no list for each
-        self._by_name: dict[str, list[int]] = defaultdict(list)
-        for number, file in enumerate(self.files):
-            self._by_name[name_key(file.path)].append(number)
-            for digest in file.digests:
-                if self._by_digest.setdefault(digest, number) != number:
-                    self._also[digest].append(number)
+        shoots = list(shoots)
+        self.shoots = [shoot.id for shoot in shoots for _ in range(len(shoot.promise))]
+        self.files: Sequence[Promised] = Joined(shoot.promise for shoot in shoots)
+        self._by_digest = digest_index(self.files)
+        self._by_name = path_index(self.files, name_key)
 
     def holding(self, digests: Iterable[Digest], *, path: str, size: int | None) -> Iterator[int]:
         """Yield the promised files whose content these digests name."""
         digests = tuple(digests)
-        known = [digest for digest in digests if digest in self._by_digest]
-        for number in dict.fromkeys(n for each in known for n in (self._by_digest[each], *self._also.get(each, ()))):
+        for number in dict.fromkeys(n for each in digests for n in self._by_digest.of(each)):
             if same_content(self.files[number], digests, path=path, size=size):
                 yield number
 
     def named_like(self, path: str) -> Sequence[int]:
         """Return the promised files whose last part of the name is this path's."""
-        return self._by_name.get(name_key(path), ())
+        return self._by_name.of(name_key(path))
 
 
 def still_known(ledger: Ledger, root: Root | None, entries: Iterable[Entry]) -> Iterator[tuple[Entry, Evidence]]:
@@ -269,9 +264,15 @@ def _folder(path: str) -> str:
 
 def proof_age(copy: str, held: Iterable[int], known: Standing) -> ProofAge:
     """Return how old the proof is of the promised files, by number, that a copy is said to hold."""
-    held = list(held)
-    proofs = [known.proven[number] for number in held if number in known.proven]
-    refuted = [known.refuted[number].path for number in held if number in known.refuted]
+    proofs: list[datetime] = []
+    refuted: list[str] = []
+    count = 0
+    for number in held:
+        count += 1
+        if number in known.proven:
+            proofs.append(known.proven[number])
+        if number in known.refuted:
+            refuted.append(known.refuted[number].path)
     oldest = clock.rfc3339(min(proofs)) if proofs else None
-    never = len(held) - len(proofs) - len(refuted)
-    return ProofAge(copy, len(held), len(proofs), never, oldest, tuple(dict.fromkeys(refuted)))
+    never = count - len(proofs) - len(refuted)
+    return ProofAge(copy, count, len(proofs), never, oldest, tuple(dict.fromkeys(refuted)))

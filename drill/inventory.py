@@ -5,8 +5,8 @@ A survey lists and never reads: "there" means that a file of that name (and size
 """
 
 import json
-from collections.abc import Mapping
-from dataclasses import asdict, dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import asdict, dataclass, replace
 from typing import Any
 
 from drill.model import OtherBytes, ProofAge
@@ -169,7 +169,7 @@ class CopyStock:
     promised: int
     there: int
     by_name: int
-    missing: tuple[Missing, ...]
+    missing: Sequence[Missing]
     other_size: tuple[OtherSize, ...]
     other_bytes: tuple[OtherBytes, ...]
     extra: tuple[str, ...]
@@ -254,12 +254,18 @@ def to_json(survey: Survey) -> dict[str, Any]:
         "now": survey.now,
         "falls_short": survey.falls_short,
         "shoots": [asdict(shoot) | {"falls_short": shoot.falls_short} for shoot in survey.shoots],
-        "copies": [asdict(copy) | {"expired": copy.expired, "falls_short": copy.falls_short} for copy in survey.copies],
+        "copies": [_copy_json(copy) for copy in survey.copies],
         "mirrors": [asdict(mirror) for mirror in survey.mirrors],
         "rates": [asdict(rate) for rate in survey.rates],
         "lists_beside": [asdict(beside) for beside in survey.lists_beside],
         "notes": list(survey.notes),
     }
+
+
+def _copy_json(copy: CopyStock) -> dict[str, Any]:
+    missing = [asdict(one) for one in copy.missing]
+    rest = asdict(replace(copy, missing=()))
+    return rest | {"missing": missing, "expired": copy.expired, "falls_short": copy.falls_short}
 
 
 def dump(survey: Survey) -> str:

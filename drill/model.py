@@ -240,7 +240,7 @@ class Shoot:
     id: str
     date: date | datetime
     client: str | None
-    promise: tuple[Promised, ...]
+    promise: Sequence[Promised]
     targets: Targets
 
 
@@ -258,7 +258,7 @@ class Copy:
     url: str | None = field(repr=False)  # its query may be a secret
     form: str | None
     archive: str | None
-    listed: tuple[Listed, ...] | None
+    listed: Sequence[Listed] | None
     made: datetime | None = None
     password: str | None = field(default=None, repr=False)
 

@@ -13,12 +13,13 @@ from pathlib import Path
 from urllib.parse import urlsplit
 
 from drill import clock
+from drill.columns import classes_of, paths_of, promise_of
 from drill.copies import ARCHIVES, archive_format, without_detours
 from drill.digests import is_kind
 from drill.errors import Mistake, Mistakes
 from drill.globs import matcher
 from drill.manifests import Same, read_manifest
-from drill.model import Bus, Copy, Listed, Medium, Place, Promised, Shoot, Studio, Targets
+from drill.model import Bus, Copy, Listed, Medium, Place, Shoot, Studio, Targets
 from drill.tables import Table, load_toml, repeated, without_secrets
 
 LEDGER = "ledger.sqlite"
@@ -38,14 +39,13 @@ ATTACHED_KINDS = frozenset({"tablet", "phone", "computer", "network-storage"})
 _URL = re.compile(r"https?://[^/?#]+", re.IGNORECASE)
 
 
-def load_studio(path: Path) -> Studio:
-    """Read and check a whole studio file with its manifests. Errors: Mistakes, all that were found."""
+def load_studio(path: Path, *, in_columns: bool = False) -> Studio:
+    """Read and check a studio file with its manifests, held `in_columns` to save memory. Errors: Mistakes, all."""
     values = load_toml(path)
     mistakes: list[Mistake] = []
     top = Table(values, where=str(path), at="", mistakes=mistakes)
     base = path.absolute().parent
-    notes = _Notes(path, base, mistakes)
-
+    notes = _Notes(path, base, mistakes, in_columns=in_columns)
     head = top.table("studio")
     name = head.text("name", required=True) or ""
     scratch, ledger, reports = (head.text(key) for key in ("scratch", "ledger", "reports"))
@@ -112,13 +112,13 @@ def copies_named(studio: Studio, ids: Sequence[str]) -> list[Copy]:
 class _Notes:
     """What the readers of manifests leave behind: where they look, what they warned of, which files they read."""
 
-    def __init__(self, studio_file: Path, base: Path, mistakes: list[Mistake]) -> None:
+    def __init__(self, studio_file: Path, base: Path, mistakes: list[Mistake], *, in_columns: bool) -> None:
         self.studio_file, self.base, self.mistakes = studio_file, base, mistakes
         self.warnings: list[str] = []
         self.files: list[Path] = []
-        self._same = Same()
+        self._same, self._in_columns = Same(), in_columns
 
-    def read(self, table: Table, role: str) -> tuple[Listed, ...] | None:
+    def read(self, table: Table, role: str) -> Sequence[Listed] | None:
         pattern = table.text("manifest", required=role == "promise")
         if pattern is None:
             return None
@@ -129,6 +129,7 @@ class _Notes:
             key=table.name("manifest"),
             role="promise" if role == "promise" else "copy",
             same=self._same,
+            in_columns=self._in_columns,
         )
         self.mistakes.extend(reading.mistakes)
         self.warnings.extend(reading.warnings)
@@ -294,8 +295,8 @@ def _shoots(
         own = _targets(table.table("targets"), targets)
         listed = notes.read(table, "promise") or ()
         table.finish()
-        promise = tuple(Promised(item.path, item.digests, item.size, kind_of(item.path)) for item in listed)
-        if promise and not any(weights[file.kind] for file in promise):
+        promise = promise_of(listed, kind_of)
+        if promise and not any(weights[kind] for kind in classes_of(promise)):
             table.wrong("manifest", "every class in this shoot has weight 0", "give one of them a weight above 0")
         if id_ in shoots:
             table.wrong("id", f"{id_!r} is there twice", "give each shoot an id of its own")
@@ -339,7 +340,7 @@ def _copy(table: Table, id_: str, on: str, notes: _Notes) -> Copy:
             table.wrong(
                 "manifest", "is missing: a base address cannot be listed", "add the list of names that are there"
             )
-        elif any(item.path.startswith(("/", "\\")) or re.match("[A-Za-z]:", item.path) for item in listed):
+        elif any(name.startswith(("/", "\\")) or re.match("[A-Za-z]:", name) for name in paths_of(listed)):
             table.wrong("manifest", "has absolute names, which cannot be appended to an address", "write them relative")
     password = os.environ.get(variable) if variable else None
     if variable and not password:

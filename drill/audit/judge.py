@@ -8,13 +8,17 @@ yet the name of a promised file that is not otherwise on that copy, and its size
 altered.
 """
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from array import array
+from collections import Counter
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import chain
 
 from drill.audit.promises import Content, Promises
 from drill.audit.scope import Known, Said, Scope, folder_name, same_name_elsewhere
 from drill.audit.shown import Key
+from drill.auditrecord import OUTCOMES
+from drill.columns import Lazy
 from drill.coverage import WEAK, name_key, same_content
 from drill.model import Digest, Entry, Listed, Problem, Promised, Seen, Trouble
 from drill.shelf import OpenCopy
@@ -33,24 +37,107 @@ class Judged:
     right: tuple[Digest, ...] = ()
 
 
+class Outcomes(Lazy[Judged]):
+    """The outcomes of a list's names, held as one byte each, and as words where these are not the usual ones; then
+    those of the `rest`, which no list names."""
+
+    __slots__ = ("_asides", "_codes", "_reached", "_said", "_usual", "rest")
+
+    def __init__(self, said: Sequence[Said], usual: Mapping[str, str], *, reached: bool = True) -> None:
+        """Begin for a list's names; `usual` says why, by outcome."""
+        self._said, self._usual, self._reached = said, usual, reached
+        self._codes = bytearray()
+        self._asides: dict[int, Judged] = {}
+        self.rest: Sequence[Judged] = ()
+
+    def add(self, one: Judged) -> None:
+        """Take the outcome of the next name."""
+        number = len(self._codes)
+        self._codes.append(OUTCOMES.index(one.outcome))
+        if one != self._as_usual(number):
+            self._asides[number] = one
+
+    def add_all(self, count: int, outcome: str) -> None:
+        """Take the same outcome for so many names, for the usual reason."""
+        self._codes.extend(bytes([OUTCOMES.index(outcome)]) * count)
+
+    def __len__(self) -> int:
+        return len(self._codes) + len(self.rest)
+
+    def at(self, number: int) -> Judged:
+        if number >= len(self._codes):
+            return self.rest[number - len(self._codes)]
+        return self._asides.get(number) or self._as_usual(number)
+
+    def _as_usual(self, number: int) -> Judged:
+        said, outcome = self._said[number], OUTCOMES[self._codes[number]]
+        entry = said.entry if self._reached and outcome != "missing" else None
+        path = said.item.path if entry is None else entry.path
+        return Judged(path, outcome, self._usual.get(outcome, ""), entry, said.item.digests)
+
+    def counts(self) -> Counter[str]:
+        """Return how many files have each outcome."""
+        counts = Counter(one.outcome for one in self.rest)
+        counts.update({outcome: self._codes.count(code) for code, outcome in enumerate(OUTCOMES)})
+        return counts
+
+    def having(self, outcomes: Collection[str]) -> "Having":
+        """Return those of some outcomes."""
+        codes = bytes(outcome in outcomes for outcome in OUTCOMES)
+        numbers = array("q", (number for number, code in enumerate(self._codes) if codes[code]))
+        first = len(self._codes)
+        numbers.extend(first + number for number, one in enumerate(self.rest) if one.outcome in outcomes)
+        return Having(self, numbers)
+
+
+class Having(Lazy[Judged]):
+    """Some of many outcomes."""
+
+    __slots__ = ("_all", "_numbers")
+
+    def __init__(self, all_: Sequence[Judged], numbers: "array[int]") -> None:
+        self._all, self._numbers = all_, numbers
+
+    def __len__(self) -> int:
+        return len(self._numbers)
+
+    def at(self, number: int) -> Judged:
+        return self._all[self._numbers[number]]
+
+
+def having(judged: Sequence[Judged], outcomes: Collection[str]) -> Sequence[Judged]:
+    """Return the files of some outcomes, in order."""
+    if isinstance(judged, Outcomes):
+        return judged.having(outcomes)
+    return [one for one in judged if one.outcome in outcomes]
+
+
+def counts_of(judged: Sequence[Judged]) -> Counter[str]:
+    """Return how many files have each outcome."""
+    return judged.counts() if isinstance(judged, Outcomes) else Counter(one.outcome for one in judged)
+
+
 # --- a copy with a list ------------------------------------------------------------------------------------------
 
 
-def judge_listed(scope: Scope, results: Results, *, reached: bool) -> list[Judged]:
+def judge_listed(scope: Scope, results: Results, *, reached: bool) -> Outcomes:
     """Judge every name of a copy's list."""
     elsewhere = same_name_elsewhere(scope.extra)
     owners = _Owners(scope)
-    judged: list[Judged] = []
-    for said in scope.said:
-        if not reached:
-            judged.append(Judged(said.item.path, "not_read", "the copy cannot be reached now", None, said.item.digests))
-        elif said.entry is None:
-            outcome, detail = _not_there(said.item, scope, elsewhere)
-            judged.append(Judged(said.item.path, outcome, detail, None, said.item.digests))
-        else:
-            result = results.get((said.entry.path, said.entry.index))
-            judged.append(_listed(said, said.entry, result, scope.found, owners))
-    return judged + [Judged(entry.path, "extra", "its list does not name it", entry) for entry in scope.extra]
+    if reached:
+        judged = Outcomes(scope.said, {"missing": "not there"})
+        for said in scope.said:
+            if said.entry is None:
+                outcome, detail = _not_there(said.item, scope, elsewhere)
+                judged.add(Judged(said.item.path, outcome, detail, None, said.item.digests))
+            else:
+                result = results.get((said.entry.path, said.entry.index))
+                judged.add(_listed(said, said.entry, result, scope.found, owners))
+    else:
+        judged = Outcomes(scope.said, {"not_read": "the copy cannot be reached now"}, reached=False)
+        judged.add_all(len(scope.said), "not_read")
+    judged.rest = [Judged(entry.path, "extra", "its list does not name it", entry) for entry in scope.extra]
+    return judged
 
 
 def _listed(said: Said, entry: Entry, result: Seen | Problem | None, found: OpenCopy, owners: "_Owners") -> Judged:

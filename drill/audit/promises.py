@@ -4,13 +4,14 @@ Flows in: shoots, and which of them are asked for. Flows out: numbers of promise
 how anything is read. Files of one content are one here: who holds the bytes holds all names that are promised for them.
 """
 
-from collections import defaultdict
 from collections.abc import Iterable, Iterator, Sequence
 from functools import cached_property
 
+from drill.columns import Joined
 from drill.coverage import WEAK, kinds_of, name_key, same_content
 from drill.globs import fold
-from drill.model import Digest, Shoot
+from drill.lookup import Index, digest_index, path_index
+from drill.model import Digest, Promised, Shoot
 
 Content = tuple[object, ...]  # what tells promised contents apart
 
@@ -20,40 +21,34 @@ class Promises:
 
     def __init__(self, shoots: Sequence[Shoot], asked: Iterable[Shoot]) -> None:
         ids = {shoot.id for shoot in asked}
-        self.files = [file for shoot in shoots for file in shoot.promise]
-        self.shoots = [shoot.id for shoot in shoots for _ in shoot.promise]
+        self.files: Sequence[Promised] = Joined(shoot.promise for shoot in shoots)
+        self.shoots = [shoot.id for shoot in shoots for _ in range(len(shoot.promise))]
         self.asked = bytearray(id_ in ids for id_ in self.shoots)
         self.kinds = tuple(sorted(kinds_of(self.files)))
+        self._crowds: dict[Digest, list[int]] = {}
 
     @cached_property
-    def _by_name(self) -> dict[str, list[int]]:
-        found: dict[str, list[int]] = defaultdict(list)
-        for number, file in enumerate(self.files):
-            found[name_key(file.path)].append(number)
-        return found
+    def _by_name(self) -> Index[str]:
+        return path_index(self.files, name_key)
 
     @cached_property
-    def _by_digest(self) -> tuple[dict[Digest, int], dict[Digest, list[int]]]:
-        """Return one number for each content that has a digest, one of the shoots asked for where there is one.
+    def _by_digest(self) -> Index[Digest]:
+        return digest_index(self.files)
 
-        That of a digest's first content, and of the few that have more (weak ones) the others': no list for each.
-        """
-        first: dict[Digest, int] = {}
-        others: dict[Digest, list[int]] = defaultdict(list)
-        for number, file in enumerate(self.files):
-            for digest in file.digests:
-                known = first.setdefault(digest, number)
-                if known == number:
-                    continue
-                same = [n for n in (known, *others.get(digest, ())) if self.content(n) == self.content(number)]
-                if not same:
-                    others[digest].append(number)
-                elif self.asked[number] and not self.asked[same[0]]:
-                    if same[0] == known:
-                        first[digest] = number
-                    else:
-                        others[digest][others[digest].index(same[0])] = number
-        return first, others
+    def _contents(self, digest: Digest) -> Sequence[int]:
+        """Return one number for each content that has a digest, one of the shoots asked for where there is one."""
+        numbers = self._by_digest.of(digest)
+        if len(numbers) < 2:
+            return numbers
+        if digest not in self._crowds:
+            chosen: dict[Content, int] = {}
+            for number in numbers:
+                content = self.content(number)
+                if self.asked[number] and not self.asked[chosen.setdefault(content, number)]:
+                    chosen[content] = number
+                chosen.setdefault(content, number)
+            self._crowds[digest] = list(chosen.values())
+        return self._crowds[digest]
 
     def content(self, number: int) -> Content:
         """Return what tells this promised file's content from others: its digests, of weak ones alone its name too."""
@@ -65,17 +60,16 @@ class Promises:
     def holding(self, digests: Iterable[Digest], *, path: str, size: int | None) -> Iterator[int]:
         """Yield one number for each promised content that these bytes are."""
         digests = tuple(digests)
-        first, others = self._by_digest
         found: set[int] = set()
         for digest in digests:
-            for number in (first[digest], *others.get(digest, ())) if digest in first else ():
+            for number in self._contents(digest):
                 if number not in found and same_content(self.files[number], digests, path=path, size=size):
                     found.add(number)
                     yield number
 
     def named_like(self, path: str) -> Sequence[int]:
         """Return the promised files whose last part of the name is this path's."""
-        return self._by_name.get(name_key(path), ())
+        return self._by_name.of(name_key(path))
 
     def rooted(self, number: int) -> str:
         """Return a promised path below its shoot's id."""

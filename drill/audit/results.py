@@ -3,7 +3,6 @@
 Flows in: scopes, results by file, proofs. Flows out: CopyResult values. Must not know: how anything is read.
 """
 
-from collections import Counter
 from collections.abc import Callable, Container, Mapping, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
@@ -12,13 +11,24 @@ from itertools import chain
 from drill.audit.around import Ranges
 from drill.audit.broken import elsewhere, is_broken, may_be_in
 from drill.audit.intact import Finder
-from drill.audit.judge import Judged, Results, judge_listed, judge_refusing, judge_unlisted, sizes_of
+from drill.audit.judge import (
+    Judged,
+    Outcomes,
+    Results,
+    counts_of,
+    having,
+    judge_listed,
+    judge_refusing,
+    judge_unlisted,
+    sizes_of,
+)
 from drill.audit.looks import Looks, said_of
 from drill.audit.past import Past, Proofs
 from drill.audit.promises import Content, Promises
 from drill.audit.scope import Scope
 from drill.audit.shown import Key
 from drill.auditrecord import DAMAGE, OUTCOMES, CopyResult, FileResult, Intact, Sample
+from drill.columns import Lazy
 from drill.model import Copy, Digest, OtherBytes, Problem, Trouble
 from drill.sampling import bad_at_most, estimate, interval
 from drill.shelf import State
@@ -72,7 +82,7 @@ def copy_results(
     ]
 
 
-def judge_all(found: Sequence[Found], promises: Promises, *, whole: bool) -> dict[str, list[Judged]]:
+def judge_all(found: Sequence[Found], promises: Promises, *, whole: bool) -> dict[str, Sequence[Judged]]:
     """Return every file's outcome, by copy; without `whole` files that have nothing to do with the shoots asked for are
     left out."""
     has_unlisted = any(one.scope.candidates for one in found)
@@ -83,7 +93,7 @@ def judge_all(found: Sequence[Found], promises: Promises, *, whole: bool) -> dic
     return {one.scope.found.copy.id: _looked(one, _too_many(one, judged[one.scope.found.copy.id])) for one in found}
 
 
-def _too_many(one: Found, judged: list[Judged]) -> list[Judged]:
+def _too_many(one: Found, judged: Sequence[Judged]) -> Sequence[Judged]:
     """Leave out of what is extra the files of another copy inside; not one that could not be read."""
     inside = one.scope.inside
 
@@ -92,12 +102,20 @@ def _too_many(one: Found, judged: list[Judged]) -> list[Judged]:
             return False
         return not isinstance(one.results.get((item.entry.path, item.entry.index)), Problem)
 
-    return [item for item in judged if not is_known(item)] if inside.files or inside.folders else judged
+    if not (inside.files or inside.folders):
+        return judged
+    if isinstance(judged, Outcomes):
+        judged.rest = [item for item in judged.rest if not is_known(item)]
+        return judged
+    return [item for item in judged if not is_known(item)]
 
 
-def _looked(one: Found, judged: list[Judged]) -> list[Judged]:
+def _looked(one: Found, judged: Sequence[Judged]) -> Sequence[Judged]:
     """Put what a look came to in the place of "extra"."""
     if not one.looks:
+        return judged
+    if isinstance(judged, Outcomes):
+        judged.rest = _looked(one, judged.rest)
         return judged
     done: list[Judged] = []
     for item in judged:
@@ -109,7 +127,7 @@ def _looked(one: Found, judged: list[Judged]) -> list[Judged]:
     return done
 
 
-def _judge(one: Found, promises: Promises, sizes: Mapping[Content, int], *, whole: bool) -> list[Judged]:
+def _judge(one: Found, promises: Promises, sizes: Mapping[Content, int], *, whole: bool) -> Sequence[Judged]:
     scope, state = one.scope, one.scope.found.state
     if state is State.REFUSES:
         problem = Problem(scope.found.trouble or Trouble.REFUSED, scope.found.reason)
@@ -121,9 +139,8 @@ def _judge(one: Found, promises: Promises, sizes: Mapping[Content, int], *, whol
 
 def _result(one: Found, judged: Sequence[Judged], finder: Finder, confidence: Fraction | None) -> CopyResult:
     found = one.scope.found
-    counts = Counter(item.outcome for item in judged)
-    files = [_file(one, item, finder) for item in judged if item.outcome != "verified"]
-    verified = (item.entry for item in judged if item.outcome == "verified" and item.entry) if one.carried else ()
+    counts = counts_of(judged)
+    verified = (item.entry for item in having(judged, ("verified",)) if item.entry) if one.carried else ()
     return CopyResult(
         copy=found.copy.id,
         medium=found.medium.id,
@@ -131,7 +148,7 @@ def _result(one: Found, judged: Sequence[Judged], finder: Finder, confidence: Fr
         counts={outcome: counts[outcome] for outcome in OUTCOMES},
         bytes_read=one.bytes_read,
         seconds=round(one.took_s, 3),
-        files=tuple(files),
+        files=Told(one, having(judged, OUTCOMES[1:]), finder),
         reason=found.reason,
         refuses=found.state is State.REFUSES,
         continued=sum((entry.path, entry.index) in one.carried for entry in verified),
@@ -143,6 +160,21 @@ def _result(one: Found, judged: Sequence[Judged], finder: Finder, confidence: Fr
         is_broken=is_broken(found),
         headers_kept=one.headers_kept,
     )
+
+
+class Told(Lazy[FileResult]):
+    """The files of a copy that are not verified, each made when it is asked for."""
+
+    __slots__ = ("_finder", "_found", "_judged")
+
+    def __init__(self, found: Found, judged: Sequence[Judged], finder: Finder) -> None:
+        self._found, self._judged, self._finder = found, judged, finder
+
+    def __len__(self) -> int:
+        return len(self._judged)
+
+    def at(self, number: int) -> FileResult:
+        return _file(self._found, self._judged[number], self._finder)
 
 
 def _file(one: Found, item: Judged, finder: Finder) -> FileResult:
@@ -164,8 +196,8 @@ def _sample(one: Found, judged: Sequence[Judged], confidence: Fraction | None) -
         return None
     told = [
         item
-        for item in judged
-        if item.entry is not None and (item.entry.path, item.entry.index) in one.drawn and item.outcome in _TOLD
+        for item in having(judged, _TOLD)
+        if item.entry is not None and (item.entry.path, item.entry.index) in one.drawn
     ]
     bad, read, files = sum(item.outcome in DAMAGE for item in told), len(told), one.population
     low, high = interval(files, read, bad, confidence=confidence)

@@ -14,7 +14,7 @@ from pathlib import Path
 from drill import clock
 from drill.audit.choose import Choice, Choosing, Limits, choose
 from drill.audit.disagree import Means, compare_all, in_doubt
-from drill.audit.judge import Judged
+from drill.audit.judge import Judged, having
 from drill.audit.looks import Looks, look_into
 from drill.audit.past import CutShort, Past, Proof, Proofs, carried_on, cut_short, measured_rate
 from drill.audit.promises import Promises
@@ -132,7 +132,7 @@ class _Desk:
         self.looked_bytes = 0
         self.disagreements: list[Disagreement] = []
         self.other_bytes: dict[str, tuple[OtherBytes, ...]] = {}
-        self._judged: dict[str, list[Judged]] | None = None
+        self._judged: dict[str, Sequence[Judged]] | None = None
         self.notes: list[str] = []
 
     # --- opening -----------------------------------------------------------------------------------------------------
@@ -257,7 +257,7 @@ class _Desk:
         judged = judge_all(self._facts(), self.promises, whole=self.asked is None)
         with checking(scratch=self._scratch) as check:
             for id_, items in judged.items():
-                entries = [item.entry for item in items if item.outcome == "extra" and item.entry is not None]
+                entries = [item.entry for item in having(items, ("extra",)) if item.entry is not None]
                 if entries and self.found[id_].state is State.HERE:
                     look_into(
                         self.found[id_],
@@ -305,7 +305,7 @@ class _Desk:
         scratch = self.studio.scratch
         return scratch if scratch is not None and scratch.is_dir() else None
 
-    def _judge(self) -> dict[str, list[Judged]]:
+    def _judge(self) -> dict[str, Sequence[Judged]]:
         if self._judged is None:
             self._judged = judge_all(self._facts(), self.promises, whole=self.asked is None)
         return self._judged

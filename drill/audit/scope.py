@@ -5,10 +5,12 @@ files are read or chosen, verdicts. A copy with a list is held against it, name 
 file may be what is promised, unless it was read before and is not.
 """
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from array import array
+from collections.abc import Callable, Container, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 from drill.audit.promises import Promises
+from drill.columns import Lazy, columns_of, paths_of
 from drill.coverage import WEAK, ListIndex, name_key, other_bytes
 from drill.model import Digest, Entry, Listed, Shoot
 from drill.places import Inside, at_least, by_endings, find_places, is_absolute
@@ -27,6 +29,45 @@ class Said:
     item: Listed
     entry: Entry | None
     sure: bool = True
+
+
+class Names(Lazy[Said]):
+    """What a list names, and the file that each name means, by its number in the copy's listing (-1: none).
+
+    `numbers` are those of the list that count; `unsure` the names that are matched by nothing but their last part.
+    """
+
+    __slots__ = ("_columns", "_entries", "_listed", "_numbers", "_places", "_unsure")
+
+    def __init__(
+        self,
+        listed: Sequence[Listed],
+        entries: Sequence[Entry],
+        places: "array[int]",
+        numbers: Sequence[int],
+        unsure: Container[int],
+    ) -> None:
+        self._listed, self._entries, self._places, self._unsure = listed, entries, places, unsure
+        self._columns, self._numbers = columns_of(listed), numbers
+
+    def __len__(self) -> int:
+        return len(self._numbers)
+
+    def at(self, number: int) -> Said:
+        at = self._numbers[number]
+        return Said(self._listed[at], self._entry(at), sure=at not in self._unsure)
+
+    def entries(self) -> Iterator[Entry | None]:
+        """Yield the file that each name means."""
+        return map(self._entry, self._numbers)
+
+    def path(self, number: int) -> str:
+        """Return one of the names."""
+        return self._columns.path(self._numbers[number])
+
+    def _entry(self, at: int) -> Entry | None:
+        place = self._places[at]
+        return self._entries[place] if place >= 0 else None
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,7 +89,8 @@ class Scope:
     @property
     def to_read(self) -> list[Entry]:
         """Return the files that have to be read to tell."""
-        return [said.entry for said in self.said if said.entry is not None] or list(self.candidates)
+        named = self.said.entries() if isinstance(self.said, Names) else (said.entry for said in self.said)
+        return [entry for entry in named if entry is not None] or list(self.candidates)
 
     def kinds_of(self, path: str, index: int) -> tuple[str, ...]:
         """Return the digest kinds to make of a file."""
@@ -64,20 +106,23 @@ def folder_name(found: OpenCopy) -> str:
 def listed_scope(found: OpenCopy, listed: Sequence[Listed], promises: Promises, asked: Sequence[Shoot] | None) -> Scope:
     """Hold a copy against its list; with `asked` only what its list says is of these shoots."""
     entries = found.entries
-    places = list(find_places(listed, entries, folder_name(found), moved=False)) if entries else [-1] * len(listed)
+    none = array("q", [-1]) * len(listed)
+    places = find_places(listed, entries, folder_name(found), moved=False) if entries else none
     guessed = _by_last_part(listed, entries, places)
+    for number, at in guessed.items():
+        places[number] = at
     wanted = None if asked is None else names_of(listed, asked)
-    said: list[Said] = []
+    numbers: Sequence[int] = range(len(listed))
+    if wanted is not None:
+        numbers = array("q", (number for number, path in enumerate(paths_of(listed)) if path in wanted))
     usual = tuple(sorted({digest.kind for item in listed[:1] for digest in item.digests}))
     other: dict[tuple[str, int], tuple[str, ...]] = {}
-    for number, (item, at) in enumerate(zip(listed, places, strict=True)):
-        if wanted is not None and item.path not in wanted:
-            continue
-        entry = entries[at if at >= 0 else guessed[number]] if at >= 0 or number in guessed else None
-        said.append(Said(item, entry, sure=number not in guessed))
-        if entry is not None and (kinds := _kinds(item, promises)) != usual:
+    for number in numbers:
+        if places[number] >= 0 and (kinds := _kinds(listed[number], promises)) != usual:
+            entry = entries[places[number]]
             other[entry.path, entry.index] = kinds
-    taken = {*places, *guessed.values()}
+    taken = set(places)
+    said = Names(listed, entries, places, numbers, guessed)
     extra = () if asked is not None else [entry for number, entry in enumerate(entries) if number not in taken]
     return Scope(found, said=said, extra=extra, usual=usual, other=other)
 
@@ -89,9 +134,10 @@ def names_of(listed: Sequence[Listed], shoots: Sequence[Shoot]) -> set[str]:
     return names | {path for path, _ in other_bytes(listed, shoots)}
 
 
-def _by_last_part(listed: Sequence[Listed], entries: Sequence[Entry], places: Sequence[int]) -> dict[int, int]:
+def _by_last_part(listed: Sequence[Listed], entries: Sequence[Entry], places: "array[int]") -> dict[int, int]:
     """Pair absolute names that no folder speaks for by their last parts, the longest common ending first."""
-    lost = [number for number, at in enumerate(places) if at < 0 and is_absolute(listed[number].path)]
+    names = enumerate(paths_of(listed)) if entries else ()
+    lost = [number for number, path in names if places[number] < 0 and is_absolute(path)]
     if not lost:
         return {}
     taken = set(places)

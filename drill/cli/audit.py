@@ -61,7 +61,7 @@ def add_audit(commands: Commands) -> None:
 
 def _audit(options: argparse.Namespace) -> int:
     limits = _limits(read_spot(options))
-    studio = load_studio(options.studio)
+    studio = load_studio(options.studio, in_columns=True)
     _check_ids(studio, options)
     check_outputs(studio, options, scratch=options.look or needs_scratch(studio.copies))
     for warning in studio.warnings:
@@ -86,7 +86,7 @@ def _audit(options: argparse.Namespace) -> int:
             complain(f"seed: {found.seed}")
         if found.unfinished:
             complain(f"drill: not finished: {found.unfinished}")
-        deliver(audit_text(found, width=columns()), dump(found), options)
+        deliver(audit_text(found, width=columns()), lambda: dump(found), options)
     if not found.complete:
         return UNFINISHED
     return FALLS_SHORT if found.falls_short else OK

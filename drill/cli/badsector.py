@@ -71,7 +71,7 @@ def _bad_sector(options: argparse.Namespace) -> int:
     built = _anatomy(archive, password, kept)
     progress("")
     found = measure(built, archive=archive.name, sector_size=options.sector_size)
-    deliver(sectors_text(found, width=columns()), dump(found), options)
+    deliver(sectors_text(found, width=columns()), lambda: dump(found), options)
     if options.picture is not None:
         swap_in_bytes(Path(options.picture), PICTURES[Path(options.picture).suffix.lower()](found))
         complain(f"the map is in {options.picture}")

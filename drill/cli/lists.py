@@ -142,4 +142,4 @@ def _name_them(studio: Studio, made: Made) -> Studio:
     swap_in_bytes(studio.file, mark + changed.encode())
     names = ", ".join(one.copy for one in made.lists)
     complain(f"{studio.file}: added manifest to {names}")
-    return load_studio(studio.file)
+    return load_studio(studio.file, in_columns=True)

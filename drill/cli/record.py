@@ -6,6 +6,7 @@ Flows in: options as typed, a studio, texts. Flows out: mistakes, or files and s
 import argparse
 import sys
 import tempfile
+from collections.abc import Callable
 from pathlib import Path
 
 from drill.cli.terminal import check_file
@@ -31,11 +32,11 @@ def check_outputs(studio: Studio, options: argparse.Namespace, *, scratch: bool)
     guard_outputs(studio, outputs)
 
 
-def deliver(text: str, record: str, options: argparse.Namespace) -> None:
+def deliver(text: str, record: Callable[[], str], options: argparse.Namespace) -> None:
     """Print what was found, as JSON where that is asked for; write the record where asked. Errors: Unfinished."""
     if options.json == "-":
-        sys.stdout.write(record)
+        sys.stdout.write(record())
         return
     print(text, end="")
     if options.json is not None:
-        swap_in(Path(options.json), record)
+        swap_in(Path(options.json), record())

@@ -80,7 +80,7 @@ def _recover(options: argparse.Namespace) -> int:
         if record.unfinished:
             complain(f"drill: not finished: {record.unfinished}")
         has_lists = _leave_lists(record, options.into)  # before the ledger is closed, which may fail
-        deliver(recover_text(record, width=columns()), dump(record), options)
+        deliver(recover_text(record, width=columns()), lambda: dump(record), options)
     if not record.complete or not has_lists:
         return UNFINISHED
     return OK if record.is_back else FALLS_SHORT

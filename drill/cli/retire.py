@@ -60,7 +60,7 @@ def _retire(options: argparse.Namespace) -> int:
     progress("")
     if record.unfinished:
         complain(f"drill: not finished: {record.unfinished}")
-    deliver(retire_text(record, width=columns()), dump(record), options)
+    deliver(retire_text(record, width=columns()), lambda: dump(record), options)
     if record.may_go is None:
         return UNFINISHED
     return OK if record.may_go else FALLS_SHORT

@@ -55,7 +55,7 @@ def add_survey(commands: Commands) -> None:
 
 
 def _survey(options: argparse.Namespace) -> int:
-    studio = load_studio(options.studio)
+    studio = load_studio(options.studio, in_columns=True)
     _check_outputs(studio, options)
     shoots_named(studio, options.shoot)
     studio, unread = write_lists(studio, options)

@@ -7,12 +7,14 @@ Facts: see `lists` (coreutils, xxhsum) and `bags` (RFC 8493).
 
 import glob
 import os
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 from drill.errors import Mistake
 from drill.manifests.bags import is_bag, read_bag
-from drill.manifests.lists import Gathering, Role, format_list, kind_named, read_list, suffix, unsafe, write_list
+from drill.manifests.gathering import Gathering
+from drill.manifests.lists import Role, format_list, kind_named, read_list, suffix, unsafe, write_list
 from drill.manifests.same import Same
 from drill.model import Listed
 
@@ -23,19 +25,29 @@ __all__ = ["Reading", "Role", "Same", "format_list", "kind_named", "read_manifes
 class Reading:
     """What lists and bags say: names in order of first appearance, what is wrong with them, and what was read."""
 
-    listed: tuple[Listed, ...]
+    listed: Sequence[Listed]
     mistakes: tuple[Mistake, ...]
     warnings: tuple[str, ...]
     files: tuple[Path, ...]
 
 
-def read_manifest(pattern: str, *, base: Path, where: str, key: str, role: Role, same: Same | None = None) -> Reading:
+def read_manifest(  # each says one thing of where and how
+    pattern: str,
+    *,
+    base: Path,
+    where: str,
+    key: str,
+    role: Role,
+    same: Same | None = None,
+    in_columns: bool = False,
+) -> Reading:
     """Read every list and bag that a path or glob names, relative to `base`, merged by path.
 
     A "promise" must hold names that can be restored, and its bags must be valid in all but the payload's bytes; a
     "copy" keeps names as they stand. `where` and `key` (a studio file and its key) stand in mistakes about `pattern`
     itself; mistakes inside a list name it and the line. Raises nothing for bad content: all of it is in the `Reading`.
-    What other lists said already is shared with them through `same`.
+    What other lists said already is shared with them through `same`. With `in_columns` names take little memory, and
+    are made anew each time they are looked at.
     """
     into = Gathering()
     found = _find(pattern, base)
@@ -50,7 +62,8 @@ def read_manifest(pattern: str, *, base: Path, where: str, key: str, role: Role,
             into.mistakes.append(
                 Mistake(where, key, f"{name} {fault}", "name a checksum list, a glob or a BagIt folder")
             )
-    return Reading(into.listed(same), tuple(into.mistakes), tuple(into.warnings), tuple(into.files))
+    listed = into.rows(same) if in_columns else into.listed(same)
+    return Reading(listed, tuple(into.mistakes), tuple(into.warnings), tuple(into.files))
 
 
 def _find(pattern: str, base: Path) -> list[tuple[str, Path]]:

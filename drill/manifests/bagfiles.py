@@ -13,7 +13,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from drill.manifests.lists import LONGEST_LINE, Complaints, Gathering, Role, digits_of, fold, shown, unsafe
+from drill.manifests.gathering import Gathering
+from drill.manifests.lists import LONGEST_LINE, Complaints, Role, digits_of, fold, shown, unsafe
 from drill.model import Digest
 
 _VERSION = re.compile(r"BagIt-Version:([ \t]*)([0-9]{1,4})\.([0-9]{1,4})([ \t]*)", re.IGNORECASE)

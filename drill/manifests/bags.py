@@ -23,7 +23,8 @@ from drill.manifests.bagfiles import (
     read_declaration,
     tag_lines,
 )
-from drill.manifests.lists import MOST_NAMES, Gathering, Role, kind_named, shown, unsafe
+from drill.manifests.gathering import Gathering
+from drill.manifests.lists import MOST_NAMES, Role, kind_named, shown, unsafe
 from drill.model import Digest
 
 _MANIFEST = re.compile(r"(tag)?manifest-([A-Za-z0-9_.-]+)\.txt")

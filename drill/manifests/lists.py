@@ -9,17 +9,15 @@ Facts: GNU coreutils manual, "cksum output modes" (untagged, tagged, reversed, e
 import base64
 import os
 import re
-from array import array
 from collections.abc import Iterable, Iterator
 from contextlib import suppress
-from dataclasses import dataclass, field
 from pathlib import Path
 from typing import IO, Literal
 
 from drill.digests import KINDS, hex_length
 from drill.errors import Mistake
-from drill.manifests.same import Same
-from drill.model import Digest, Listed
+from drill.manifests.gathering import Gathering
+from drill.model import Digest
 
 Role = Literal["promise", "copy"]
 
@@ -30,7 +28,6 @@ LONGEST_LINE = 64 * 1024
 MOST_NAMES = 10_000_000
 _MOST_MISTAKES = 20
 _UTF16 = (b"\xff\xfe", b"\xfe\xff")  # its byte order marks
-_PLACE_BITS = 40  # a place is (file number << 40) + line number
 
 _GNU = re.compile(rb"([0-9A-Fa-f]{8,}) (.*)", re.DOTALL)
 _TAGGED = re.compile(rb"([A-Za-z][A-Za-z0-9_/-]*)[ \t]?\((.*)\)[ \t]*=[ \t]*([0-9A-Za-z+/=]+)[ \t]*", re.DOTALL)
@@ -126,53 +123,6 @@ class Complaints:
         """Return the mistakes noted."""
         more = self.count - len(self._first)
         return [*self._first, Mistake(self.where, "", f"and {more} more mistakes like these")] if more else self._first
-
-
-@dataclass(slots=True)
-class Gathering:
-    """What several lists and bags say together: names in order of first appearance, merged by path."""
-
-    index: dict[str, int] = field(default_factory=dict)
-    digests: list[tuple[Digest, ...]] = field(default_factory=list)
-    sizes: dict[str, int] = field(default_factory=dict)
-    mistakes: list[Mistake] = field(default_factory=list)
-    warnings: list[str] = field(default_factory=list)
-    files: list[Path] = field(default_factory=list)
-    lists: list[str] = field(default_factory=list)
-    _first: "array[int]" = field(default_factory=lambda: array("q"))
-    _later: dict[tuple[int, str], int] = field(default_factory=dict)
-
-    def open_list(self, where: str) -> int:
-        """Begin a list; return the number that its places begin from (add the line number)."""
-        self.lists.append(where)
-        return (len(self.lists) - 1) << _PLACE_BITS
-
-    def add(self, path: str, digest: Digest, place: int) -> str | None:
-        """Take one name with one digest; return where the path has another digest of that kind, or None."""
-        number = self.index.setdefault(path, len(self.digests))
-        if number == len(self.digests):
-            self.digests.append((digest,))
-            self._first.append(place)
-            return None
-        for known in self.digests[number]:
-            if known.kind == digest.kind:
-                return None if known.hex == digest.hex else self._say(number, digest.kind, place)
-        self.digests[number] += (digest,)
-        self._later[number, digest.kind] = place
-        return None
-
-    def _say(self, number: int, kind: str, place: int) -> str:
-        earlier = self._later.get((number, kind), self._first[number])
-        line = f"line {earlier & ((1 << _PLACE_BITS) - 1)}"
-        same_list = earlier >> _PLACE_BITS == place >> _PLACE_BITS
-        return line if same_list else f"{self.lists[earlier >> _PLACE_BITS]}, {line}"
-
-    def listed(self, same: Same | None = None) -> tuple[Listed, ...]:
-        """Return the names gathered, in order of first appearance, each with its digests sorted by kind."""
-        sizes, same = self.sizes, same or Same()
-        rows = zip(self.index, self.digests, strict=True)
-        one = ((path, found if len(found) == 1 else tuple(sorted(found))) for path, found in rows)
-        return tuple([same.listed(path, digests, sizes.get(path)) for path, digests in one])
 
 
 def _lines(file: IO[bytes]) -> Iterator[bytes | None]:

@@ -4,16 +4,18 @@ Flows in: names with digests, as lists are read. Flows out: the same, by the obj
 files, lists.
 """
 
+from drill.columns import Rows
 from drill.model import Digest, Listed
 
 
 class Same:
     """Remembers names by their digests; for as long as lists are read."""
 
-    __slots__ = ("_by_digests",)
+    __slots__ = ("_by_digests", "_rows")
 
     def __init__(self) -> None:
         self._by_digests: dict[tuple[Digest, ...], Listed] = {}
+        self._rows: dict[int, Rows] = {}  # by their length
 
     def listed(self, path: str, digests: tuple[Digest, ...], size: int | None) -> Listed:
         """Return what a list says of a name: as another list said it, or at least with the other's digests."""
@@ -23,3 +25,8 @@ class Same:
         if (known.path, known.size) == (path, size):
             return known
         return Listed(path, known.digests, size)
+
+    def rows(self, rows: Rows) -> Rows:
+        """Return a list in columns, with those shared that an earlier list of as many names has alike."""
+        rows.share(self._rows.setdefault(len(rows), rows))
+        return rows

@@ -39,14 +39,15 @@ def by_endings(
     with equally long endings those that are `kin` come first.
     """
     tests = (agree,) if kin is None else (lambda number, at: kin(number, at) and agree(number, at), agree)
+    here_at: dict[str, list[int]] = defaultdict(list)
+    for at in theirs[0] if len(ours[0]) else ():
+        here_at[name_key(theirs[1](at))].append(at)
     names: dict[str, list[int]] = defaultdict(list)
-    for number in ours[0]:
-        names[name_key(ours[1](number))].append(number)
-    rest: dict[str, list[int]] = defaultdict(list)
-    for at in theirs[0] if names else ():
-        key = name_key(theirs[1](at))
-        if key in names:
-            rest[key].append(at)
+    for number in ours[0] if here_at else ():
+        key = name_key(ours[1](number))
+        if key in here_at:
+            names[key].append(number)
+    rest = {key: here for key, here in here_at.items() if key in names}
     found: dict[int, int] = {}
     for key, here in rest.items():
         if len(here) == len(names[key]) == least(names[key][0]) == 1:

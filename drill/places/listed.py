@@ -14,9 +14,10 @@ must never stand on another shoot's picture. So a moved name counts only in one 
 
 from array import array
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Callable, Iterable, Sequence
 from functools import lru_cache
 
+from drill.columns import columns_of, paths_of, sizes_of
 from drill.coverage import name_key
 from drill.globs import fold, shared_ending
 from drill.model import Entry, Listed
@@ -32,13 +33,13 @@ def find_places(listed: Sequence[Listed], entries: Sequence[Entry], root: str, *
     a file in another folder, unless the whole list lies one root off.
     """
     exact = {entry.path: number for number, entry in enumerate(entries)}
-    places = array("q", [exact.get(item.path, -1) for item in listed])
-    if -1 not in places:
+    places = array("q", [exact.get(path, -1) for path in paths_of(listed)])
+    if -1 not in places or not entries:
         return places
-    absolute = bytes(is_absolute(item.path) for item in listed)
+    absolute = bytes(map(is_absolute, paths_of(listed)))
     _place_folded(places, listed, entries, absolute)
     for kind in (0, 1):
-        numbers = [number for number, its in enumerate(absolute) if its == kind]
+        numbers = array("q", (number for number, its in enumerate(absolute) if its == kind))
         if any(places[number] < 0 for number in numbers):
             _place_moved(places, numbers, (listed, entries), root=root, absolute=bool(kind), moved=moved)
     return places
@@ -62,9 +63,9 @@ def _place_folded(
     places: "array[int]", listed: Sequence[Listed], entries: Sequence[Entry], absolute: Sequence[int]
 ) -> None:
     folded = {_plain(entries[number].path): number for number in _free(places, entries)}
-    for number, at in enumerate(places):
-        if at < 0 and not absolute[number]:
-            places[number] = folded.pop(_plain(listed[number].path), -1)
+    for number, path in enumerate(paths_of(listed)) if folded else ():
+        if places[number] < 0 and not absolute[number]:
+            places[number] = folded.pop(_plain(path), -1)
 
 
 def _place_moved(
@@ -78,32 +79,38 @@ def _place_moved(
 ) -> None:
     """Place those of a list's names, all absolute or all relative, that are not found as they are written."""
     listed, entries = rows
-    top = _common_folders([listed[number].path for number in numbers])
-    lost = [number for number in numbers if places[number] < 0]
+    path_at = columns_of(listed).path
     free = _free(places, entries)
+    if not free:
+        return
+    top = _common_folders(lambda: (path_at(number) for number in numbers))
+    lost = array("q", (number for number in numbers if places[number] < 0))
     if len(lost) == len(numbers):  # what stands where it is written shows that the list's root is the copy's
         ways = range(len(top) + 1) if absolute else [n for n in range(1, len(top) + 1) if top[n - 1] == fold(root)]
         roots = [len("/".join((*top[:n], ""))) for n in ways]
         _place_below_one_root(places, (lost, free), rows, roots)
-    lost = [number for number in lost if places[number] < 0]
-    least = {number: _least_in_common(listed[number].path) for number in lost}
-    some = [number for number, parts in least.items() if parts] if absolute or moved else []
+    lost = array("q", (number for number in lost if places[number] < 0))
+
+    def least(number: int) -> int:
+        return _least_in_common(path_at(number))
+
+    some = array("q", filter(least, lost) if absolute or moved else ())
     free = _free(places, entries) if some else []
     above = len(top) if absolute else 0
 
     def agree(number: int, at: int) -> bool:
-        return _is_moved(listed[number].path, entries[at].path, root=root, above=above)
+        return _is_moved(path_at(number), entries[at].path, root=root, above=above)
 
-    ours, theirs = (some, lambda n: listed[n].path), (free, lambda n: f"{root}/{entries[n].path}")
-    for number, at in by_endings(ours, theirs, least=least.__getitem__, agree=agree).items():
+    ours, theirs = (some, path_at), (free, lambda n: f"{root}/{entries[n].path}")
+    for number, at in by_endings(ours, theirs, least=least, agree=agree).items():
         places[number] = at
     if absolute:
         _place_only_ones(places, lost, listed, entries)
 
 
-def _common_folders(paths: Sequence[str]) -> list[str]:
+def _common_folders(paths: Callable[[], Iterable[str]]) -> list[str]:
     """Return the folders that all paths begin with, as they are compared."""
-    first, last = min(map(_plain, paths)), max(map(_plain, paths))  # all others lie between these two
+    first, last = min(map(_plain, paths())), max(map(_plain, paths()))  # all others lie between these two
     common = []
     for one, other in zip(first.split("/")[:-1], last.split("/")[:-1], strict=False):
         if one != other:
@@ -120,12 +127,16 @@ def _place_below_one_root(
 ) -> None:
     """Place names by leaving out of each the same beginning: of these lengths the one that most names are found by."""
     (lost, free), (listed, entries) = unplaced, rows
+    path_at = columns_of(listed).path
     here = {_plain(entries[at].path): at for at in free}
-    paths = [(number, _plain(listed[number].path)) for number in lost]
-    counts = {length: sum(path[length:] in here for _, path in paths) for length in roots}
-    length = max(roots, key=lambda length: (counts[length], -length), default=None)
-    for number, path in paths if length is not None else ():
-        places[number] = here.pop(path[length:], -1)
+    counts = dict.fromkeys(roots, 0)
+    for number in lost if roots else ():
+        path = _plain(path_at(number))
+        for length in roots:
+            counts[length] += path[length:] in here
+    best = max(roots, key=lambda length: (counts[length], -length), default=None)
+    for number in lost if best is not None else ():
+        places[number] = here.pop(_plain(path_at(number))[best:], -1)
 
 
 def _is_moved(listed: str, found: str, *, root: str, above: int) -> bool:
@@ -153,10 +164,12 @@ def _place_only_ones(
     places: "array[int]", lost: Sequence[int], listed: Sequence[Listed], entries: Sequence[Entry]
 ) -> None:
     """Place names that are used once in the list and once on the copy, where the sizes are known and equal."""
-    lost = [number for number in lost if places[number] < 0 and listed[number].size is not None]
+    sizes = sizes_of(listed)
+    sized = bytes(size is not None for size in sizes)
+    lost = [number for number in lost if places[number] < 0 and sized[number]]
     if not lost:
         return
-    ours = Counter(name_key(item.path) for item in listed)
+    ours = Counter(map(name_key, paths_of(listed)))
     theirs: dict[str, int] = {}
     for at, entry in enumerate(entries):
         key = name_key(entry.path)

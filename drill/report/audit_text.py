@@ -30,16 +30,51 @@ OPENS_IS_LITTLE = (
 )
 
 
+class _First:
+    """The first files by their paths, and how many there are."""
+
+    def __init__(self) -> None:
+        self._files: list[FileResult] = []
+        self.count = 0
+
+    def add(self, file: FileResult) -> None:
+        """Take one more."""
+        self.count += 1
+        self._files.append(file)
+        if len(self._files) >= 16 * MOST_NAMES:
+            self._files = self.files
+
+    @property
+    def files(self) -> list[FileResult]:
+        """Return the first files."""
+        return sorted(self._files, key=lambda file: file.path)[:MOST_NAMES]
+
+
+class _Bad:
+    """The damaged files of one copy, looked at once, for there may be very many: all, and by what is to be done."""
+
+    def __init__(self, copy: CopyResult, now: str) -> None:
+        self.all = _First()
+        self.is_failing = False
+        self.by_advice: dict[_Advice, _First] = defaultdict(_First)
+        for file in copy.files if copy.damaged else ():
+            if file.is_damage:
+                self.all.add(file)
+                self.by_advice[_advice(copy, file, now)].add(file)
+                self.is_failing = self.is_failing or bool(file.ranges) or "I/O error" in file.detail
+
+
 def audit_text(audit: Audit, *, width: int = 80) -> str:
     """Return the whole report of an audit."""
+    damage = [_Bad(copy, audit.now) for copy in audit.copies]
     parts = [
         _head(audit, width),
         _table(audit, width),
-        *(_damage(copy, width) for copy in audit.copies),
+        *(_damage(copy, bad.all, width) for copy, bad in zip(audit.copies, damage, strict=True)),
         _other_bytes(audit, width),
         disagreements_text(audit.disagreements, width),
         listed("What the spot check shows", [_sample(copy) for copy in audit.copies if copy.sample], width),
-        listed("What to do first", _first_steps(audit), width),
+        listed("What to do first", _first_steps(audit, damage), width),
         listed("To know", [*_to_know(audit), *audit.notes], width),
         paragraph(f"{NOT_PROVED} {AS_LISTED}" if _has_other_bytes(audit) else NOT_PROVED, width),
     ]
@@ -131,14 +166,13 @@ def _rate(copy: CopyResult) -> str:
 # --- damage ------------------------------------------------------------------------------------------------------
 
 
-def _damage(copy: CopyResult, width: int) -> str:
-    bad = sorted((file for file in copy.files if file.is_damage), key=lambda file: file.path)
-    if not bad or copy.elsewhere is not None:
+def _damage(copy: CopyResult, bad: _First, width: int) -> str:
+    if not bad.count or copy.elsewhere is not None:
         return ""
     kinds = [f"{copy.counts[kind]:,} {kind}" for kind in ("altered", "unreadable", "missing") if copy.counts[kind]]
-    texts = [f"{file.path}: {file.outcome}: {file.detail}" for file in bad[:MOST_NAMES]]
-    if len(bad) > MOST_NAMES:
-        texts.append(f"and {len(bad) - MOST_NAMES:,} more (--json has all of them)")
+    texts = [f"{file.path}: {file.outcome}: {file.detail}" for file in bad.files]
+    if bad.count > MOST_NAMES:
+        texts.append(f"and {bad.count - MOST_NAMES:,} more (--json has all of them)")
     return listed(safe(f"{copy.copy}: {', '.join(kinds)}"), texts, width)
 
 
@@ -185,19 +219,15 @@ def _sample(copy: CopyResult) -> str:
 _Advice = tuple[str, str, bool, str]  # holder, since when it is verified there, only by its name, what is wrong
 
 
-def _first_steps(audit: Audit) -> list[str]:
+def _first_steps(audit: Audit, damage: Sequence[_Bad]) -> list[str]:
     said: list[str] = []
-    for copy in audit.copies:
-        bad = [file for file in copy.files if file.is_damage]
-        said += _failing(copy, bad)
+    for copy, bad in zip(audit.copies, damage, strict=True):
+        said += [_failing(copy)] if bad.is_failing else []
         said += _archive_steps(copy, audit.now)
         if copy.elsewhere is not None:
             continue  # its only file is the archive
-        by_advice: dict[_Advice, list[FileResult]] = defaultdict(list)
-        for file in sorted(bad, key=lambda file: file.path):
-            by_advice[_advice(copy, file, audit.now)].append(file)
         # What nobody else holds comes first: it may be the last trace of a picture.
-        for advice, files in sorted(by_advice.items(), key=lambda item: (item[0][0] != "", item[0])):
+        for advice, files in sorted(bad.by_advice.items(), key=lambda item: (item[0][0] != "", item[0])):
             said.append(_step(copy, advice, files))
         if copy.other_bytes:
             names = _names([one.path for one in sorted(copy.other_bytes, key=lambda one: one.path)])
@@ -246,13 +276,13 @@ def _advice(copy: CopyResult, file: FileResult, now: str) -> _Advice:
     return best.copy, "" if best.verified is None else _age(best.verified, now), best.by_name, wrong
 
 
-def _step(copy: CopyResult, advice: _Advice, files: Sequence[FileResult]) -> str:
+def _step(copy: CopyResult, advice: _Advice, first: _First) -> str:
     """Say what to do about files of one copy. An altered one may be the only copy of another picture."""
     holder, age, by_name, wrong = advice
-    one = len(files) == 1
+    files, one = first.files, first.count == 1
     said = "listed" if copy.has_list else "promised"
     it = ("it" if one else "them") if wrong != "altered" else f"the {said} one{'' if one else 's'}"
-    text = f"{_together(files)} on {copy.copy} {_state(copy, wrong, one=one)}; "
+    text = f"{_names([file.path for file in files], first.count)} on {copy.copy} {_state(copy, wrong, one=one)}; "
     if not holder:
         seek = f"change nothing there, {'try drill recover, ' if copy.is_broken else ''}and look for {it} elsewhere now"
         return f"{text}no other copy is known to hold {it}: {seek}"
@@ -297,9 +327,10 @@ def _together(files: Sequence[FileResult]) -> str:
     return _names([file.path for file in files])
 
 
-def _names(paths: Sequence[str]) -> str:
+def _names(paths: Sequence[str], count: int | None = None) -> str:
+    """Name the first of so many paths (of those given)."""
     names = ", ".join(paths[:_NAMED_TOGETHER])
-    more = len(paths) - _NAMED_TOGETHER
+    more = (len(paths) if count is None else count) - _NAMED_TOGETHER
     return names + (f" and {more:,} more" if more > 0 else "")
 
 
@@ -308,10 +339,8 @@ def _age(verified: str, now: str) -> str:
     return "verified in this audit" if span_s <= 0 else f"verified {units.say_span(span_s)} ago"
 
 
-def _failing(copy: CopyResult, bad: Sequence[FileResult]) -> list[str]:
-    if not any(file.ranges or "I/O error" in file.detail for file in bad):
-        return []
-    return [f"{copy.medium} gives I/O errors and may be failing: copy what it still gives to another drive first"]
+def _failing(copy: CopyResult) -> str:
+    return f"{copy.medium} gives I/O errors and may be failing: copy what it still gives to another drive first"
 
 
 def _to_know(audit: Audit) -> list[str]:
@@ -324,11 +353,11 @@ def _to_know(audit: Audit) -> list[str]:
         if copy.unlisted:
             number = _count(len(copy.unlisted), "folder")
             said.append(f"{copy.copy}: {number} could not be listed: {', '.join(copy.unlisted[:MOST_NAMES])}")
-        extra = [file for file in copy.files if file.outcome == "extra"]
+        extra = [file for file in copy.files if file.outcome == "extra"] if copy.counts["extra"] else []
         unread = [file for file in extra if file.detail.startswith("could not be read")]
         if unread:
             said.append(f"{copy.copy}: {_many(len(unread))} no promise names could not be read: {_together(unread)}")
-        cannot = [file for file in copy.files if file.outcome == "cannot_check"]
+        cannot = [file for file in copy.files if file.outcome == "cannot_check"] if copy.counts["cannot_check"] else []
         if cannot:
             said.append(f"{copy.copy}: {_many(len(cannot))} cannot be checked here: {_together(cannot)}")
     return said

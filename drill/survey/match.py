@@ -13,15 +13,17 @@ who only counts must not count one file twice.
 
 import re
 from array import array
-from collections import Counter, defaultdict
+from collections import defaultdict
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
-from functools import lru_cache
-from itertools import chain, combinations
+from functools import cached_property, lru_cache
+from itertools import combinations
 
+from drill.columns import Columns, Joined, Lazy, columns_of, digests_of, sizes_of
 from drill.coverage import MANY, WEAK, name_key, same_content
 from drill.globs import fold, last_part, shared_ending
 from drill.inventory import Missing, OtherSize
+from drill.lookup import Index, digest_index, path_index
 from drill.model import Digest, Entry, Listed, Promised
 from drill.places import at_least, by_endings, find_places
 
@@ -31,32 +33,65 @@ LARGEST = 2**63 - 1
 MOST_WORDS = 12  # words of a folder's name in which a shoot's id is sought
 
 
-@dataclass(frozen=True, slots=True)
 class Wanted:
     """All promised files of all shoots in one row, with the shoot of each."""
 
-    files: Sequence[Promised]
-    shoots: Sequence[str]
-    by_path: dict[str, int] = field(default_factory=dict)  # -1 where several shoots promise that path
-    repeated: bool = False  # some content is promised under several names
-    again: frozenset[str] = frozenset()  # last parts of names that several promised files share, folded
+    def __init__(self, shoots: Iterable[tuple[str, Sequence[Promised]]]) -> None:
+        """Lay the promises of shoots, as (id, promise), out in one row."""
+        shoots = list(shoots)
+        self.files = Joined(promise for _, promise in shoots)
+        self.shoots = [id_ for id_, promise in shoots for _ in range(len(promise))]
+        self.columns = columns_of(self.files)
 
     def rooted(self, number: int) -> str:
         """Return a promised path below its shoot's id, which may be the name of a folder on a copy."""
-        return f"{self.shoots[number]}/{self.files[number].path}"
+        return f"{self.shoots[number]}/{self.columns.path(number)}"
 
-    @staticmethod
-    def of(shoots: Iterable[tuple[str, Sequence[Promised]]]) -> "Wanted":
-        """Lay the promises of shoots, as (id, promise), out in one row."""
-        shoots = list(shoots)
-        files = list(chain.from_iterable(promise for _, promise in shoots))
-        ids = [id_ for id_, promise in shoots for _ in promise]
-        by_path: dict[str, int] = {}
-        for number, file in enumerate(files):
-            by_path[file.path] = -1 if file.path in by_path else number
-        names = Counter(name_key(file.path) for file in files)
-        again = frozenset(name for name, count in names.items() if count > 1)
-        return Wanted(files, ids, by_path, len({file.digests for file in files}) < len(files), again)
+    def only(self, path: str) -> int:
+        """Return the promised file of a whole path; -1 where none or several shoots promise that path."""
+        numbers = self._by_path.of(path)
+        return numbers[0] if len(numbers) == 1 else -1
+
+    def is_again(self, number: int) -> bool:
+        """Say whether other promised files have the last part of this one's name."""
+        return len(self._by_name.of(name_key(self.columns.path(number)))) > 1
+
+    @cached_property
+    def has_repeated(self) -> bool:
+        """Say whether some content is promised more than once."""
+        texts = ("".join(texts) for texts in self.columns.all_hexes())
+        keys = ((text, number) for number, text in enumerate(texts))
+        alike: Index[tuple[Digest, ...]] = Index(
+            keys,
+            len(self.files),
+            lambda number, digests: self.columns.digests(number) == digests,
+            lambda digests: "".join(digest.hex for digest in digests),
+        )
+        return any(len(alike.of(self.columns.digests(group[0]))) > 1 for group in alike.shared())
+
+    @cached_property
+    def _by_path(self) -> Index[str]:
+        return path_index(self.files)
+
+    @cached_property
+    def _by_name(self) -> Index[str]:
+        return path_index(self.files, name_key)
+
+
+class Lost(Lazy[Missing]):
+    """The names of a list that are not there; each with a file of that name that no list names, if there is one."""
+
+    __slots__ = ("_elsewhere", "_numbers", "_path")
+
+    def __init__(self, listed: Sequence[Listed], numbers: "array[int]", elsewhere: dict[str, str]) -> None:
+        self._path, self._numbers, self._elsewhere = columns_of(listed).path, numbers, elsewhere
+
+    def __len__(self) -> int:
+        return len(self._numbers)
+
+    def at(self, number: int) -> Missing:
+        path = self._path(self._numbers[number])
+        return Missing(path, self._elsewhere.get(name_key(path)))
 
 
 @dataclass(slots=True)
@@ -64,23 +99,33 @@ class Holding:
     """What one copy holds of all that is promised: `state` and `size` (-1: not known) by promised file.
 
     `depth` says, of files whose name several promised ones share, how many parts of their paths are alike.
-    `wrong` has the promised files behind each path in `missing` and `other_size`.
+    `wrong` has the promised files behind the listed names of `missing` and `other_size`: their numbers, in pairs.
     """
 
     state: bytearray
     size: "array[int]"
     depth: dict[int, int] = field(default_factory=dict)
     by_name: int = 0
-    missing: list[Missing] = field(default_factory=list)
+    missing: Sequence[Missing] = ()
     other_size: list[OtherSize] = field(default_factory=list)
     extra: list[str] = field(default_factory=list)
-    wrong: dict[str, list[int]] = field(default_factory=dict)
+    listed: Sequence[Listed] = ()
+    wrong: "array[int]" = field(default_factory=lambda: array("q"))
+    other: dict[str, list[int]] = field(default_factory=dict)
 
     def note_size(self, number: int, other: OtherSize) -> None:
         """Note that a promised file has another size here, so that this copy does not hold it."""
         self.state[number] = OTHER
         self.other_size.append(other)
-        self.wrong.setdefault(other.path, []).append(number)
+        self.other.setdefault(other.path, []).append(number)
+
+    def promised_behind(self) -> dict[str, list[int]]:
+        """Return the promised files behind each path that is wrong here."""
+        found = defaultdict(list, {path: list(numbers) for path, numbers in self.other.items()})
+        path = columns_of(self.listed).path
+        for at, number in zip(self.wrong[::2], self.wrong[1::2], strict=True):
+            found[path(at)].append(number)
+        return found
 
 
 def hold(wanted: Wanted, *, listed: Sequence[Listed] | None, entries: Sequence[Entry] | None, root: str) -> Holding:
@@ -104,20 +149,20 @@ def _by_list(
         bytearray([SAID]) * len(listed) if places is None else bytearray(GONE if at < 0 else THERE for at in places)
     )
     if places is not None and entries is not None:
-        for number, at in enumerate(places):
-            item = listed[number]
+        for number, (at, expected) in enumerate(zip(places, sizes_of(listed), strict=True)):
             found = entries[at].size if at >= 0 else None
-            if item.size is not None and found is not None and item.size != found:
+            if expected is not None and found is not None and expected != found:
                 states[number] = OTHER
-                holding.other_size.append(OtherSize(item.path, item.size, found))
+                holding.other_size.append(OtherSize(listed[number].path, expected, found))
         _note_missing(holding, listed, entries, places)
     chosen = _items(holding, wanted, listed, states)
+    holding.listed = listed
     for number, at in enumerate(chosen):
         if at < 0:
             continue
         holding.state[number] = states[at]
         if states[at] in (GONE, OTHER):
-            holding.wrong.setdefault(listed[at].path, []).append(number)
+            holding.wrong.extend((at, number))
         elif places is not None and entries is not None:
             holding.size[number] = _known(entries[places[at]].size)
 
@@ -126,45 +171,48 @@ def _note_missing(holding: Holding, listed: Sequence[Listed], entries: Sequence[
     taken = set(places)
     free = [number for number in range(len(entries)) if number not in taken]
     holding.extra.extend(entries[number].path for number in free)
-    lost = [number for number, at in enumerate(places) if at < 0]
+    lost = array("q", (number for number, at in enumerate(places) if at < 0))
     if lost:
         elsewhere = {name_key(entries[number].path): entries[number].path for number in reversed(free)}
-        for number in lost:
-            path = listed[number].path
-            holding.missing.append(Missing(path, elsewhere.get(name_key(path))))
+        holding.missing = Lost(listed, lost, elsewhere)
 
 
 def _items(holding: Holding, wanted: Wanted, listed: Sequence[Listed], states: bytearray) -> "array[int]":
     """Return for each promised file the number of the listed name that stands for it, or -1."""
-    by_digest = _digests(listed, states)
+    by_digest = digest_index(listed)
     chosen = array("q", [-1]) * len(wanted.files)
-    for number, file in enumerate(wanted.files):
-        for digest in file.digests:
-            for at in by_digest.get(digest, ()):
-                item = listed[at]
-                if same_content(file, item.digests, path=item.path, size=item.size):
-                    chosen[number] = at
-                    break
+    crowds: dict[Digest, list[int]] = {}
+    theirs = columns_of(listed)
+    for number, digests in enumerate(wanted.columns.all_digests()):
+        for digest in digests:
+            found = by_digest.of(digest)
+            if len(found) > 1:
+                found = crowds[digest] if digest in crowds else _few(found, digest, listed, states)
+                crowds[digest] = list(found)
+            chosen[number] = _standing_for(wanted, number, (listed, theirs), found)
             if chosen[number] >= 0:
                 break
     _items_by_name(holding, wanted, listed, chosen)
     return chosen
 
 
-def _digests(listed: Sequence[Listed], states: bytearray) -> dict[Digest, tuple[int, ...]]:
-    """Return the listed names of each digest, what is there first; only a weak digest needs more than a few."""
-    found: dict[Digest, tuple[int, ...]] = {}
-    order: Iterable[int] = range(len(listed))
-    if states.count(THERE) < len(states):
-        order = sorted(order, key=lambda number: states[number] != THERE)
-    for number in order:
-        for digest in listed[number].digests:
-            known = found.get(digest)
-            if known is None:
-                found[digest] = (number,)
-            elif len(known) < (MANY if digest.kind in WEAK else 2):
-                found[digest] = (*known, number)
-    return found
+def _few(found: Sequence[int], digest: Digest, listed: Sequence[Listed], states: bytearray) -> list[int]:
+    """Return the listed names of a digest, what is there first; only a weak digest needs more than a few."""
+    first = sorted(found, key=lambda number: states[number] != THERE)
+    return first[: MANY if digest.kind in WEAK else 2]
+
+
+def _standing_for(wanted: Wanted, number: int, rows: tuple[Sequence[Listed], Columns], found: Sequence[int]) -> int:
+    """Return the first of these listed names that is a promised file, or -1."""
+    listed, theirs = rows
+    for at in found:
+        digests = theirs.digests(at)
+        if digests == wanted.columns.digests(number) and digests[0].kind not in WEAK:  # nearly always, and found faster
+            return at
+        item = listed[at]
+        if same_content(wanted.files[number], digests, path=item.path, size=item.size):
+            return at
+    return -1
 
 
 def _items_by_name(holding: Holding, wanted: Wanted, listed: Sequence[Listed], chosen: "array[int]") -> None:
@@ -172,14 +220,14 @@ def _items_by_name(holding: Holding, wanted: Wanted, listed: Sequence[Listed], c
     files: dict[frozenset[str], list[int]] = defaultdict(list)
     for number, at in enumerate(chosen):
         if at < 0:
-            files[frozenset(digest.kind for digest in wanted.files[number].digests)].append(number)
+            files[frozenset(digest.kind for digest in wanted.columns.digests(number))].append(number)
     if not files:
         return
     items: dict[frozenset[str], list[int]] = defaultdict(list)
     taken = set(chosen)
-    for number, item in enumerate(listed):
+    for number, digests in enumerate(digests_of(listed)):
         if number not in taken:
-            items[frozenset(digest.kind for digest in item.digests)].append(number)
+            items[frozenset(digest.kind for digest in digests)].append(number)
     for ours, numbers in files.items():
         theirs = [number for kinds, found in items.items() if not kinds & ours for number in found]
         matched = _match_names(wanted, numbers, (theirs, listed), root="")
@@ -197,7 +245,7 @@ def _by_listing(holding: Holding, wanted: Wanted, entries: Sequence[Entry], root
     for number, at in matched.items():
         holding.state[number] = THERE
         holding.size[number] = _known(entries[at].size)
-        if wanted.again and name_key(wanted.files[number].path) in wanted.again:
+        if wanted.is_again(number):
             holding.depth[number] = shared_ending(wanted.rooted(number), f"{root}/{entries[at].path}")
     taken = set(matched.values())
     _find_other_sizes(holding, wanted, entries, root, taken)
@@ -285,7 +333,7 @@ def _match_names(
     asked = set(numbers) if len(numbers) < len(files) else None
     free = []
     for at in offered:  # the whole path, where only one shoot promises it, is the longest ending there is
-        number = wanted.by_path.get(rows[at].path, -1)
+        number = wanted.only(rows[at].path)
         if number >= 0 and (asked is None or number in asked) and number not in found and agree(number, at):
             found[number] = at
         else:
@@ -299,7 +347,7 @@ def _match_names(
             agree=agree,
             kin=_spoken_of(wanted, rows, root),
         )
-    if wanted.repeated and len(found) < len(numbers):
+    if wanted.has_repeated and len(found) < len(numbers):
         known = {files[number].digests: at for number, at in found.items()}
         for number in numbers:
             if number not in found and files[number].digests in known:

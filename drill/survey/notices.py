@@ -7,11 +7,13 @@ Unicode form or case are one name where a file system ignores these (exFAT speci
 
 import os
 from collections import defaultdict
-from collections.abc import Collection, Iterable, Sequence
+from collections.abc import Collection, Sequence
 from pathlib import Path
 
+from drill.columns import classes_of, columns_of, paths_of
 from drill.globs import fold
 from drill.inventory import ListBeside, Mirror, OddRate, Unpaired
+from drill.lookup import path_index
 from drill.model import Copy, Promised, Studio
 from drill.naming import PICTURE_ENDINGS, RAW_ENDINGS, pair_key
 from drill.timing import ceiling
@@ -26,16 +28,19 @@ def unpaired(promise: Sequence[Promised]) -> list[Unpaired]:
 
     A JPEG lies in the raw's folder (what is delivered is no pair); a sidecar there, or anywhere if its name is unique.
     """
+    tails = {path[path.rfind(".") + 1 :].lower() for path in paths_of(promise)}
+    if "xmp" not in tails and (tails.isdisjoint(RAW_ENDINGS) or tails.isdisjoint(JPEG_ENDINGS)):
+        return []
     by_tail: dict[str, list[str]] = defaultdict(list)
     originals: dict[str, list[str]] = defaultdict(list)
-    for file in promise:
-        tail = file.path[file.path.rfind(".") + 1 :].lower()
-        by_tail[tail].append(file.path)
-        if file.kind == "originals":
-            originals[tail].append(file.path)
+    for path, kind in zip(paths_of(promise), classes_of(promise), strict=True):
+        tail = path[path.rfind(".") + 1 :].lower()
+        by_tail[tail].append(path)
+        if kind == "originals":
+            originals[tail].append(path)
     raws, jpegs, sidecars = (
-        [path for tail in by_tail.keys() & tails for path in by_tail[tail]]
-        for tails in (RAW_ENDINGS, JPEG_ENDINGS, {"xmp"})
+        [path for tail in by_tail.keys() & some for path in by_tail[tail]]
+        for some in (RAW_ENDINGS, JPEG_ENDINGS, {"xmp"})
     )
     found: list[Unpaired] = []
     if sidecars:
@@ -75,16 +80,16 @@ def _lacking(originals: Sequence[str], alone: Sequence[str], lacks: str) -> list
     return [Unpaired(path, lacks) for path in alone] if len(alone) * 2 < len(originals) else []
 
 
-def colliding(promise: Iterable[Promised]) -> list[tuple[str, ...]]:
+def colliding(promise: Sequence[Promised]) -> list[tuple[str, ...]]:
     """Return the promised names that are one name on a disk that ignores case and Unicode form."""
-    paths = [file.path for file in promise]
-    keys = list(map(fold, paths))
-    if len(set(keys)) == len(keys):
-        return []
-    groups: dict[str, list[str]] = defaultdict(list)
-    for key, path in zip(keys, paths, strict=True):
-        groups[key].append(path)
-    return [tuple(group) for group in groups.values() if len(group) > 1]
+    path_at = columns_of(promise).path
+    found: list[tuple[int, tuple[str, ...]]] = []
+    for numbers in path_index(promise, fold).shared():
+        groups: dict[str, list[int]] = defaultdict(list)
+        for number in numbers:
+            groups[fold(path_at(number))].append(number)
+        found += [(some[0], tuple(path_at(n) for n in some)) for some in groups.values() if len(some) > 1]
+    return [paths for _, paths in sorted(found)]
 
 
 def lacks_classes(present: Collection[str], known: Collection[str]) -> list[str]:

@@ -5,13 +5,16 @@ written but archives' headers, beside the ledger. Must not know: terminals. Ever
 on which copies hold it, so files are counted in classes of equal holders, and each class is judged once.
 """
 
+from array import array
 from collections import Counter, defaultdict
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime
+from itertools import repeat
 from pathlib import Path
 
 from drill import clock
+from drill.columns import classes_of, paths_of, sizes_of
 from drill.copies import LinkSession
 from drill.coverage import other_bytes
 from drill.evidence import Standing, proof_age
@@ -60,7 +63,7 @@ def survey(
     Errors: Mistakes, for an id that no shoot has.
     """
     chosen = shoots_named(studio, shoots)
-    wanted = Wanted.of((shoot.id, shoot.promise) for shoot in studio.shoots)
+    wanted = Wanted((shoot.id, shoot.promise) for shoot in studio.shoots)
     spans = _spans(studio.shoots)
     proofs = Proofs(ledger, studio.shoots, now=now)
     safe = Safe(headers, now=now)
@@ -71,8 +74,7 @@ def survey(
     for shoot in chosen:
         span = spans[shoot.id]
         judged = _Judged(studio, [seen.found for seen in looked])
-        states = zip(*(seen.holding.state[span] for seen in looked), strict=True) if looked else None
-        judged.count(shoot, list(states) if states is not None else [()] * len(shoot.promise), sizes[span])
+        judged.count(shoot, [seen.holding.state[span] for seen in looked], sizes[span])
         doubts = [unclear[n] for n in range(span.start, span.stop) if n in unclear]
         stocks.append(_shoot_stock(shoot, judged, doubts, _checked(shoot, span, looked, now)))
     return Survey(
@@ -111,10 +113,10 @@ class _Seen:
     headers_kept: bool | None
     is_remembered: bool
 
-    def held(self, span: slice) -> list[int]:
+    def held(self, span: slice) -> "array[int]":
         """Return the promised files, by number, that it is said to hold of a shoot."""
         states = self.holding.state
-        return [number for number in range(span.start, span.stop) if states[number] in (SAID, THERE)]
+        return array("q", [number for number in range(span.start, span.stop) if states[number] in (SAID, THERE)])
 
 
 def _look_at_all(
@@ -154,7 +156,7 @@ def _sizes(wanted: Wanted, looked: Sequence[_Seen]) -> tuple[list[int | None], d
 
     A copy that lists another size is marked; where no size has a majority, the file stands in the second value.
     """
-    sizes: list[int | None] = [file.size for file in wanted.files]
+    sizes: list[int | None] = list(sizes_of(wanted.files))
     unclear: dict[int, Disagreement] = {}
     for number, listed in enumerate(zip(*(seen.holding.size for seen in looked), strict=True) if looked else ()):
         found = listed if len(set(listed) - {-1}) < 2 else _nearest_names(number, listed, looked)
@@ -202,9 +204,11 @@ def _copy_stock(
         promised += len(states) - states.count(NONE)
         there += states.count(THERE)
 
+    behind = {} if whole else holding.promised_behind()
+
     def concerns(path: str) -> bool:
         """Say whether a path that is wrong is about a shoot that is asked for."""
-        return whole or any(span.start <= n < span.stop for n in holding.wrong.get(path, ()) for span in spans)
+        return whole or any(span.start <= n < span.stop for n in behind.get(path, ()) for span in spans)
 
     end = found.expires
     proof = proof_age(found.copy.id, (number for span in spans for number in seen.held(span)), seen.known)
@@ -221,7 +225,7 @@ def _copy_stock(
         promised=promised,
         there=there,
         by_name=holding.by_name,
-        missing=tuple(item for item in holding.missing if concerns(item.path)),
+        missing=holding.missing if whole else tuple(item for item in holding.missing if concerns(item.path)),
         other_size=tuple(item for item in dict.fromkeys(holding.other_size) if concerns(item.path)),
         other_bytes=tuple(OtherBytes(path, file.path) for path, file in other_bytes(found.copy.listed or (), shoots)),
         extra=tuple(holding.extra),
@@ -254,9 +258,13 @@ class _Judged:
     media: dict[str, Medium] = field(default_factory=dict)
     level: int = 2
 
-    def count(self, shoot: Shoot, holders: Sequence[Holders], sizes: Sequence[int | None]) -> None:
-        """Count one shoot's files: each class of equal holders is judged once."""
-        classes = Counter(holders)
+    def count(self, shoot: Shoot, states_of: Sequence[bytearray], sizes: Sequence[int | None]) -> None:
+        """Count one shoot's files, by their states on each copy: each class of equal holders is judged once."""
+
+        def holders() -> Iterable[Holders]:
+            return zip(*states_of, strict=True) if states_of else repeat((), len(shoot.promise))
+
+        classes = Counter(holders())
         lone: dict[Holders, tuple[str, bool]] = {}
         none: set[Holders] = set()
         for states, number in classes.items():
@@ -269,11 +277,11 @@ class _Judged:
                 )
                 lone[states] = (self.found[first].copy.id, states[first] == SAID)
         if none or lone:
-            for file, states in zip(shoot.promise, holders, strict=True):
+            for path, states in zip(paths_of(shoot.promise), holders(), strict=True):
                 if states in none:
-                    self.on_no_copy.append(file.path)
+                    self.on_no_copy.append(path)
                 elif states in lone:
-                    self.on_one_copy.append(Lone(file.path, *lone[states]))
+                    self.on_one_copy.append(Lone(path, *lone[states]))
         self._tally(shoot.promise, sizes)
 
     def _judge(self, states: Holders, number: int) -> Mapping[str, Medium]:
@@ -302,8 +310,8 @@ class _Judged:
 
     def _tally(self, promise: Sequence[Promised], sizes: Sequence[int | None]) -> None:
         by_kind: dict[str, list[int | None]] = defaultdict(list)
-        for file, size in zip(promise, sizes, strict=True):
-            by_kind[file.kind].append(size)
+        for kind, size in zip(classes_of(promise), sizes, strict=True):
+            by_kind[kind].append(size)
         for kind in (*self.studio.weights, *sorted(by_kind.keys() - self.studio.weights.keys())):
             if kind in by_kind:
                 known = [size for size in by_kind[kind] if size is not None]

@@ -10,7 +10,8 @@ from hypothesis import strategies as st
 from drill.digests import KINDS, hex_length
 from drill.manifests import Reading, format_list, read_manifest, suffix
 from drill.manifests.bagfiles import Bag, bag_path
-from drill.manifests.lists import Gathering, fold, read_list, unsafe
+from drill.manifests.gathering import Gathering
+from drill.manifests.lists import fold, read_list, unsafe
 from drill.model import Digest
 
 # Any bytes but NUL may be a name; whole paths, odd on purpose.

@@ -9,6 +9,7 @@ import pytest
 
 import drill.manifests.lists as lists_room
 from drill.manifests import Reading, format_list, read_manifest, suffix, write_list
+from drill.manifests.gathering import Gathering
 from drill.manifests.lists import fold, kind_named, kind_of_file_name, shown, unsafe
 from drill.model import Digest, Listed
 
@@ -444,6 +445,6 @@ def test_a_list_is_swapped_in_whole(tmp_path: Path) -> None:
 
 
 def test_lines_read_alike_from_any_stream() -> None:
-    into = lists_room.Gathering()
+    into = Gathering()
     lists_room.read_list(io.BytesIO(f"{A}  a\n".encode()), where="lists\\x.sha256", role="promise", into=into)
     assert into.listed() == (Listed("a", (Digest("sha256", A),)),)

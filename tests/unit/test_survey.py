@@ -174,7 +174,7 @@ def promised(*paths: str, size: int | None = None, of: str = "") -> tuple[Promis
 
 
 def test_camera_names_used_twice_are_counted_once() -> None:
-    wanted = Wanted.of([("ridge", promised("DSC_0001.NEF")), ("marsh", promised("DSC_0001.NEF", of="marsh"))])
+    wanted = Wanted([("ridge", promised("DSC_0001.NEF")), ("marsh", promised("DSC_0001.NEF", of="marsh"))])
     alone = hold(wanted, listed=None, entries=[Entry("marsh/DSC_0001.NEF", 5)], root="disk")
     assert list(alone.state) == [NONE, THERE]  # the folder named after the shoot tells
     both = hold(wanted, listed=None, entries=[Entry("a/DSC_0001.NEF", 5), Entry("b/DSC_0001.NEF", 6)], root="disk")
@@ -195,7 +195,7 @@ def test_camera_names_used_twice_are_counted_once() -> None:
 )
 def test_of_equal_endings_the_shoot_comes_first_that_a_folder_speaks_of(folder: str, whose: str) -> None:
     ids = ("heron", "heron-ridge", "kiln")
-    wanted = Wanted.of([(id_, promised("raw/AB01.DNG", of=id_)) for id_ in ids])
+    wanted = Wanted([(id_, promised("raw/AB01.DNG", of=id_)) for id_ in ids])
     alone = hold(wanted, listed=None, entries=[Entry(f"{folder}/raw/AB01.DNG", 5)], root="disk")
     assert [ids[n] for n, state in enumerate(alone.state) if state == THERE] == [whose]
     longer = hold(wanted, listed=None, entries=[Entry(f"{folder}/heron-ridge/raw/AB01.DNG", 5)], root="disk")
@@ -203,19 +203,19 @@ def test_of_equal_endings_the_shoot_comes_first_that_a_folder_speaks_of(folder: 
 
 
 def test_a_folder_that_speaks_of_a_shoot_takes_nothing_from_another() -> None:
-    wanted = Wanted.of([(id_, promised("raw/AB01.DNG", of=id_)) for id_ in ("heron", "kiln")])
+    wanted = Wanted([(id_, promised("raw/AB01.DNG", of=id_)) for id_ in ("heron", "kiln")])
     entries = [Entry("2025 kiln/raw/AB01.DNG", 5), Entry("2026 kiln/raw/AB01.DNG", 6)]
     assert list(hold(wanted, listed=None, entries=entries, root="disk").state) == [THERE, THERE]
 
 
 def test_one_content_promised_twice_needs_one_file() -> None:
     (first,) = promised("a/one.jpg")
-    wanted = Wanted.of([("s", (first, Promised("b/two.jpg", first.digests, None, "other")))])
+    wanted = Wanted([("s", (first, Promised("b/two.jpg", first.digests, None, "other")))])
     assert list(hold(wanted, listed=None, entries=[Entry("one.jpg", 5)], root="x").state) == [THERE, THERE]
 
 
 def test_another_size_in_the_same_folder_and_in_another() -> None:
-    wanted = Wanted.of([("s", promised("a/one.jpg", size=5))])
+    wanted = Wanted([("s", promised("a/one.jpg", size=5))])
     same = hold(wanted, listed=None, entries=[Entry("top/a/one.jpg", 6)], root="x")
     assert (list(same.state), same.extra) == ([OTHER], [])
     other = hold(wanted, listed=None, entries=[Entry("b/one.jpg", 6)], root="x")
@@ -249,7 +249,7 @@ def test_another_size_in_the_same_folder_and_in_another() -> None:
 )
 def test_what_a_listed_name_means(listed: str, there: str, state: int) -> None:
     (file,) = promised("x")
-    wanted = Wanted.of([("s", (file,))])
+    wanted = Wanted([("s", (file,))])
     found = hold(wanted, listed=[Listed(listed, file.digests)], entries=[Entry(there, 5)], root="top")
     assert list(found.state) == [state]
 
@@ -257,13 +257,13 @@ def test_what_a_listed_name_means(listed: str, there: str, state: int) -> None:
 def test_two_listed_names_never_mean_one_file() -> None:
     files = promised("a/one.jpg", "b/one.jpg")
     listed = [Listed(f"/old/{file.path}", file.digests) for file in files]
-    found = hold(Wanted.of([("s", files)]), listed=listed, entries=[Entry("b/one.jpg", 5)], root="x")
+    found = hold(Wanted([("s", files)]), listed=listed, entries=[Entry("b/one.jpg", 5)], root="x")
     assert list(found.state) == [GONE, THERE]
 
 
 def test_a_weak_digest_alone_is_no_identity() -> None:
     weak = (Digest("xxh32", "0a0b0c0d"),)
-    wanted = Wanted.of([("s", (Promised("a/one.jpg", weak, None, "other"),))])
+    wanted = Wanted([("s", (Promised("a/one.jpg", weak, None, "other"),))])
     assert list(hold(wanted, listed=[Listed("b/two.jpg", weak)], entries=None, root="").state) == [NONE]
     assert list(hold(wanted, listed=[Listed("b/one.jpg", weak)], entries=None, root="").state) != [NONE]
 
@@ -271,7 +271,7 @@ def test_a_weak_digest_alone_is_no_identity() -> None:
 def test_thousands_of_one_name_are_matched_in_reasonable_time() -> None:
     files = promised(*(f"{n}/thumb.jpg" for n in range(20_000)))
     entries = [Entry(f"old/{n}/thumb.jpg", 1) for n in range(20_000)]
-    found = hold(Wanted.of([("s", files)]), listed=None, entries=entries, root="x")
+    found = hold(Wanted([("s", files)]), listed=None, entries=entries, root="x")
     assert found.state.count(THERE) == 20_000 and not found.extra
 
 
