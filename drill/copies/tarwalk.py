@@ -187,12 +187,12 @@ class Walk:
 
     def _look_on(self, at: int) -> tuple[int | None, bool]:
         """Return where, from `at` on, the next readable header lies, and whether anything but zeros lies before it."""
-        foreign = False
+        foreign, size = False, RECORD  # little at first: the next header may be the next record, a million times
         while True:
             try:
                 if self.tape.seek(at) < at:
                     return None, foreign
-                chunk = self.tape.read(_CHUNK)
+                chunk = self.tape.read(size)
             except Exception:
                 self.unread = True
                 if isinstance(self.tape, Unpacked):
@@ -208,6 +208,7 @@ class Walk:
             if not whole and self.tape.trouble is None:
                 return None, foreign or bool(chunk.strip(b"\0"))
             at += whole or RECORD
+            size = min(2 * size, _CHUNK)
 
 
 def is_header(record: bytes) -> bool:
