@@ -10,6 +10,8 @@ import pytest
 from census import census
 from runner import CHECKOUT, Outcome, start
 
+pytestmark = pytest.mark.deep  # it drills six shoots in every scenario; how it lays them out has quick tests
+
 
 @pytest.fixture(scope="module")
 def demo(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Outcome]:
