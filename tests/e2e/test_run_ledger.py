@@ -19,6 +19,8 @@ from studios import Built, build, link_server
 from drill import clock
 from drill.ledger import Ledger
 
+pytestmark = pytest.mark.deep  # many starts of the program; its rooms have quick tests of their own
+
 OLD = datetime(2026, 9, 20, tzinfo=UTC)
 
 

@@ -53,13 +53,13 @@ def test_killed_at_any_instant_nothing_wrong_has_a_name_and_the_next_run_goes_on
     built, into, rng = lay(tmp_path / "s"), tmp_path / "back", random.Random(seed)
     before, had, with_news = census(*built.sources), set[str](), 0
     arguments = ("recover", built.file, "--lost", "x", "--into", into)
-    for attempt in range(40):
+    for attempt in range(1, 41):
         stood = len(whole(into))
         running = begin(*arguments, cwd=tmp_path)
         while attempt % 3 and running.poll() is None and len(list((into / "terns").rglob("*.*"))) <= stood:
-            time.sleep(0.01)  # every third is killed whatever it is at, the others soon after something has come
+            time.sleep(0.002)  # every third is killed whatever it is at, the others soon after something has come
         try:
-            running.wait(timeout=rng.random() * (0.1 if attempt % 3 else 2.0))
+            running.wait(timeout=rng.random() * (0.05 if attempt % 3 else 2.0))
         except subprocess.TimeoutExpired:
             running.kill()
         running.communicate()

@@ -26,6 +26,8 @@ from drill.salvage import tarred as salvage_tar
 from drill.salvage import zipped as salvage_zip
 from drill.structure import anatomy
 
+pytestmark = pytest.mark.deep  # test_salvage_zip_tar.py and test_structure_zip_tar.py are quick
+
 SECTOR = 4096
 DEEP = int(os.environ.get("DRILL_DEEP_SECTORS", "12"))  # sectors of each archive that are damaged, one at a time
 

@@ -22,7 +22,7 @@ from drill.model import Entry, Trouble
 from drill.salvage.sevenzip import deliver_members, list_members
 from drill.structure.sevenzip import anatomy_of
 
-pytestmark = pytest.mark.outside
+pytestmark = [pytest.mark.outside, pytest.mark.deep]  # the rooms' own tests are quick
 
 KINDS = ("solid.7z", "fastest.7z", "blocks.7z", "single.7z", "stored.7z", "secret.7z", "secret-names.7z")
 
