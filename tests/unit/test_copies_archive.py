@@ -3,7 +3,6 @@
 Formats are written with the libraries here; `reference/test_archive_programs.py` holds them against the programs.
 """
 
-import errno
 import io
 import lzma
 import os
@@ -16,12 +15,12 @@ import zipfile
 from collections.abc import Callable, Iterable, Sequence
 from datetime import UTC, datetime
 from gzip import compress as gzipped
-from io import RawIOBase
 from pathlib import Path
 
 import py7zr
 import pytest
 import zstandard
+from bad_disk import BadDisk
 from gather import Gather
 
 from drill.copies import ARCHIVES, archive_format, archive_view, file_store
@@ -41,47 +40,9 @@ FILES = {
 WHEN = 1_789_000_000
 
 
-class Disk(RawIOBase):
-    """Archive bytes on a disk with bad sectors: what lies before one comes first, then OSError(EIO)."""
-
-    def __init__(self, content: bytes, bad: Iterable[int] = (), sector: int = 4096) -> None:
-        super().__init__()
-        self._content, self._at = content, 0
-        self._bad, self._sector = frozenset(bad), sector
-        self.bytes_read = 0
-
-    def readable(self) -> bool:
-        return True
-
-    def seekable(self) -> bool:
-        return True
-
-    def tell(self) -> int:
-        return self._at
-
-    def seek(self, offset: int, whence: int = 0) -> int:
-        self._at = offset + (0, self._at, len(self._content))[whence]
-        return self._at
-
-    def readinto(self, buffer: bytearray, /) -> int:  # type: ignore[override]
-        end = min(self._at + len(buffer), len(self._content))
-        first = self._at // self._sector
-        for number in range(first, -(-end // self._sector)):
-            if number in self._bad:
-                if number == first:
-                    raise OSError(errno.EIO, "Input/output error")
-                end = number * self._sector
-                break
-        chunk = self._content[self._at : end]
-        buffer[: len(chunk)] = chunk
-        self._at += len(chunk)
-        self.bytes_read += len(chunk)
-        return len(chunk)
-
-
 def on_disk(content: bytes, bad: Iterable[int] = (), sector: int = 4096) -> Store:
     bad = frozenset(bad)
-    return Store(lambda: [Entry("archive", len(content))], lambda entry: Disk(content, bad, sector))
+    return Store(lambda: [Entry("archive", len(content))], lambda entry: BadDisk(content, bad, sector))
 
 
 def view_of(content: bytes, kind: str, *, password: str | None = None, bad: Iterable[int] = ()) -> View:
@@ -563,10 +524,10 @@ def test_nothing_is_read_behind_the_last_wanted_member(name: str, most: float) -
     files = {f"{n}.dng": RANDOM.randbytes(200_000) for n in range(8)}
     kind, write = WRITERS[name]
     content = write(files)
-    disks: list[Disk] = []
+    disks: list[BadDisk] = []
 
-    def opened(entry: Entry) -> Disk:
-        disks.append(Disk(content))
+    def opened(entry: Entry) -> BadDisk:
+        disks.append(BadDisk(content))
         return disks[-1]
 
     view = archive_view(Store(on_disk(content).files, opened), kind, None)
