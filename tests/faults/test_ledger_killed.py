@@ -17,6 +17,8 @@ from left_behind import integrity, readings_in
 from drill.ledger import Ledger, Root
 from drill.model import Digest, Entry, Seen
 
+pytestmark = pytest.mark.deep  # many processes, killed again and again; test_ledger.py is quick
+
 WHEN = datetime(2026, 9, 12, 19, 30, tzinfo=UTC)
 
 CHILD = f"""
@@ -25,8 +27,6 @@ from pathlib import Path
 sys.path[:0] = {sys.path!r}
 from test_ledger_killed import WHEN, entry_of, root_of, seen_of
 from drill.ledger import Ledger
-
-pytestmark = pytest.mark.deep  # many processes, killed again and again; test_ledger.py is quick
 
 path, log, who, first, count, pause_s = Path(sys.argv[1]), *sys.argv[2:]
 with open(log, "a", buffering=1) as said, Ledger.open(path, wait_s=30) as ledger:
