@@ -264,6 +264,77 @@ class Copy:
 
 
 @dataclass(frozen=True, slots=True)
+class Rhythm:
+    """When a step comes again: `every` day, week, month, quarter or year, at `at_s` seconds of the local day, `on`
+    weekdays (0 is Monday), or days of a month, or of a quarter's or year's first (its last day where it is shorter)."""
+
+    every: str
+    on: tuple[int, ...]
+    at_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """One thing done with a shoot's files: "copy", "move", "verify" or "erase". Media by id; README, "The scheme"."""
+
+    id: str
+    do: str
+    source: str | None = None  # copy and move: from here; erase: what is erased
+    target: str | None = None  # copy and move: to here; verify: what is read and compared with its promise
+    after_s: float = 0.0  # after the shoot's end, or that of the step it `follows`
+    follows: str | None = None
+    rhythm: Rhythm | None = None
+    only_when: str | None = None  # "away" or "home"
+    only_once_on: tuple[str, ...] = ()  # it happens only where all these media are thought to hold the shoot
+    takes_s: float | None = None  # None: bytes and files by the rates of the media
+    done: float = 1.0  # how likely it is not forgotten, each time anew
+    again_s: float | None = None  # a step without rhythm is tried again after so long
+    minutes: float = 0.0  # of a person's attention, each time
+
+
+@dataclass(frozen=True, slots=True)
+class Risks:
+    """What is likely to happen in a year; None: the default of `odds`. `spread`: low is ÷, high is × this."""
+
+    theft: float | None = None  # of each place that is carried
+    fire: float | None = None  # of each other place
+    lockout: float | None = None  # of each account
+    deletion: float | None = None  # by mistake, on each attached medium
+    attack: float | None = None  # malicious encryption of all that is attached
+    rot: float | None = None  # bytes of a shoot that change unnoticed, on each medium
+    spread: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Costs:
+    """What a change costs: money for an hour of one's own, for a medium of a kind once and each year."""
+
+    currency: str = ""
+    hour: float = 0.0
+    buy: Mapping[str, float] = field(default_factory=dict)
+    yearly: Mapping[str, float] = field(default_factory=dict)
+    lasts_s: float = 5 * 365.25 * 86400
+
+
+@dataclass(frozen=True, slots=True)
+class Scheme:
+    """How a shoot's copies are made, checked and let go over time. Times of day are seconds after local midnight."""
+
+    made_on: tuple[str, ...]  # the media that the camera writes to
+    steps: tuple[Step, ...]
+    begins_s: float
+    ends_s: float
+    zone: str | None  # an IANA name; None: this computer's
+    away_for_s: float  # how long after the end of a shoot away one is home again
+    home: str | None  # the place where what is carried is while not away
+    size: int | None  # of a usual shoot, bytes; None: what the studio's shoots promise on average
+    files: int | None
+    replaced_within_s: float
+    risks: Risks
+    costs: Costs
+
+
+@dataclass(frozen=True, slots=True)
 class Studio:
     """A whole studio file, checked: what is kept where, and what is promised."""
 
@@ -280,6 +351,7 @@ class Studio:
     copies: tuple[Copy, ...]
     manifest_files: tuple[Path, ...] = ()
     warnings: tuple[str, ...] = ()
+    scheme: Scheme | None = None
 
 
 @dataclass(frozen=True, slots=True)
