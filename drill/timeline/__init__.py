@@ -1,0 +1,24 @@
+"""Timeline: a scheme laid over the calendar, for a shoot made on one day. Exact moments, no time step.
+
+Flows in: a Studio with a scheme, a day, whether the shoot is away. Flows out: its life (what is done, and when), and
+what is held where from moment to moment as long as nothing fails. Must not know: what may go wrong, terminals.
+"""
+
+from drill.timeline.held import Held, Span, spans
+from drill.timeline.lives import Instant, Life, horizon, life
+from drill.timeline.moments import local_moment, years_after
+from drill.timeline.takes import takes_s, usual
+
+__all__ = [
+    "Held",
+    "Instant",
+    "Life",
+    "Span",
+    "horizon",
+    "life",
+    "local_moment",
+    "spans",
+    "takes_s",
+    "usual",
+    "years_after",
+]

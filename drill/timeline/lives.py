@@ -1,0 +1,139 @@
+"""The life of a shoot: every moment at which a step of the scheme is done with it, up to a horizon.
+
+Flows in: a studio, a day, whether the shoot is away. Flows out: instants in order. Must not know: whether a step is
+forgotten, or changes anything. The rules:
+
+- A shoot made at home is at home all the time. One away is away from its first picture to `away_for` after its end.
+- A step without rhythm is due `after` the shoot's end, or after each time the step it follows was done; where it has
+  to wait until one is home it is due then, and where it can only be done away and nobody is, never. With `again` it is
+  due 60 times more, but for those times at which `only_when` does not hold.
+- A step with a rhythm is due whenever that comes, from `after` the shoot's end on, or from `after` the first time that
+  the step it follows was done. When it comes at the wrong time for `only_when`, that time is left out.
+- What a step does holds from its end (`at`): a copy is none before it is whole.
+"""
+
+from bisect import bisect_left
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+from functools import lru_cache
+from operator import attrgetter
+
+from drill.model import Scheme, Step, Studio
+from drill.timeline.moments import local_moment, rhythm_moments, years_after
+from drill.timeline.takes import takes_s
+
+AGAIN = 60  # how often a step is tried again at most
+_HORIZON_YEARS = 10
+
+
+@dataclass(frozen=True, slots=True)
+class Instant:
+    """One time that a step is done: it starts when it is `due`, and its effect holds from `at` on. Both UTC."""
+
+    at: datetime
+    due: datetime
+    step: Step
+
+
+@dataclass(frozen=True, slots=True)
+class Life:
+    """A shoot of one day, from its first picture to `until`; all moments UTC. `home_at` is `begins` where never away.
+
+    `instants` are in order of `at`; at one moment as the steps stand in the studio file.
+    """
+
+    day: date
+    away: bool
+    begins: datetime
+    ends: datetime
+    home_at: datetime
+    until: datetime
+    instants: tuple[Instant, ...]
+
+
+def horizon(scheme: Scheme, day: date, years: int) -> datetime:
+    """Return the moment when a shoot's first picture is so many years old (the same local date and time)."""
+    return local_moment(years_after(day, years), scheme.begins_s, scheme.zone)
+
+
+def life(studio: Studio, day: date, *, away: bool, until: datetime | None = None) -> Life:
+    """Return the life of a shoot made on `day`, with what is done up to `until` (default: ten years on).
+
+    Errors: ValueError for a studio without a scheme, or where the calendar ends before the life does.
+    """
+    scheme = studio.scheme
+    if scheme is None:
+        raise ValueError("this studio has no scheme")
+    begins = local_moment(day, scheme.begins_s, scheme.zone)
+    ends = max(begins, local_moment(day, scheme.ends_s, scheme.zone))  # a clock change may lie between
+    home_at = ends + timedelta(seconds=scheme.away_for_s) if away else begins
+    until = horizon(scheme, day, _HORIZON_YEARS) if until is None else until
+    walk = _Walk(scheme, {step.id: takes_s(step, studio) for step in scheme.steps}, ends, home_at, until, away=away)
+    found = [instant for step in scheme.steps for instant in walk.instants(step)]
+    found.sort(key=attrgetter("at"))  # the sort is stable: the file's order holds within one moment
+    return Life(day, away, begins, ends, home_at, until, tuple(found))
+
+
+class _Walk:
+    """One life under way: the instants of each step, once the steps they follow are known."""
+
+    def __init__(
+        self,
+        scheme: Scheme,
+        takes: Mapping[str, float],
+        ends: datetime,
+        home_at: datetime,
+        until: datetime,
+        *,
+        away: bool,
+    ) -> None:
+        self._steps = {step.id: step for step in scheme.steps}
+        self._zone, self._takes = scheme.zone, takes
+        self._ends, self._home_at, self._until, self._away = ends, home_at, until, away
+        self._known: dict[str, Sequence[Instant]] = {}
+
+    def instants(self, step: Step) -> Sequence[Instant]:
+        """Return when a step is done, in order, up to the horizon."""
+        if step.id not in self._known:
+            starts = self._starts(step)
+            self._known[step.id] = self._in_rhythm(step, min(starts)) if starts and step.rhythm else ()
+            if not step.rhythm:
+                self._known[step.id] = self._once(step, starts)
+        return self._known[step.id]
+
+    def _starts(self, step: Step) -> list[datetime]:
+        """Return the moments from which a step counts: `after` the shoot's end, or each end of the step it follows."""
+        ends = [self._ends] if step.follows is None else [i.at for i in self.instants(self._steps[step.follows])]
+        return [end + timedelta(seconds=step.after_s) for end in ends]
+
+    def _in_rhythm(self, step: Step, start: datetime) -> Sequence[Instant]:
+        found: list[Instant] = []
+        if start > self._until:
+            return found
+        # A local year may begin a day before or after that of UTC.
+        for year in range(start.year - 1, self._until.year + 2):
+            found += _of_year(step, self._takes[step.id], year, self._zone)
+        found = found[bisect_left(found, start, key=attrgetter("due")) :]
+        return [i for i in found if i.at <= self._until and self._fits(step, i.due)]
+
+    def _once(self, step: Step, starts: Iterable[datetime]) -> Sequence[Instant]:
+        takes = timedelta(seconds=self._takes[step.id])
+        dues: set[datetime] = set()
+        for start in starts:
+            due = max(start, self._home_at) if step.only_when == "home" else start
+            tries = AGAIN + 1 if step.again_s is not None else 1
+            dues |= {due + timedelta(seconds=(step.again_s or 0.0) * n) for n in range(tries)}
+        return [Instant(d + takes, d, step) for d in sorted(dues) if d + takes <= self._until and self._fits(step, d)]
+
+    def _fits(self, step: Step, due: datetime) -> bool:
+        if step.only_when is None:
+            return True
+        return (step.only_when == "away") == (self._away and due < self._home_at)
+
+
+@lru_cache(maxsize=4096)
+def _of_year(step: Step, takes: float, year: int, zone: str | None) -> tuple[Instant, ...]:
+    """Return a rhythm's instants of a year, whatever the shoot: hundreds of lives share them."""
+    assert step.rhythm is not None
+    return tuple(Instant(d + timedelta(seconds=takes), d, step) for d in rhythm_moments(step.rhythm, year, zone))
