@@ -20,21 +20,11 @@ from drill.errors import Mistake, Mistakes
 from drill.globs import matcher
 from drill.manifests import Same, read_manifest
 from drill.model import Bus, Copy, Listed, Medium, Place, Shoot, Studio, Targets
+from drill.schemefile import read_scheme
 from drill.tables import Table, load_toml, repeated, without_secrets
 
 LEDGER = "ledger.sqlite"
-KINDS = (
-    "card",
-    "tablet",
-    "phone",
-    "computer",
-    "ssd",
-    "hard-disk",
-    "network-storage",
-    "optical",
-    "tape",
-    "cloud",
-)
+KINDS = ("card", "tablet", "phone", "computer", "ssd", "hard-disk", "network-storage", "optical", "tape", "cloud")
 ATTACHED_KINDS = frozenset({"tablet", "phone", "computer", "network-storage"})
 _URL = re.compile(r"https?://[^/?#]+", re.IGNORECASE)
 
@@ -60,6 +50,8 @@ def load_studio(path: Path, *, in_columns: bool = False) -> Studio:
     notes.warnings.extend(_odd_places(declared, tuple(places)))
     shoots = _shoots(top.tables("shoots"), targets, classes, weights, notes)
     copies = _copies(top.tables("copies"), media, notes)
+    scheme, odd_steps = read_scheme(top, media, places, KINDS)
+    notes.warnings.extend(odd_steps)
     if not shoots and not top.has("shoots"):
         hint = "add a [[shoots]] table with its manifest; to go without, write shoots = [] as the first line"
         top.wrong("shoots", "nothing is promised", hint)
@@ -80,6 +72,7 @@ def load_studio(path: Path, *, in_columns: bool = False) -> Studio:
         copies=copies,
         manifest_files=tuple(dict.fromkeys(notes.files)),
         warnings=tuple(dict.fromkeys(notes.warnings)),
+        scheme=scheme,
     )
 
 

@@ -1,4 +1,4 @@
-"""Bytes, seconds and rates as people write them. 1 MB is 10^6 bytes, 1 MiB is 2^20.
+"""Bytes, seconds and rates as people write them. 1 MB is 10^6 bytes, 1 MiB is 2^20, a year 365.25 days.
 
 Flows in: texts from studio and scenario files. Flows out: numbers, and texts for people. Must not know: files.
 Errors: ValueError that says what was expected. Prefixes: IEC 80000-13 and the SI, from memory.
@@ -10,7 +10,7 @@ from fractions import Fraction
 _BYTES = {"b": 1, "kb": 10**3, "mb": 10**6, "gb": 10**9, "tb": 10**12, "pb": 10**15}
 _BYTES |= {"kib": 2**10, "mib": 2**20, "gib": 2**30, "tib": 2**40, "pib": 2**50, "byte": 1, "bytes": 1}
 _SPANS = {"ms": 0.001, "s": 1.0, "sec": 1.0, "second": 1.0, "min": 60.0, "minute": 60.0, "h": 3600.0, "hour": 3600.0}
-_SPANS |= {"d": 86400.0, "day": 86400.0, "w": 604800.0, "week": 604800.0}
+_SPANS |= {"d": 86400.0, "day": 86400.0, "w": 604800.0, "week": 604800.0, "year": 31557600.0}
 _SPANS |= {f"{name}s": span for name, span in _SPANS.items() if len(name) > 2 and name != "sec"}
 _QUANTITY = re.compile(r"\s*([0-9]+(?:\.[0-9]+)?)\s*([A-Za-zµ]*)\s*")
 

@@ -122,8 +122,12 @@ class _Walk:
         dues: set[datetime] = set()
         for start in starts:
             due = max(start, self._home_at) if step.only_when == "home" else start
-            tries = AGAIN + 1 if step.again_s is not None else 1
-            dues |= {due + timedelta(seconds=(step.again_s or 0.0) * n) for n in range(tries)}
+            if due > self._until:
+                continue
+            dues.add(due)
+            again_s = step.again_s or 0.0
+            tries = min(AGAIN, int((self._until - due).total_seconds() // again_s)) if again_s else 0
+            dues |= {due + timedelta(seconds=again_s * n) for n in range(1, tries + 1)}
         return [Instant(d + takes, d, step) for d in sorted(dues) if d + takes <= self._until and self._fits(step, d)]
 
     def _fits(self, step: Step, due: datetime) -> bool:

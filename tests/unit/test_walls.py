@@ -30,7 +30,7 @@ FLOORS = (
         "columns",
         "timing",
     ),
-    ("manifests", "copies", "ledger", "lookup"),
+    ("manifests", "copies", "ledger", "lookup", "schemefile"),
     ("structure", "salvage"),
     ("studio", "shelf", "soundness"),
     ("guard", "scenario", "coverage", "plan", "faulttree", "timeline", "reading", "radius", "stitching", "insurance"),
