@@ -1,9 +1,10 @@
 """Scenario files: what goes wrong, as data. Read strictly; every mistake is collected and raised once.
 
-Flows in: TOML files, by path or by a shipped name. Flows out: Scenario values. Must not know: copies, how a fault
-reads.
+Flows in: TOML files, by path or by a shipped name. Flows out: Scenario values, and where the shipped schemes are. Must
+not know: copies, how a fault reads.
 """
 
+import os
 from collections.abc import Iterable, Sequence
 from datetime import datetime
 from pathlib import Path
@@ -42,6 +43,22 @@ def shipped_names() -> list[str]:
     return sorted(path.stem for path in shipped_folder().glob("*.toml"))
 
 
+def shipped_schemes() -> list[str]:
+    """Return the names of the shipped schemes, sorted: whole studio files that plan, and promise nothing."""
+    return sorted(path.stem for path in (shipped_folder() / "schemes").glob("*.toml"))
+
+
+def scheme_path(text: str) -> Path:
+    """Return the studio file that a path or the bare name of a shipped scheme means. Errors: Mistakes."""
+    if _is_path(text) or os.path.isfile(text):  # noqa: PTH113  # pathlib raises over some names
+        return Path(text)
+    names = shipped_schemes()
+    if text not in names:
+        advice = f"give the path of a studio file, or the name of a scheme that is shipped: {', '.join(names)}"
+        raise Mistakes([Mistake(text, "", "there is no such file, and no scheme of that name is shipped", advice)])
+    return shipped_folder() / "schemes" / f"{text}.toml"
+
+
 def load_scenarios(wanted: Sequence[str]) -> tuple[Scenario, ...]:
     """Read scenarios by shipped name or by path; none wanted means all shipped. Errors: Mistakes."""
     mistakes: list[Mistake] = []
@@ -59,7 +76,7 @@ def load_scenarios(wanted: Sequence[str]) -> tuple[Scenario, ...]:
 
 
 def _path(text: str) -> Path:
-    if "/" in text or "\\" in text or text.lower().endswith(".toml"):
+    if _is_path(text):
         return Path(text)
     names = shipped_names()
     if text not in names:
@@ -67,6 +84,10 @@ def _path(text: str) -> Path:
         advice = f"shipped: {', '.join(names)}; a file of your own is named with its ending .toml"
         raise Mistakes([Mistake("--scenario", text, what, advice)])
     return shipped_folder() / f"{text}.toml"
+
+
+def _is_path(text: str) -> bool:
+    return "/" in text or "\\" in text or text.lower().endswith(".toml")
 
 
 def load_scenario(path: Path) -> Scenario:
