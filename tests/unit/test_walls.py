@@ -34,7 +34,7 @@ FLOORS = (
     ("structure", "salvage"),
     ("studio", "shelf", "soundness"),
     ("guard", "scenario", "coverage", "plan", "faulttree", "timeline", "reading", "radius", "stitching", "insurance"),
-    ("faults", "evidence", "measured", "further", "places", "history", "comparing"),
+    ("faults", "evidence", "measured", "further", "places", "history", "comparing", "odds"),
     ("restore", "verify", "score"),
     ("rehearse", "audit", "retire", "survey", "intake", "enlist"),
     ("recover",),

@@ -1,0 +1,65 @@
+"""The course of a life for the odds: the moments at which something is done, in order, and what the plan has there.
+
+Flows in: a life, its studio, the moments that are asked about. Flows out: stops. Must not know: probabilities.
+Between two stops only events happen. At a stop the steps come as the life has them, then what failed is replaced.
+"""
+
+from bisect import bisect_right
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+from drill.model import Scheme, Step, Studio
+from drill.odds.blows import with_mirrors
+from drill.odds.statuses import Shelf
+from drill.timeline import Life, spans
+
+
+@dataclass(frozen=True, slots=True)
+class Stop:
+    """A moment. `planned` and `doomed` are lower bits of media: where the plan has a copy once all is done, and what may be
+    erased from here on. `away` is what holds on the way to it."""
+
+    at: datetime
+    away: bool
+    steps: tuple[Step, ...]
+    replaces: bool
+    planned: int
+    doomed: int
+
+
+def stops(life: Life, studio: Studio, scheme: Scheme, shelf: Shelf, marks: Sequence[datetime]) -> list[Stop]:
+    """Return the stops after the first picture up to the last mark; every mark after the first picture is one.
+
+    Errors: ValueError for a mark that is after the life's end.
+    """
+    end = max(marks, default=life.begins)
+    if end > life.until:
+        raise ValueError(f"the life ends at {life.until}, before {end}")
+    steps: dict[datetime, list[Step]] = {mark: [] for mark in [*marks, life.home_at] if life.begins < mark <= end}
+    for instant in life.instants:
+        if instant.at <= end:
+            steps.setdefault(instant.at, []).append(instant.step)
+    replacements = set(_replacements(life.begins, scheme.replaced_within_s, end))
+    plan = spans(life, studio)
+    begins = [span.begins for span in plan]
+    held = [shelf.bits(copy.medium for copy in span.copies) for span in plan]
+    found: list[Stop] = []
+    doomed = 0
+    for at in sorted(replacements.union(steps), reverse=True):
+        done = tuple(steps.get(at, ()))
+        doomed |= shelf.bits(with_mirrors(_erased(done), studio)) if done else 0
+        planned = held[bisect_right(begins, at) - 1] if held else 0
+        found.append(Stop(at, life.away and at <= life.home_at, done, at in replacements, planned, doomed))
+    return found[::-1]
+
+
+def _erased(steps: Iterable[Step]) -> list[str]:
+    return [step.source for step in steps if step.do in ("erase", "move") and step.source]
+
+
+def _replacements(begins: datetime, every_s: float, end: datetime) -> Iterable[datetime]:
+    count, every = 1, timedelta(seconds=every_s)
+    while (at := begins + count * every) <= end:
+        yield at
+        count += 1

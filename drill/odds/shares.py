@@ -1,0 +1,30 @@
+"""How much of the risk is each event's.
+
+Flows in: a life, its studio, rates, a moment. Flows out: for each event the part of the chance of loss that would not be
+there if it never happened. Must not know: words. What takes two events to lose is counted with both, so the parts add up
+to more than the whole.
+"""
+
+from collections.abc import Mapping
+from datetime import datetime
+
+from drill.model import Studio
+from drill.odds.engine import odds
+from drill.odds.published import Rates, without
+from drill.timeline import Life
+
+
+def shares(life: Life, studio: Studio, rates: Rates, mark: datetime) -> Mapping[str, float]:
+    """Return the part of P(lost by `mark`) that each event has, the biggest first; an event that has none is left out.
+
+    One reckoning for each event with a rate: as many times as long as `odds` to the same mark.
+    """
+    whole = odds(life, studio, rates, [mark])
+    found: dict[str, float] = {}
+    for event, rate in rates.per_year.items():
+        if rate > 0:
+            rest = odds(life, studio, without(rates, event), [mark])
+            less = whole.lost[0] - rest.lost[0]
+            if less > whole.left_out + rest.left_out:  # less than that may be rounding
+                found[event] = less
+    return dict(sorted(found.items(), key=lambda item: (-item[1], item[0])))

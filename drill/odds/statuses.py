@@ -1,0 +1,170 @@
+"""Statuses of media packed into one whole number, two bits for each, and the changes of such states.
+
+Flows in: a studio; steps; events. Flows out: changes (state → state), remembered. Must not know: times, probabilities.
+Bits: 0 not there, 1 good, 2 rotten, 3 failed. A state without a good medium is the state 0, lost, whatever else it would
+be, and nothing leads out of it. In every other state some medium is good, so a check or a replacement always has a good
+copy to mend from (the medium that is mended is not good itself): this is why `verify` and `replace` ask nothing more.
+"""
+
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+
+from drill.model import Scheme, Step, Studio
+from drill.odds.blows import FAILED, GOOD, NOT_THERE, ROTTEN, Blow
+
+CODES = {NOT_THERE: 0, GOOD: 1, ROTTEN: 2, FAILED: 3}
+LETTERS = (NOT_THERE, GOOD, ROTTEN, FAILED)
+LOST_STATE = 0
+
+
+class Change(dict[int, int]):
+    """What a change makes of each state, worked out when a state is first met."""
+
+    __slots__ = ("_make",)
+
+    def __init__(self, make: Callable[[int], int]) -> None:
+        super().__init__()
+        self._make = make
+
+    def __missing__(self, state: int) -> int:
+        made = self._make(state) if state else LOST_STATE
+        self[state] = made = made if good_in(made) else LOST_STATE
+        return made
+
+
+_LOW = int("01" * 64, 2)  # the lower bit of each of 64 media; widened where a studio has more
+
+
+def good_in(state: int) -> int:
+    """Return the lower bits of the media that are good."""
+    return state & ~(state >> 1) & _low(state)
+
+
+def there_in(state: int) -> int:
+    """Return the lower bits of the media that are not "not there"."""
+    return (state | state >> 1) & _low(state)
+
+
+def _low(state: int) -> int:
+    return _LOW if state <= _LOW * 3 else (4 ** ((state.bit_length() + 1) // 2) - 1) // 3
+
+
+@dataclass(frozen=True, slots=True)
+class Shelf:
+    """The media that may ever hold the shoot, in the order of the studio file, and where each one's bits are."""
+
+    media: tuple[str, ...]
+    shift: Mapping[str, int]
+    mirrors: Mapping[str, Sequence[str]]  # by the medium that is mirrored
+    versionless: frozenset[str]
+    _steps: dict[tuple[Step, bool], Change] = field(default_factory=dict)
+    _replaced: dict[int, Change] = field(default_factory=dict)
+
+    def bits(self, media: Iterable[str]) -> int:
+        """Return the lower bits of media; one that never holds the shoot has none."""
+        return sum(1 << self.shift[id_] for id_ in set(media) if id_ in self.shift)
+
+    def letters(self, state: int, media: Iterable[str]) -> tuple[str, ...]:
+        """Return the status of each of `media`."""
+        return tuple(LETTERS[state >> self.shift[id_] & 3] if id_ in self.shift else NOT_THERE for id_ in media)
+
+    def start(self, scheme: Scheme) -> int:
+        """Return the state at the first picture."""
+        return self.bits(scheme.made_on)
+
+    def done(self, step: Step, planned: int) -> Change:
+        """Return what a step does where the plan has a copy on the media whose lower bits are `planned`."""
+        has_target = bool(planned & self.bits([step.target] if step.target else []))
+        key = (step, has_target)
+        if key not in self._steps:
+            self._steps[key] = Change(lambda state: self._step(state, step, has_target=has_target))
+        return self._steps[key]
+
+    def replaced(self, planned: int) -> Change:
+        """Return what replacing all that failed does."""
+        if planned not in self._replaced:
+            self._replaced[planned] = Change(lambda state: _replace(state, planned))
+        return self._replaced[planned]
+
+    def _step(self, state: int, step: Step, *, has_target: bool) -> int:
+        if any(self._code(state, id_) not in (1, 2) for id_ in step.only_once_on):
+            return state
+        source, target = step.source or "", step.target or ""
+        if step.do in ("copy", "move") and self._code(state, source) in (1, 2):
+            state = self._give(state, target, self._code(state, source))
+        if step.do == "erase" or (step.do == "move" and self._code(state, target) in (1, 2)):
+            state = self._take(state, source)
+        if step.do == "verify" and (self._code(state, target) == 2 or (not self._code(state, target) and has_target)):
+            state = state & ~(3 << self.shift[target]) | 1 << self.shift[target]
+        return state
+
+    def _code(self, state: int, medium: str) -> int:
+        return state >> self.shift[medium] & 3 if medium in self.shift else 0
+
+    def _give(self, state: int, medium: str, code: int) -> int:
+        """Put a copy on a medium that has none, and on the mirrors that have none."""
+        if self._code(state, medium):
+            return state
+        state |= code << self.shift[medium]
+        for mirror in self.mirrors.get(medium, ()):
+            state = self._give(state, mirror, code)
+        return state
+
+    def _take(self, state: int, medium: str) -> int:
+        """Take a copy away that is there, and from the mirrors that keep no versions."""
+        if not self._code(state, medium):
+            return state
+        state &= ~(3 << self.shift[medium])
+        for mirror in self.mirrors.get(medium, ()):
+            if mirror in self.versionless:
+                state = self._take(state, mirror)
+        return state
+
+
+def shelf_of(studio: Studio, scheme: Scheme) -> Shelf:
+    """Return the media that the camera writes to or a step may ever bring the shoot to, mirrors too."""
+    mirrors: dict[str, list[str]] = {}
+    for medium in studio.media.values():
+        if medium.mirrors:
+            mirrors.setdefault(medium.mirrors, []).append(medium.id)
+    found: set[str] = set()
+    waiting = list(scheme.made_on)
+    while waiting:
+        id_ = waiting.pop()
+        if id_ in found:
+            continue
+        found.add(id_)
+        targets = [s.target for s in scheme.steps if s.do in ("copy", "move") and s.source == id_ and s.target]
+        waiting += [*targets, *(mirror for target in targets for mirror in _all_mirrors(target, mirrors))]
+    media = tuple(id_ for id_ in studio.media if id_ in found)
+    versionless = frozenset(m.id for m in studio.media.values() if m.keeps_versions_s is None)
+    return Shelf(media, {id_: 2 * n for n, id_ in enumerate(media)}, mirrors, versionless)
+
+
+def _all_mirrors(medium: str, mirrors: Mapping[str, Sequence[str]]) -> set[str]:
+    found: set[str] = set()
+    waiting = [medium]
+    while waiting:
+        more = [id_ for id_ in mirrors.get(waiting.pop(), ()) if id_ not in found]
+        found.update(more)
+        waiting += more
+    return found
+
+
+def fall(blow: Blow, shelf: Shelf) -> Change:
+    """Return what an event does: statuses only get worse, good < rotten < failed < not there, and what is not there stays."""
+    to = {status: shelf.bits(id_ for id_, falls_to in blow if falls_to == status) for status in LETTERS}
+    rotten, failed, deleted = to[ROTTEN], to[FAILED], to[NOT_THERE]
+
+    def make(state: int) -> int:
+        state ^= 3 * (good_in(state) & rotten)
+        state |= 3 * (there_in(state) & failed)
+        return state & ~(3 * deleted)
+
+    return Change(make)
+
+
+def _replace(state: int, planned: int) -> int:
+    """Return a state in which what failed is there anew where the plan has it, and is not there elsewhere."""
+    failed = state & state >> 1 & _low(state)
+    return state & ~(3 * failed) | failed & planned
