@@ -1,0 +1,72 @@
+"""What goes wrong, how often, and what it does to the media: read from the studio's values."""
+
+from drill.model import Studio
+
+from .statuses import WORSE, Statuses, mirrors_of
+
+YEAR_S = 365.25 * 86400
+
+
+def rates_of(studio: Studio, times: float = 1.0) -> dict[str, float]:
+    """Return how often each event comes in a year, for a studio whose every rate is given in its file."""
+    assert studio.scheme is not None
+    risks = studio.scheme.risks
+    found: dict[str, float | None] = {}
+    for medium in studio.media.values():
+        found[f"medium:{medium.id}"] = medium.fails_per_year
+        found[f"rot:{medium.id}"] = risks.rot
+        if medium.attached:
+            found[f"deleted:{medium.id}"] = risks.deletion
+        if medium.account:
+            found[f"account:{medium.account}"] = risks.lockout
+    for place in studio.places.values():
+        found[f"place:{place.id}"] = risks.theft if place.carried else risks.fire
+    if any(medium.attached for medium in studio.media.values()):
+        found["attack"] = risks.attack
+    return {event: _given(rate) * times for event, rate in found.items()}
+
+
+def _given(rate: float | None) -> float:
+    assert rate is not None, "a rate that is not in the studio file is not known here"
+    return rate
+
+
+def hit_by(studio: Studio, event: str, *, away: bool) -> tuple[set[str], str]:
+    """Return the media an event reaches, whether or not they hold the shoot, and the status they fall to."""
+    what, _, name = event.partition(":")
+    media = studio.media.values()
+    if what == "medium":
+        return _locked_out(studio, {name}), "F"
+    if what == "place":
+        assert studio.scheme is not None
+        taken = {medium.id for medium in media if medium.place == name}
+        if not away and studio.scheme.home == name:
+            taken |= {medium.id for medium in media if studio.places[medium.place].carried}
+        return _locked_out(studio, taken), "F"
+    if what == "account":
+        return _locked_out(studio, {medium.id for medium in media if medium.account == name}), "F"
+    if what == "deleted":
+        return _kept_in_step(studio, {name}), "N"
+    if what == "attack":
+        return _kept_in_step(studio, {medium.id for medium in media if medium.attached}), "F"
+    assert what == "rot"
+    return _kept_in_step(studio, {name}), "R"
+
+
+def after_blow(studio: Studio, event: str, statuses: Statuses, *, away: bool) -> Statuses:
+    """Return the statuses after an event: nothing gets better by it."""
+    media, to = hit_by(studio, event, away=away)
+    return tuple(
+        max(now, to, key=WORSE.index) if id_ in media else now for id_, now in zip(studio.media, statuses, strict=True)
+    )
+
+
+def _locked_out(studio: Studio, media: set[str]) -> set[str]:
+    more = {medium.id for medium in studio.media.values() if media & set(medium.needs)}
+    return media if more <= media else _locked_out(studio, media | more)
+
+
+def _kept_in_step(studio: Studio, media: set[str]) -> set[str]:
+    mirrors = {mirror for id_ in media for mirror in mirrors_of(studio, id_)}
+    more = {mirror for mirror in mirrors if studio.media[mirror].keeps_versions_s is None}
+    return media if more <= media else _kept_in_step(studio, media | more)
