@@ -5,27 +5,23 @@ written but archives' headers, beside the ledger. Must not know: terminals. Ever
 on which copies hold it, so files are counted in classes of equal holders, and each class is judged once.
 """
 
-from array import array
 from collections import Counter, defaultdict
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from datetime import datetime
 from itertools import repeat
 from pathlib import Path
 
 from drill import clock
-from drill.columns import classes_of, paths_of, sizes_of
-from drill.copies import LinkSession
+from drill.columns import classes_of, paths_of
 from drill.coverage import other_bytes
-from drill.evidence import Standing, proof_age
+from drill.evidence import proof_age
 from drill.inventory import (
-    HOLD,
     Checked,
     CopyStock,
     Disagreement,
     Exposure,
     Lone,
-    OtherSize,
     Practice,
     Rule321,
     ShootStock,
@@ -34,16 +30,15 @@ from drill.inventory import (
 )
 from drill.ledger import Ledger
 from drill.model import Medium, OtherBytes, Promised, Shoot, Studio
-from drill.naming import dropping
-from drill.places import named_inside
 from drill.radius import unlisted_archive
 from drill.studio import shoots_named
 from drill.survey import rules
-from drill.survey.look import Found, look
-from drill.survey.match import NONE, REFUSED, SAID, THERE, Holding, Wanted, hold
+from drill.survey.look import Found
+from drill.survey.match import NONE, SAID, THERE, Wanted
 from drill.survey.notices import colliding, lacks_classes, lists_beside, mirrors, odd_rates, unpaired
 from drill.survey.proofs import Proofs
 from drill.survey.safe import Safe
+from drill.survey.seen import Seen, look_at_all, sizes_told, spans_of
 
 Holders = tuple[int, ...]  # the state of a promised file on each copy, in the studio file's order
 
@@ -64,12 +59,12 @@ def survey(
     """
     chosen = shoots_named(studio, shoots)
     wanted = Wanted((shoot.id, shoot.promise) for shoot in studio.shoots)
-    spans = _spans(studio.shoots)
+    spans = spans_of(studio.shoots)
     proofs = Proofs(ledger, studio.shoots, now=now)
     safe = Safe(headers, now=now)
-    looked = _look_at_all(studio, wanted, proofs, safe, now=now, progress=progress)
+    looked = look_at_all(studio, wanted, proofs, safe, now=now, progress=progress)
     progress("counting")
-    sizes, unclear = _sizes(wanted, looked)
+    sizes, unclear = sizes_told(wanted, looked)
     stocks = []
     for shoot in chosen:
         span = spans[shoot.id]
@@ -89,112 +84,11 @@ def survey(
     )
 
 
-def _spans(shoots: Iterable[Shoot]) -> dict[str, slice]:
-    spans: dict[str, slice] = {}
-    at = 0
-    for shoot in shoots:
-        spans[shoot.id] = slice(at, at + len(shoot.promise))
-        at += len(shoot.promise)
-    return spans
-
-
 # --- copies ------------------------------------------------------------------------------------------------------
 
 
-@dataclass(frozen=True, slots=True)
-class _Seen:
-    """One copy when it has been looked at: how it was found (its listing let go), and what it holds."""
-
-    found: Found
-    holding: Holding
-    known: Standing
-    files: int | None
-    listed: int | None
-    headers_kept: bool | None
-    is_remembered: bool
-
-    def held(self, span: slice) -> "array[int]":
-        """Return the promised files, by number, that it is said to hold of a shoot."""
-        states = self.holding.state
-        return array("q", [number for number in range(span.start, span.stop) if states[number] in (SAID, THERE)])
-
-
-def _look_at_all(
-    studio: Studio, wanted: Wanted, proofs: Proofs, safe: Safe, *, now: datetime, progress: Callable[[str], None]
-) -> list[_Seen]:
-    seen = []
-    with LinkSession() as session:
-        for copy in studio.copies:
-            progress(f"looking at {copy.id}")
-            times = proofs.are_of(copy)
-            found = look(copy, studio.media[copy.on], session=session, now=now, times=times)
-            kept = safe.holds(found)
-            seen.append(_look_at(studio, wanted, found, proofs, headers_kept=kept))
-    return seen
-
-
-def _look_at(studio: Studio, wanted: Wanted, found: Found, proofs: Proofs, *, headers_kept: bool | None) -> _Seen:
-    copy, known, remembered = found.copy, proofs.standing(found), proofs.remembered(found)
-    holds = found.state in HOLD
-    root = copy.at.name if copy.at is not None and copy.form == "folder" else ""
-    holding = hold(wanted, listed=remembered or copy.listed, entries=found.entries, root=root)
-    if not holds:
-        holding.state[:] = holding.state.replace(bytes([SAID]), bytes([REFUSED]))
-    if holding.extra:
-        inside, mark = named_inside(copy, studio), found.medium.recognised_by
-        holding.extra[:] = [
-            path for path in holding.extra if path != mark and not inside.has(path) and dropping(path) is None
-        ]
-    files = None if found.entries is None else len(found.entries)
-    bare = replace(found, entries=None, opened=None)
-    listed = None if copy.listed is None else len(copy.listed)
-    return _Seen(bare, holding, known, files, listed, headers_kept, bool(remembered))
-
-
-def _sizes(wanted: Wanted, looked: Sequence[_Seen]) -> tuple[list[int | None], dict[int, Disagreement]]:
-    """Return each promised file's size: its promise's, else the one that the listings agree on or most of them have.
-
-    A copy that lists another size is marked; where no size has a majority, the file stands in the second value.
-    """
-    sizes: list[int | None] = list(sizes_of(wanted.files))
-    unclear: dict[int, Disagreement] = {}
-    for number, listed in enumerate(zip(*(seen.holding.size for seen in looked), strict=True) if looked else ()):
-        found = listed if len(set(listed) - {-1}) < 2 else _nearest_names(number, listed, looked)
-        known = set(found)
-        known.discard(-1)
-        size = sizes[number]
-        if not known or (len(known) == 1 and (size is None or size in known)):
-            sizes[number] = size if size is not None or not known else known.pop()
-            continue
-        if size is None:
-            (most, count), (_, second) = Counter(found_size for found_size in found if found_size >= 0).most_common(2)
-            if count == second:
-                by_copy = {seen.found.copy.id: at for seen, at in zip(looked, found, strict=True) if at >= 0}
-                unclear[number] = Disagreement(wanted.files[number].path, by_copy)
-                continue
-            sizes[number] = size = most
-        for seen, at in zip(looked, found, strict=True):
-            if at >= 0 and at != size and seen.holding.state[number] == THERE:
-                seen.holding.note_size(number, OtherSize(wanted.files[number].path, size, at))
-    return sizes, unclear
-
-
-def _nearest_names(number: int, found: tuple[int, ...], looked: Sequence[_Seen]) -> tuple[int, ...]:
-    """Leave out the sizes of files that share less of the promised path than another copy's do: of a name that is
-    promised more than once, they are another file, and that copy is not said to hold this one."""
-    depths = [seen.holding.depth.get(number, 0) for seen in looked]
-    best = max(depth for depth, size in zip(depths, found, strict=True) if size >= 0)
-    right = {size for depth, size in zip(depths, found, strict=True) if depth == best and size >= 0}
-    kept = list(found)
-    for place, (depth, size) in enumerate(zip(depths, found, strict=True)):
-        if size >= 0 and depth < best and size not in right:
-            kept[place] = -1
-            looked[place].holding.state[number] = NONE
-    return tuple(kept)
-
-
 def _copy_stock(
-    seen: _Seen, all_spans: Mapping[str, slice], shoots: Sequence[Shoot], *, whole: bool, now: datetime
+    seen: Seen, all_spans: Mapping[str, slice], shoots: Sequence[Shoot], *, whole: bool, now: datetime
 ) -> CopyStock:
     found, holding = seen.found, seen.holding
     spans = [all_spans[shoot.id] for shoot in shoots]
@@ -318,7 +212,7 @@ class _Judged:
                 self.by_class[kind] = Tally(len(by_kind[kind]), sum(known), len(by_kind[kind]) - len(known))
 
 
-def _checked(shoot: Shoot, span: slice, looked: Sequence[_Seen], now: datetime) -> Checked:
+def _checked(shoot: Shoot, span: slice, looked: Sequence[Seen], now: datetime) -> Checked:
     """Say when a shoot was last proved: each file by its latest proof on any copy, the shoot by its oldest file."""
     target_s = shoot.targets.verified_within_s
     latest = [
@@ -365,7 +259,7 @@ def _shoot_stock(shoot: Shoot, judged: _Judged, unclear: Sequence[Disagreement],
     )
 
 
-def _notes(looked: Iterable[_Seen]) -> list[str]:
+def _notes(looked: Iterable[Seen]) -> list[str]:
     said = []
     for seen in looked:
         found, copy = seen.found, seen.found.copy
@@ -382,7 +276,7 @@ def _notes(looked: Iterable[_Seen]) -> list[str]:
     return said
 
 
-def _on_paper(seen: _Seen, nothing: str) -> str:
+def _on_paper(seen: Seen, nothing: str) -> str:
     """Return in words what counts of a copy that nobody can look into."""
     if seen.found.copy.listed:
         return "what its list names stays on paper"
