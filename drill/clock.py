@@ -18,6 +18,11 @@ def ticks_s() -> float:
     return time.perf_counter()
 
 
+def busy_s() -> float:
+    """Return how many seconds of work this process has done, all its threads together, for differences only."""
+    return time.process_time()
+
+
 def pause(span_s: float) -> None:
     """Wait `span_s` seconds (between two tries of a server)."""
     time.sleep(span_s)

@@ -6,6 +6,7 @@ import socket
 import sys
 import tempfile
 import threading
+import time
 from collections.abc import Callable, Iterator
 from datetime import UTC, datetime
 from io import RawIOBase
@@ -531,10 +532,24 @@ def test_small_files_that_stay_in_memory_are_left_to_the_careful_way(tmp_path: P
     assert left.isdisjoint(range(8))
 
 
-def test_many_folders_listed_side_by_side_are_all_there(tmp_path: Path) -> None:
-    made = {f"{one}/{two}/{name}": b"x" for one in "abcdefg" for two in "hij" for name in ("k.dng", "l.dng")}
+@pytest.mark.parametrize("answers_after_s", [0.0, 0.03])
+def test_folders_are_listed_side_by_side_where_the_disk_lets_wait(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, answers_after_s: float
+) -> None:
+    made = {f"{one}/{two}/{name}": b"x" for one in "abcdefg" for two in "hijk" for name in ("k.dng", "l.dng")}
     root = make(tmp_path / "c", made | {"m.dng": b"x", "a/n.dng": b"x"})
+    honest: Scan = os.scandir
+    listed_by: list[int] = []
+
+    def scan(folder: str) -> Any:
+        listed_by.append(threading.get_ident())
+        time.sleep(answers_after_s)
+        return honest(folder)
+
+    monkeypatch.setattr(os, "scandir", scan)
     assert [entry.path for entry in folder_store(root).files()] == sorted([*made, "m.dng", "a/n.dng"])
+    assert len(listed_by) == 36
+    assert (len(set(listed_by)) > 1) is (answers_after_s > 0)
 
 
 def test_what_stops_one_of_several_listings_stops_all(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
