@@ -5,7 +5,8 @@
     ├── Unfinished    it could not be finished (disk full, mount vanished, interrupted), exit code 3
     │   └── NoRoom    the disk that is restored to is full, or cannot be written or read
     ├── CannotReach   a copy is not here now: not plugged in, another drive, server silent → on paper
-    └── CannotRead    a copy is here and refuses or is damaged as a whole → it holds nothing
+    ├── CannotRead    a copy is here and refuses or is damaged as a whole → it holds nothing
+    └── BadTree       a fault tree that is none, or the probabilities of its events; a ValueError too
 
 Flows in: nothing. Flows out: these classes, raised by every room, and what an error of the system is about. Must
 not know: any other room.
@@ -63,6 +64,10 @@ class CannotReach(DrillError):
 
 class CannotRead(DrillError):
     """A copy was reached and gives nothing: refused, expired, not an archive, damaged at its head."""
+
+
+class BadTree(DrillError, ValueError):
+    """A fault tree cannot be worked out: one line that names the gate or the event, and what is wrong with it."""
 
 
 def says_full(error: OSError) -> bool:
