@@ -22,7 +22,7 @@ from drill.timeline.lives import Life
 
 @dataclass(frozen=True, slots=True)
 class Held:
-    """A copy on a medium `since` a moment (UTC). `made_from` are the media it came through, the camera's first, itself
+    """A copy on a medium `since` a moment (UTC). `made_from` are the media it came through, in that order, itself
     not among them; `verified` is when it was last proved against its promise."""
 
     medium: str
@@ -94,7 +94,8 @@ def _apply(step: Step, at: datetime, held: dict[str, Held], media: Mapping[str, 
 
 def _give(source: Held, target: str, at: datetime, held: dict[str, Held], media: Mapping[str, Medium]) -> None:
     """Make a copy on a medium, and on its mirrors that have none."""
-    held[target] = Held(target, at, (*source.made_from, source.medium), None)
+    came_through = tuple(id_ for id_ in (*source.made_from, source.medium) if id_ != target)
+    held[target] = Held(target, at, came_through, None)
     for medium in media.values():
         if medium.mirrors == target and medium.id not in held:
             _give(held[target], medium.id, at, held, media)

@@ -1,72 +1,16 @@
 """The calendar of a scheme: which moments a step comes at, and what is held from moment to moment."""
 
 from dataclasses import replace
-from datetime import UTC, date, datetime, timedelta
+from datetime import date, timedelta
 from itertools import pairwise
-from pathlib import Path
 
 import pytest
+from planned import DAY, HOUR, MEDIA, copy, dues, medium, studio, utc
 
-from drill.model import Bus, Costs, Medium, Place, Promised, Rhythm, Risks, Scheme, Shoot, Step, Studio, Targets
+from drill.model import Promised, Rhythm, Shoot, Step, Studio, Targets
 from drill.timeline import Life, horizon, life, local_moment, spans, takes_s, usual, years_after
 
-HOUR = 3600.0
-DAY = 24 * HOUR
 FRIDAY = date(2026, 9, 11)
-
-
-def medium(id_: str, kind: str = "hard-disk", **more: object) -> Medium:
-    values: dict[str, object] = {"place": "house", "attached": False, "offsite": False, "carried": False}
-    return Medium(id=id_, kind=kind, **(values | more))  # type: ignore[arg-type]
-
-
-MEDIA = (medium("card", "card"), medium("tablet", "tablet"), medium("kiln"), medium("cloud", "cloud"))
-
-
-def studio(
-    *steps: Step, media: tuple[Medium, ...] = MEDIA, zone: str | None = "Europe/Lisbon", **more: object
-) -> Studio:
-    scheme = Scheme(
-        made_on=("card",),
-        steps=steps,
-        begins_s=9 * HOUR,
-        ends_s=18 * HOUR,
-        zone=zone,
-        away_for_s=3 * DAY,
-        home="house",
-        size=60_000_000_000,
-        files=1000,
-        replaced_within_s=30 * DAY,
-        risks=Risks(),
-        costs=Costs(),
-    )
-    here = Path("studio.toml")
-    return Studio(
-        file=here,
-        name="Reed",
-        scratch=None,
-        ledger=here,
-        reports=here,
-        weights={},
-        places={"house": Place("house")},
-        media={m.id: m for m in media},
-        buses={"hub": Bus("hub", 50e6)},
-        shoots=(),
-        copies=(),
-        scheme=replace(scheme, **more),  # type: ignore[arg-type]
-    )
-
-
-def copy(id_: str, source: str, target: str, **more: object) -> Step:
-    return Step(id=id_, do="copy", source=source, target=target, takes_s=0.0, **more)  # type: ignore[arg-type]
-
-
-def utc(text: str) -> datetime:
-    return datetime.fromisoformat(text).replace(tzinfo=UTC)
-
-
-def dues(life_: Life, id_: str) -> list[str]:
-    return [f"{i.due:%Y-%m-%d %H:%M}" for i in life_.instants if i.step.id == id_]
 
 
 def test_a_day_away_in_summer_time() -> None:
@@ -323,3 +267,18 @@ def test_a_studio_without_a_scheme_has_no_life() -> None:
 def test_a_local_moment_is_whole_seconds_after_midnight_by_the_wall_clock() -> None:
     assert local_moment(date(2026, 3, 29), 12 * HOUR, "Europe/Berlin") == utc("2026-03-29T10:00")
     assert local_moment(date(2026, 3, 29), 1.5 * HOUR, "UTC") - utc("2026-03-29T00:00") == timedelta(hours=1.5)
+
+
+def test_a_copy_that_came_back_did_not_come_through_itself() -> None:
+    made = studio(
+        copy("in", "card", "tablet"),
+        Step(id="format", do="erase", source="card", after_s=HOUR),
+        copy("back", "tablet", "card", after_s=2 * HOUR),
+        copy("keep", "card", "kiln", after_s=3 * HOUR),
+    )
+    last = spans(life(made, FRIDAY, away=False), made)[-1]
+    assert {held.medium: held.made_from for held in last.copies} == {
+        "card": ("tablet",),
+        "tablet": ("card",),
+        "kiln": ("tablet", "card"),
+    }
