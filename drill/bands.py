@@ -42,6 +42,7 @@ class Band:
 
 
 Outcome = tuple[str, tuple[str, ...]]
+Key = tuple[bool, tuple[tuple[str, datetime | None], ...]]
 _NOT_ABOUT: Outcome = (NOT_ABOUT, ())
 
 
@@ -52,18 +53,25 @@ def scenario_bands(spans: Sequence[Span], studio: Studio, scenarios: Iterable[Sc
     NOT_ABOUT throughout. Spans with equal copies are worked out once.
     """
     found: list[Band] = []
-    worlds = {_key(span): _worlds(span, studio) for span in spans}
+    worlds: dict[Key, list[Studio]] = {}
     for scenario in scenarios:
-        known = {key: _outcomes(scenario, of_span) for key, of_span in worlds.items()}
+        dated = any(hazard.effect == "stale" for hazard in scenario.hazards)
+        keys = [_key(span, dated=dated) for span in spans]
+        known: dict[Key, dict[str | None, Outcome]] = {}
+        for span, key in zip(spans, keys, strict=True):
+            if key not in known:
+                worlds[key] = worlds.get(key) or _worlds(span, studio)
+                known[key] = _outcomes(scenario, worlds[key])
         named = dict.fromkeys(variant for outcomes in known.values() for variant in outcomes) or {None: None}
         for variant in _in_order(named, studio):
-            by_span = [(span, known[_key(span)].get(variant, _NOT_ABOUT)) for span in spans]
-            found.append(Band(scenario, variant, _stretches(by_span)))
+            outcomes = [known[key].get(variant, _NOT_ABOUT) for key in keys]
+            found.append(Band(scenario, variant, _stretches(zip(spans, outcomes, strict=True))))
     return tuple(found)
 
 
-def _key(span: Span) -> tuple[object, ...]:
-    return (span.away, *((held.medium, held.since) for held in span.copies))
+def _key(span: Span, *, dated: bool) -> Key:
+    """Return what spans with the same outcomes have in common; when a copy was made matters to what is stale alone."""
+    return (span.away, tuple((held.medium, held.since if dated else None) for held in span.copies))
 
 
 def _in_order(named: Iterable[str | None], studio: Studio) -> list[str | None]:

@@ -4,7 +4,8 @@ Flows in: a span, its studio. Flows out: counts, how many further failures are s
 before or after. When in doubt a copy counts for less:
 
 - A mirror without versions counts as one copy with what it mirrors: deletions and encryption reach it too.
-- What is carried is never off-site, and while nobody is away it is at home, where the scheme says which place that is.
+- What is carried or at home is never off-site, and while nobody is away what is carried is at home, where the scheme
+  says which place that is.
 - Verified is a copy that was compared with its promise since it was made.
 """
 
@@ -27,12 +28,15 @@ def _facts(span: Span, here: Ground) -> Facts:
     studio = here.studio
     media = [studio.media[held.medium] for held in span.copies]
     made_on = studio.scheme.made_on if studio.scheme else ()
+    home = studio.scheme.home if studio.scheme else None
     off_card = [held for held in span.copies if held.medium not in made_on]
     return Facts(
         copies=len({_original(medium, studio) for medium in media}),
         kinds=len({medium.kind for medium in media}),
         places=len({effective_place(medium, studio, away=span.away) for medium in media}),
-        offsite=len({medium.place for medium in media if medium.offsite and not medium.carried}),
+        offsite=len(
+            {medium.place for medium in media if medium.offsite and not medium.carried and medium.place != home}
+        ),
         verified=sum(held.verified is not None for held in span.copies),
         off_card=len(off_card),
         unproven=sum(held.verified is None for held in off_card),

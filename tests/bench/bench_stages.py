@@ -76,8 +76,9 @@ def studio() -> Studio:
 
 def scenarios() -> tuple[Scenario, ...]:
     shipped = load_scenarios([])
-    more = (Hazard("gone", Selector(kind=("phone",))), Hazard("altered", Selector(kind=("cloud",)), each="copy", count=1))
-    return (*shipped, *(Scenario(f"more-{n}", "t", "s", (hazard,)) for n, hazard in enumerate(more)))[:15]
+    phone = Hazard("gone", Selector(kind=("phone",)))
+    cloud = Hazard("altered", Selector(kind=("cloud",)), each="copy", count=1)
+    return (*shipped, *(Scenario(f"more-{n}", "t", "s", (hazard,)) for n, hazard in enumerate((phone, cloud))))[:15]
 
 
 def best_s(what: Callable[[], object], rounds: int) -> float:
@@ -109,7 +110,7 @@ def main() -> None:
         "scenarios": lambda: [scenario_bands(each, here, what) for each in lives],
     }
     print(f"{len(MEDIA)} media, {len(STEPS)} steps, {len(what)} scenarios; {len(year)} lives of a year")
-    print(f"spans in a year's lives: {sum(len(stages) for _, stages in year)}, in two of ten years: {sum(map(len, lives))}")
+    print(f"{sum(len(stages) for _, stages in year)} spans in them, {sum(map(len, lives))} in two lives of ten years")
     print(f"{best_s(lambda: list(days_of(here, DAY)), rounds):8.3f} s  the calendar")
     took = {name: best_s(part, rounds) for name, part in parts.items()}
     for name, seconds in took.items():

@@ -158,7 +158,9 @@ def test_equal_spans_share_their_answer() -> None:
     assert facts(one, here) == facts(one, FIELD)
 
 
-def test_what_is_carried_is_never_off_site() -> None:
+def test_what_is_carried_or_at_home_is_never_off_site() -> None:
+    barn = medium("barn", place="barn", offsite=True)
+    assert facts(span(held("barn")), studio_of(barn, scheme=scheme_of(home="barn"))).offsite == 0
     pouch = medium("pouch", "ssd", "pouch", carried=True, offsite=True)
     assert facts(span(held("pouch")), studio_of(pouch)).offsite == 0
     assert facts(span(held("cloud")), FIELD).offsite == 1
