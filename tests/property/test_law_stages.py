@@ -4,6 +4,7 @@ from itertools import combinations
 
 from hypothesis import given
 from hypothesis import strategies as st
+from simulation.blows import hit_by
 from staged import held, medium, scheme_of, span, studio_of
 
 from drill.model import Medium, Studio
@@ -39,7 +40,7 @@ def media(draw: st.DrawFn) -> list[Medium]:
 
 @st.composite
 def stages(draw: st.DrawFn) -> tuple[Studio, Span]:
-    """Draw a studio and a span, in which each copy came through some of the media before it."""
+    """Draw a studio, and a span in which each copy came through some of the media before it."""
     home = draw(st.sampled_from((None, "house")))
     studio = studio_of(*draw(media()), scheme=scheme_of(home=home, made_on=("reed",)))
     on = draw(st.lists(st.sampled_from(IDS), unique=True, min_size=1).map(lambda ids: sorted(ids, key=IDS.index)))
@@ -117,3 +118,15 @@ def test_being_at_home_is_never_better_than_being_away(drawn: tuple[Studio, Span
     away, home = (Span(stage.begins, stage.ends, is_away, stage.copies) for is_away in (True, False))
     assert cut_sets(home, studio).survivable <= cut_sets(away, studio).survivable
     assert facts(home, studio).places <= facts(away, studio).places + 1
+
+
+@given(stages())
+def test_each_event_takes_what_the_simulation_says(drawn: tuple[Studio, Span]) -> None:
+    studio, stage = drawn
+    places = [f"place:{place}" for place in (*PLACES, "house")]
+    others = [f"{kind}:{id_}" for kind in ("medium", "deleted", "rot") for id_ in IDS]
+    able = [e for e in others if not e.startswith("deleted:") or studio.media[e.partition(":")[2]].attached]
+    on = {copy.medium for copy in stage.copies}
+    expected = {e: hit_by(studio, e, away=stage.away)[0] & on for e in (*places, *able, "account:login", "attack")}
+    found = {event: taken for event, taken in takes(studio, stage).items() if not event.startswith("bad-source:")}
+    assert found == {event: taken for event, taken in expected.items() if taken}
