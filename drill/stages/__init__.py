@@ -7,7 +7,7 @@ met; for the days of a year the worst one. Must not know: how likely anything is
 
 from drill.stages.exposure import LACKS, Exposure, Lack, Met, Moment, measure
 from drill.stages.facts import facts
-from drill.stages.ground import CutSets, Facts, Ground, ground
+from drill.stages.ground import CutSets, Facts, Ground, effective_place, ground, is_offsite
 from drill.stages.levels import Level, levels
 from drill.stages.tree import FAILURES, cut_sets, stage_tree
 from drill.stages.words import cut_words, event_words
@@ -28,9 +28,11 @@ __all__ = [
     "cut_sets",
     "cut_words",
     "days_of",
+    "effective_place",
     "event_words",
     "facts",
     "ground",
+    "is_offsite",
     "levels",
     "measure",
     "stage_tree",

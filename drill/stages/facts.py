@@ -10,7 +10,7 @@ before or after. When in doubt a copy counts for less:
 """
 
 from drill.model import Medium, Studio
-from drill.stages.ground import Facts, Ground, chain, effective_place, ground
+from drill.stages.ground import Facts, Ground, chain, effective_place, ground, is_offsite
 from drill.stages.tree import FAILURES, cut_sets
 from drill.timeline import Span
 
@@ -28,15 +28,12 @@ def _facts(span: Span, here: Ground) -> Facts:
     studio = here.studio
     media = [studio.media[held.medium] for held in span.copies]
     made_on = studio.scheme.made_on if studio.scheme else ()
-    home = studio.scheme.home if studio.scheme else None
     off_card = [held for held in span.copies if held.medium not in made_on]
     return Facts(
         copies=len({_original(medium, studio) for medium in media}),
         kinds=len({medium.kind for medium in media}),
         places=len({effective_place(medium, studio, away=span.away) for medium in media}),
-        offsite=len(
-            {medium.place for medium in media if medium.offsite and not medium.carried and medium.place != home}
-        ),
+        offsite=len({medium.place for medium in media if is_offsite(medium, studio)}),
         verified=sum(held.verified is not None for held in span.copies),
         off_card=len(off_card),
         unproven=sum(held.verified is None for held in off_card),

@@ -79,6 +79,12 @@ def effective_place(medium: Medium, studio: Studio, *, away: bool) -> str:
     return home if home and medium.carried and not away else medium.place
 
 
+def is_offsite(medium: Medium, studio: Studio) -> bool:
+    """Say whether what is on a medium is off-site: never what is carried, nor what is at home."""
+    home = studio.scheme.home if studio.scheme else None
+    return medium.offsite and not medium.carried and medium.place != home
+
+
 def chain(medium: Medium, studio: Studio) -> tuple[Medium, ...]:
     """Return a medium and those it mirrors without keeping versions, in order."""
     found = {medium.id: medium}
