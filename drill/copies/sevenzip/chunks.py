@@ -13,7 +13,6 @@ HEAD = 6
 """The most bytes that a chunk's header has."""
 
 MOST_PACKED = 1 << 16
-MOST_UNPACKED = 1 << 21
 _MOST_PROPERTIES = (4 * 5 + 4) * 9 + 8  # pb 4, lp and lc together at most 4
 
 
