@@ -6,7 +6,7 @@ forgotten, or changes anything. The rules:
 - A shoot made at home is at home all the time. One away is away from its first picture to `away_for` after its end.
 - A step without rhythm is due `after` the shoot's end, or after each time the step it follows was done; where it has
   to wait until one is home it is due then, and where it can only be done away and nobody is, never. With `again` it is
-  due 60 times more, but for those times at which `only_when` does not hold.
+  due 60 times more, but for those times at which `only_when` does not hold. What falls on one moment is done once.
 - A step with a rhythm is due whenever that comes, from `after` the shoot's end on, or from `after` the first time that
   the step it follows was done. When it comes at the wrong time for `only_when`, that time is left out.
 - What a step does holds from its end (`at`): a copy is none before it is whole.
