@@ -1,43 +1,57 @@
 """How bad it can still get: a bound on the chance that a shoot in some state is lost before the end.
 
-Flows in: which media are good, how long is left, what may happen. Flows out: numbers from 0 to 1, never below the truth.
-Must not know: the distribution. It decides which states are too unlikely to matter.
+Flows in: which media are good, how long is left, what may happen. Flows out: numbers from 0 to 1, never below the
+truth. Must not know: the distribution. It decides which states are too unlikely to matter.
 
-To be lost every medium that is good now has to be hit by an event, or be erased by a step that is still to come; nothing
-else makes a good copy worse. So P(lost) ≤ P(every good medium that no step erases is hit). For a set of media with a first
-one m: the sum over the events that hit m of q × (the same for what this event leaves), as events are independent.
+To be lost at some moment, every medium that is good now has to be bad then. One that no step may still erase, and that
+the plan has all along, is bad only by an event that hits it: since now, or, where the event leaves it failed (F), since
+the last replacement, as what failed before is good again by then. So the time left is cut into windows, and P(lost) is at
+most the sum over the windows of P(every such medium is hit): by an event since now, or for those that are mended in the
+window or one replacement before it. For a set of media with a first one m that is at most the sum over the events that
+hit m of q × (the same for what this event leaves), as events are independent.
 """
 
 from collections.abc import Sequence
+from dataclasses import dataclass
+from math import ceil, expm1
 
 from drill.odds.statuses import good_in
+
+_MOST_WINDOWS = 12
+
+
+@dataclass(frozen=True, slots=True)
+class Hazard:
+    """Lower bits of the media an event hits, its rate per year, and whether replacing mends all that it does."""
+
+    hits: int
+    per_year: float
+    mended: bool
 
 
 class Bound(dict[int, float]):
     """A bound for each state, worked out when it is first asked for.
 
-    `hits` are (lower bits of the media an event hits, the chance that it happens before the end); `doomed` the lower bits
-    of media that a step may still erase.
+    `windows` has (lower bits of the media an event hits, the chance that it matters) for each window; `doomed` are the
+    lower bits of media that cannot be counted on.
     """
 
-    __slots__ = ("_doomed", "_hits", "_known")
+    __slots__ = ("_doomed", "_known", "_windows")
 
-    def __init__(self, hits: Sequence[tuple[int, float]], doomed: int) -> None:
+    def __init__(self, windows: Sequence[Sequence[tuple[int, float]]], doomed: int) -> None:
         super().__init__()
-        self._hits, self._doomed = hits, doomed
-        self._known: dict[int, float] = {0: 1.0}
+        self._windows = [(hits, {0: 1.0}) for hits in windows]
+        self._doomed = doomed
+        self._known: dict[int, float] = {}
 
     def __missing__(self, state: int) -> float:
-        self[state] = bound = self._all_hit(good_in(state) & ~self._doomed)
+        media = good_in(state) & ~self._doomed
+        bound = self._known.get(media)
+        if bound is None:
+            bound = min(1.0, sum(_all_hit(media, hits, known) for hits, known in self._windows))
+            self._known[media] = bound
+        self[state] = bound
         return bound
-
-    def _all_hit(self, media: int) -> float:
-        known = self._known.get(media)
-        if known is None:
-            first = media & -media
-            known = min(1.0, sum(q * self._all_hit(media & ~hit) for hit, q in self._hits if hit & first))
-            self._known[media] = known
-        return known
 
 
 class NoBound(dict[int, float]):
@@ -47,3 +61,24 @@ class NoBound(dict[int, float]):
 
     def __missing__(self, state: int) -> float:
         return 1.0
+
+
+def bound_for(hazards: Sequence[Hazard], doomed: int, years: float, replaced_after: float) -> Bound:
+    """Return the bound for the last `years`, where what failed is replaced every so many years (`replaced_after`)."""
+    count = max(1, min(_MOST_WINDOWS, ceil(years / replaced_after)))
+    long = years / count
+    windows = []
+    for number in range(1, count + 1):
+        since, mended = number * long, min(number * long, long + replaced_after)
+        windows.append([(h.hits, -expm1(-h.per_year * (mended if h.mended else since))) for h in hazards])
+    return Bound(windows, doomed)
+
+
+def _all_hit(media: int, hits: Sequence[tuple[int, float]], known: dict[int, float]) -> float:
+    """Return a bound on the chance that every one of `media` is hit."""
+    found = known.get(media)
+    if found is None:
+        first = media & -media
+        found = min(1.0, sum(q * _all_hit(media & ~hit, hits, known) for hit, q in hits if hit & first))
+        known[media] = found
+    return found

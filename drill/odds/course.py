@@ -17,8 +17,8 @@ from drill.timeline import Life, spans
 
 @dataclass(frozen=True, slots=True)
 class Stop:
-    """A moment. `planned` and `doomed` are lower bits of media: where the plan has a copy once all is done, and what may be
-    erased from here on. `away` is what holds on the way to it."""
+    """A moment. `planned` and `doomed` are lower bits of media: where the plan has a copy once all is done, and where a
+    copy may be erased from here on, or not be replaced. `away` is what holds on the way to it."""
 
     at: datetime
     away: bool
@@ -48,8 +48,9 @@ def stops(life: Life, studio: Studio, scheme: Scheme, shelf: Shelf, marks: Seque
     doomed = 0
     for at in sorted(replacements.union(steps), reverse=True):
         done = tuple(steps.get(at, ()))
-        doomed |= shelf.bits(with_mirrors(_erased(done), studio)) if done else 0
         planned = held[bisect_right(begins, at) - 1] if held else 0
+        doomed |= shelf.bits(with_mirrors(_erased(done), studio)) if done else 0
+        doomed |= shelf.bits(shelf.media) & ~planned if at in replacements else 0
         found.append(Stop(at, life.away and at <= life.home_at, done, at in replacements, planned, doomed))
     return found[::-1]
 

@@ -18,19 +18,18 @@ from datetime import datetime
 from math import expm1
 
 from drill.model import Studio
-from drill.odds.blows import blows
-from drill.odds.bound import Bound, NoBound
+from drill.odds.blows import FAILED, Blow, blows
+from drill.odds.bound import Hazard, NoBound, bound_for
 from drill.odds.course import Stop, stops
+from drill.odds.masses import Masses
 from drill.odds.published import Rates
-from drill.odds.statuses import LOST_STATE, Change, Shelf, fall, shelf_of
+from drill.odds.statuses import Change, Shelf, fall, shelf_of
 from drill.timeline import Life
 
 LOST = ()  # the key of a distribution for what is lost
 YEAR_S = 365.25 * 86400
 _LEAST_LEFT_OUT = 1e-12
 _RELATIVE_LEFT_OUT = 1e-6
-_SHARE = 256  # a new state is left out when it is that small a part of what still may be
-_FEW = 40  # so many states are gone through sooner than sorted
 _BOUND_AGES = 0.6  # a bound for a longer rest is still one, only weaker
 
 
@@ -44,12 +43,12 @@ class Odds:
 
 @dataclass(frozen=True, slots=True)
 class _Event:
-    """An event that hits a medium of the shelf: its rate per year, what it does, and whom it hits when at home."""
+    """What hits the same media of the shelf in the same way: its rate per year, what it does away and at home."""
 
     per_year: float
     away: Change
     home: Change
-    hits: int
+    hazard: Hazard
 
 
 def odds(life: Life, studio: Studio, rates: Rates, marks: Sequence[datetime]) -> Odds:
@@ -58,8 +57,8 @@ def odds(life: Life, studio: Studio, rates: Rates, marks: Sequence[datetime]) ->
     Errors: ValueError for a studio without a scheme, or a mark after the life's end.
     """
     march = _March(life, studio, rates, marks, whole=False)
-    lost = {at: march.states.get(LOST_STATE, 0.0) for at in march.go()}
-    return Odds(tuple(lost.get(mark, 0.0) for mark in marks), march.left_out)
+    lost = {at: march.masses.lost() for at in march.go()}
+    return Odds(tuple(lost.get(mark, 0.0) for mark in marks), march.masses.left_out)
 
 
 def distribution(life: Life, studio: Studio, rates: Rates, at: datetime) -> Mapping[tuple[str, ...], float]:
@@ -71,10 +70,7 @@ def distribution(life: Life, studio: Studio, rates: Rates, at: datetime) -> Mapp
     march = _March(life, studio, rates, [at], whole=True)
     for _ in march.go():
         pass
-    found = {march.shelf.letters(state, studio.media): p for state, p in march.states.items() if state}
-    if LOST_STATE in march.states:
-        found[LOST] = march.states[LOST_STATE]
-    return found
+    return {march.shelf.letters(state, studio.media) if state else LOST: p for state, p in march.masses}
 
 
 class _March:
@@ -84,26 +80,25 @@ class _March:
         if studio.scheme is None:
             raise ValueError("this studio has no scheme")
         self.shelf = shelf_of(studio, studio.scheme)
-        self.states: dict[int, float] = {self.shelf.start(studio.scheme): 1.0}
-        self.left_out = 0.0
+        self.masses = Masses(self.shelf.start(studio.scheme), NoBound())
         self._begins = life.begins
+        self._replaced_after = studio.scheme.replaced_within_s / YEAR_S
         self._stops = stops(life, studio, studio.scheme, self.shelf, marks)
         self._events = _events(studio, self.shelf, rates)
         self._allowed = 0.0
         self._whole = whole
-        self._bound: Bound | NoBound = NoBound()
         self._bound_for = (-1, 0.0)
 
     def go(self) -> Iterator[datetime]:
         """Take the distribution from stop to stop; each is given once it is reached."""
         before = self._begins
         for number, stop in enumerate(self._stops, 1):
-            least = max(_LEAST_LEFT_OUT, _RELATIVE_LEFT_OUT * self.states.get(LOST_STATE, 0.0))
-            self._allowed = least * number / len(self._stops)
+            least = max(_LEAST_LEFT_OUT, _RELATIVE_LEFT_OUT * self.masses.lost())
+            self.masses.allow(least * number / len(self._stops))
             self._renew_bound(before, stop)
             self._stretch((stop.at - before).total_seconds() / YEAR_S, away=stop.away)
             self._stop(stop)
-            self._trim()
+            self.masses.trim()
             before = stop.at
             yield stop.at
 
@@ -113,66 +108,39 @@ class _March:
         if self._whole or (doomed == stop.doomed and left > known_for * _BOUND_AGES):
             return
         self._bound_for = (stop.doomed, left)
-        self._bound = Bound([(event.hits, -expm1(-event.per_year * left)) for event in self._events], stop.doomed)
+        self.masses.bound = bound_for([event.hazard for event in self._events], stop.doomed, left, self._replaced_after)
 
     def _stretch(self, years: float, *, away: bool) -> None:
         """Let each event happen or not in so many years."""
-        states, bound, left_out, allowed = self.states, self._bound, self.left_out, self._allowed
         for event in self._events:
-            q = -expm1(-event.per_year * years)
-            change = event.away if away else event.home
-            least = (allowed - left_out) / _SHARE
-            for state, p in list(states.items()):
-                worse = change[state]
-                if worse == state:
-                    continue
-                part = p * q
-                states[state] = p - part
-                if worse in states:
-                    states[worse] += part
-                elif (weight := part * bound[worse]) > least or left_out + weight > allowed:
-                    states[worse] = part
-                else:
-                    left_out += weight
-        self.left_out = left_out
+            self.masses.hit(event.away if away else event.home, -expm1(-event.per_year * years))
 
     def _stop(self, stop: Stop) -> None:
         for step in stop.steps:
-            self._change(self.shelf.done(step, stop.planned), step.done)
+            self.masses.shift(self.shelf.done(step, stop.planned), step.done)
         if stop.replaces:
-            self._change(self.shelf.replaced(stop.planned), 1.0)
-
-    def _change(self, change: Change, done: float) -> None:
-        """Make a change with some probability."""
-        states = self.states
-        moved = [(state, p) for state, p in states.items() if change[state] != state]
-        for state, p in moved:
-            states[state] = p * (1.0 - done)
-            if done == 1.0:
-                del states[state]
-        for state, p in moved:
-            states[change[state]] = states.get(change[state], 0.0) + p * done
-
-    def _trim(self) -> None:
-        """Leave out what matters least, as far as that may be."""
-        if len(self.states) <= _FEW:
-            return
-        weights = sorted((p * self._bound[state], state) for state, p in self.states.items() if state != LOST_STATE)
-        for weight, state in weights:
-            if self.left_out + weight > self._allowed:
-                return
-            self.left_out += weight
-            del self.states[state]
+            self.masses.shift(self.shelf.replaced(stop.planned), 1.0)
 
 
 def _events(studio: Studio, shelf: Shelf, rates: Rates) -> list[_Event]:
-    """Return what can happen to the media of the shelf, the likeliest first."""
+    """Return what can happen to the media of the shelf; events that do the same are one, with their rates summed."""
     away, home = blows(studio, away=True), blows(studio, away=False)
-    found: list[_Event] = []
+    per_year: dict[tuple[Blow, Blow], float] = {}
     for event, blow in home.items():
-        per_year = rates.per_year.get(event, 0.0)
-        hits = shelf.bits(medium for medium, _ in blow)
-        if hits and per_year > 0:
-            at_home = fall(blow, shelf)
-            found.append(_Event(per_year, at_home if away[event] == blow else fall(away[event], shelf), at_home, hits))
-    return sorted(found, key=lambda event: -event.per_year)
+        alike = shelf.of_blow(away[event]), shelf.of_blow(blow)
+        if alike[1] and rates.per_year.get(event, 0.0) > 0:
+            per_year[alike] = per_year.get(alike, 0.0) + rates.per_year[event]
+    found: list[_Event] = []
+    for (when_away, at_home), rate in per_year.items():
+        change = fall(at_home, shelf)
+        hits = shelf.bits(medium for medium, _ in at_home)
+        mended = all(falls_to == FAILED for _, falls_to in at_home)
+        found.append(
+            _Event(
+                rate,
+                change if when_away == at_home else fall(when_away, shelf),
+                change,
+                Hazard(hits, rate, mended=mended),
+            )
+        )
+    return found

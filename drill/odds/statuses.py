@@ -64,6 +64,10 @@ class Shelf:
         """Return the lower bits of media; one that never holds the shoot has none."""
         return sum(1 << self.shift[id_] for id_ in set(media) if id_ in self.shift)
 
+    def of_blow(self, blow: Blow) -> Blow:
+        """Return what a blow does to these media."""
+        return tuple(hit for hit in blow if hit[0] in self.shift)
+
     def letters(self, state: int, media: Iterable[str]) -> tuple[str, ...]:
         """Return the status of each of `media`."""
         return tuple(LETTERS[state >> self.shift[id_] & 3] if id_ in self.shift else NOT_THERE for id_ in media)
