@@ -9,14 +9,17 @@ from collections.abc import Iterator, Mapping
 
 from drill.odds.statuses import LOST_STATE, Change
 
-_SHARE = 1024  # a new state is left out when it is that small a part of what may be
-_FINER = 16
+_SHARE = 256  # a new state is left out when it is that small a part of what may be
+_FINER = 8
 _FEW = 40  # states that are gone through sooner than sorted
 _GROWN = 1.2
 
 
 class _Moves:
-    """A change over slots: (from, to) pairs, and (from, state) where that state has no slot yet."""
+    """A change over slots: (from, to) pairs, and (from, state, what that matters at most) without a slot.
+
+    What a state matters may have become less since: it is still a bound.
+    """
 
     __slots__ = ("change", "known", "open", "pairs")
 
@@ -27,7 +30,7 @@ class _Moves:
     def forget(self) -> None:
         self.known = 0  # so many slots have been looked at
         self.pairs: list[tuple[int, int]] = []
-        self.open: list[tuple[int, int]] = []
+        self.open: list[tuple[int, int, float]] = []
 
 
 class Masses:
@@ -41,13 +44,14 @@ class Masses:
         self._slots = {LOST_STATE: 0, start: 1}
         self._moves: dict[int, _Moves] = {}
         self._after_trim = _FEW
+        self._cut = 0.0
         self.allow(0.0)
 
-    def allow(self, most: float) -> None:
+    def allow(self, allowed: float) -> None:
         """Let so much be left out in all from now on."""
-        self._most = most
-        self._room = max(0.0, most - self.left_out) / 2  # as much again is for what is least of all at the end
-        self._stint, self._least = self.left_out + self._room / 2, self._room / _SHARE
+        self._allowed = allowed
+        self._room = max(0.0, allowed - self.left_out) / 2  # as much again is for what is least of all at the end
+        self._stint, self._least = self.left_out + self._room / 2, max(self._room / _SHARE, self._cut / _FINER)
 
     def lost(self) -> float:
         """Return the probability of the lost state."""
@@ -64,33 +68,41 @@ class Masses:
             values[source] -= part
             values[target] += part
         if moves.open:
-            moves.open = [(source, worse) for source, worse in moves.open if not self._opened(moves, source, worse, q)]
+            self._hit_open(moves, q)
 
-    def _opened(self, moves: _Moves, source: int, worse: int, q: float) -> bool:
-        """Move to a state that had no slot, if it matters enough for one; return whether it has one now."""
-        part = self._values[source] * q
-        if worse not in self._slots:
-            weight = part * self.bound[worse]
-            if weight <= self._least:
-                self._values[source] -= part
-                self._leave_out(weight)
-                return False
-        target = self._slot(worse)
-        self._values[source] -= part
-        self._values[target] += part
-        moves.pairs.append((source, target))
-        return True
+    def _hit_open(self, moves: _Moves, q: float) -> None:
+        """Move to states that had no slot: those that matter enough get one."""
+        values, slots, least = self._values, self._slots, self._least
+        still: list[tuple[int, int, float]] = []
+        for entry in moves.open:
+            source, worse, matters = entry
+            part = values[source] * q
+            weight = part * matters
+            if weight <= least and worse not in slots:
+                values[source] -= part
+                self.left_out += weight
+                still.append(entry)
+                if self.left_out > self._stint:
+                    least = self._next_stint()
+            else:
+                target = self._slot(worse)
+                values[source] -= part
+                values[target] += part
+                moves.pairs.append((source, target))
+        moves.open = still
 
-    def _leave_out(self, weight: float) -> None:
-        self.left_out += weight
-        if self.left_out > self._stint:  # never more than the room: half of the rest each time, in smaller parts
-            self._room /= 2
-            self._stint, self._least = self._stint + self._room / 2, self._least / _FINER
+    def _next_stint(self) -> float:
+        """Never leave out more than the room: half of the rest each time, in smaller parts. Beyond that what the last cut
+        left out, and less, is still left out."""
+        self._room /= 2
+        self._stint = max(self._stint, self.left_out) + self._room / 2
+        self._least = max(self._least / _FINER, self._cut / _FINER)
+        return self._least
 
     def shift(self, change: Change, done: float) -> None:
         """Make any change with a probability."""
         moves, values = self._moves_of(change), self._values
-        for source, state in moves.open:
+        for source, state, _ in moves.open:
             moves.pairs.append((source, self._slot(state)))
         moves.open = []
         parts = [values[source] * done for source, _ in moves.pairs]
@@ -99,20 +111,26 @@ class Masses:
         for (_, target), part in zip(moves.pairs, parts, strict=True):
             values[target] += part
 
-    def trim(self) -> None:
-        """Leave out what matters least, as far as that may be, where there is more than there was."""
+    def trim(self, most: int) -> None:
+        """Leave out what matters least where there is more than there was: as far as that may be, or until no more than
+        `most` states are left."""
         values, bound = self._values, self.bound
         live = len(values) - values.count(0.0)
         if live > self._after_trim * _GROWN:
-            weights = sorted((p * bound[s], n) for n, (s, p) in enumerate(zip(self._states, values, strict=True)) if p and n)
+            self._cut = 0.0
+            weights = sorted(
+                (p * bound[s], n) for n, (s, p) in enumerate(zip(self._states, values, strict=True)) if p and n
+            )
             for weight, slot in weights:
-                if self.left_out + weight > self._most:
-                    break
+                if self.left_out + weight > self._allowed:
+                    if live <= most:
+                        break
+                    self._cut = weight
                 self.left_out += weight
                 values[slot] = 0.0
                 live -= 1
             self._after_trim = max(_FEW, live)
-        if len(values) > 2 * max(live, _FEW):
+        if len(values) > 3 * max(live, _FEW):
             self._forget()
 
     def _forget(self) -> None:
@@ -142,7 +160,7 @@ class Masses:
             if to != state:
                 known = self._slots.get(to)
                 if known is None:
-                    moves.open.append((slot, to))
+                    moves.open.append((slot, to, self.bound[to]))
                 else:
                     moves.pairs.append((slot, known))
         moves.known = len(self._states)

@@ -13,18 +13,20 @@ from drill.odds.engine import odds
 from drill.odds.published import Rates, without
 from drill.timeline import Life
 
+_PRECISION = 1e-3
+
 
 def shares(life: Life, studio: Studio, rates: Rates, mark: datetime) -> Mapping[str, float]:
     """Return the part of P(lost by `mark`) that each event has, the biggest first; an event that has none is left out.
 
-    One reckoning for each event with a rate: as many times as long as `odds` to the same mark.
+    One reckoning for each event with a rate, to a thousandth of the whole.
     """
-    whole = odds(life, studio, rates, [mark])
+    whole = odds(life, studio, rates, [mark], precision=_PRECISION)
     found: dict[str, float] = {}
     for event, rate in rates.per_year.items():
         if rate > 0:
-            rest = odds(life, studio, without(rates, event), [mark])
+            rest = odds(life, studio, without(rates, event), [mark], precision=_PRECISION)
             less = whole.lost[0] - rest.lost[0]
-            if less > whole.left_out + rest.left_out:  # less than that may be rounding
+            if less > whole.left_out + rest.left_out:  # less than that may come of what was left out
                 found[event] = less
     return dict(sorted(found.items(), key=lambda item: (-item[1], item[0])))
