@@ -7,26 +7,30 @@ from .statuses import WORSE, Statuses, mirrors_of
 YEAR_S = 365.25 * 86400
 
 
-def rates_of(studio: Studio, times: float = 1.0) -> dict[str, float]:
+def events_of(studio: Studio) -> list[str]:
+    """Return the names of all that can go wrong in a studio, even where it would hit nothing."""
+    media = studio.media.values()
+    found = [f"{what}:{medium.id}" for medium in media for what in ("medium", "rot")]
+    found += [f"deleted:{medium.id}" for medium in media if medium.attached]
+    found += [f"account:{account}" for account in dict.fromkeys(medium.account for medium in media) if account]
+    found += [f"place:{place}" for place in studio.places]
+    return [*found, "attack"]
+
+
+def rates_of(studio: Studio) -> dict[str, float]:
     """Return how often each event comes in a year, for a studio whose every rate is given in its file."""
+    return {event: _rate(studio, event) for event in events_of(studio)}
+
+
+def _rate(studio: Studio, event: str) -> float:
     assert studio.scheme is not None
-    risks = studio.scheme.risks
-    found: dict[str, float | None] = {}
-    for medium in studio.media.values():
-        found[f"medium:{medium.id}"] = medium.fails_per_year
-        found[f"rot:{medium.id}"] = risks.rot
-        if medium.attached:
-            found[f"deleted:{medium.id}"] = risks.deletion
-        if medium.account:
-            found[f"account:{medium.account}"] = risks.lockout
-    for place in studio.places.values():
-        found[f"place:{place.id}"] = risks.theft if place.carried else risks.fire
-    if any(medium.attached for medium in studio.media.values()):
-        found["attack"] = risks.attack
-    return {event: _given(rate) * times for event, rate in found.items()}
-
-
-def _given(rate: float | None) -> float:
+    risks, (what, _, name) = studio.scheme.risks, event.partition(":")
+    if what == "medium":
+        rate = studio.media[name].fails_per_year
+    elif what == "place":
+        rate = risks.theft if studio.places[name].carried else risks.fire
+    else:
+        rate = {"account": risks.lockout, "deleted": risks.deletion, "attack": risks.attack, "rot": risks.rot}[what]
     assert rate is not None, "a rate that is not in the studio file is not known here"
     return rate
 

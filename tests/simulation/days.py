@@ -1,7 +1,7 @@
 """A shoot's days: when each step is begun and done, and when what was lost is replaced.
 
 A step without a rhythm that has `again` keeps to `only_when` in every try. A step that follows one with several
-instants has its own for each of them. Rates are those of the README, written down once more.
+instants has its own for each of them; several at one moment are one. Rates are those of the README, written down once more.
 """
 
 from collections.abc import Iterator
@@ -81,7 +81,7 @@ def _years_on(day: date, years: int) -> date:
 
 def _acts(studio: Studio, step: Step, days: Days) -> list[Act]:
     takes = timedelta(seconds=takes_s(studio, step))
-    return [Act(due + takes, due, step) for due in _dues(studio, step, days)]
+    return [Act(due + takes, due, step) for due in sorted(set(_dues(studio, step, days)))]
 
 
 def _dues(studio: Studio, step: Step, days: Days) -> Iterator[datetime]:

@@ -69,16 +69,19 @@ def _after(studio: Studio, step: Step, copies: dict[str, Copy], at: datetime) ->
     before = tuple("G" if id_ in copies else "N" for id_ in studio.media)
     after = after_step(studio, step, before, frozenset(copies))
     kept = {id_ for id_, now in zip(studio.media, after, strict=True) if now == "G"}
-    copies = dict(copies)
-    pending = kept - set(copies)
-    while pending:  # a mirror comes after what it mirrors
-        for id_ in sorted(pending):
-            origin = step.source if id_ == step.target else studio.media[id_].mirrors
-            if origin is not None and origin not in pending:
-                through = (*copies[origin].made_from, origin)
-                copies[id_] = Copy(id_, at, tuple(other for other in through if other != id_))
-                pending.discard(id_)
+    new = {id_: Copy(id_, at, _through(studio, step, copies, id_)) for id_ in kept - set(copies)}
+    copies = copies | new
     allowed = all(id_ in copies for id_ in step.only_once_on)
     if step.do == "verify" and allowed and step.target in copies:
         copies[step.target] = replace(copies[step.target], verified=at)
     return {id_: copy for id_, copy in copies.items() if id_ in kept}
+
+
+def _through(studio: Studio, step: Step, copies: dict[str, Copy], id_: str) -> tuple[str, ...]:
+    """Return the media that a copy comes through: it may be that of a mirror of what the step writes to."""
+    if id_ in copies:
+        return copies[id_].made_from
+    origin = step.source if id_ == step.target else studio.media[id_].mirrors
+    assert origin is not None
+    through = (*_through(studio, step, copies, origin), origin)
+    return tuple(dict.fromkeys(other for other in through if other != id_))

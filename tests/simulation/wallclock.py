@@ -6,6 +6,7 @@ RFC 5545, section 3.3.5 has it); a time that is there twice is its first one.
 
 from collections.abc import Iterator
 from datetime import UTC, date, datetime, timedelta
+from functools import cache
 from zoneinfo import ZoneInfo
 
 from drill.model import Rhythm
@@ -18,6 +19,7 @@ def shown(moment: datetime, zone: str | None) -> datetime:
     return moment.astimezone(ZoneInfo(zone) if zone else None).replace(tzinfo=None)
 
 
+@cache
 def moment_of(day: date, at_s: float, zone: str | None) -> datetime:
     """Return the moment at which a clock on the wall shows `at_s` seconds of a day."""
     wanted = datetime(day.year, day.month, day.day) + timedelta(seconds=at_s)
