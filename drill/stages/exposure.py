@@ -13,6 +13,7 @@ the shoot for the last time.
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from itertools import groupby
 
 from drill.model import Studio, Targets
 from drill.stages.facts import facts
@@ -59,8 +60,8 @@ class Met:
 
 @dataclass(frozen=True, slots=True)
 class Moment:
-    """A stretch in which equally few further failures are survivable; the cut sets as it begins: of `failures` (of a
-    medium, a place, an account), and of all `events`."""
+    """A stretch in which the smallest sets of failures (of a medium, a place, an account) that take a shoot stay the
+    same; its cut sets as it begins: of `failures`, and of all `events`."""
 
     begins: datetime
     ends: datetime
@@ -76,7 +77,8 @@ class Exposure:
     `lost_back_s`: how far back lost work may reach (see above), 0 where one failure never takes it, None where it can
     to the end. `proof_age_s`: how old the newest proof of any copy grows, counted from the first picture while there
     is none; None where nothing is ever verified. `targets`: those that are set and can be told from a scheme, met or
-    not as the year ends. `worst`: the stretch with the fewest survivable failures, the longest of these.
+    not as the year ends. `worst`: the stretch with the fewest survivable failures, the longest of these, the first of
+    equals.
     """
 
     lacks: Mapping[str, Lack]
@@ -182,9 +184,11 @@ def _targets(targets: Targets, settled: Facts, back_s: float | None, age_s: floa
 
 def _worst(spans: Sequence[Span], stands: Sequence[Facts], here: Ground) -> Moment:
     least = min(has.survivable for has in stands)
-    begins, ends = max(
-        _runs(spans, [has.survivable == least for has in stands]),
-        key=lambda run: (run[1] - run[0], spans[0].begins - run[0]),
-    )
-    span = next(span for span in spans if span.begins == begins)
-    return Moment(begins, ends, cut_sets(span, here, kinds=FAILURES), cut_sets(span, here))
+    ways = [cut_sets(span, here, kinds=FAILURES).smallest for span in spans]
+    found: list[tuple[Span, datetime]] = []
+    for _, stretch in groupby(zip(spans, stands, ways, strict=True), key=lambda each: (each[1].survivable, each[2])):
+        (first, has, _), *more = stretch
+        if has.survivable == least:
+            found.append((first, more[-1][0].ends if more else first.ends))
+    span, ends = max(found, key=lambda each: each[1] - each[0].begins)
+    return Moment(span.begins, ends, cut_sets(span, here, kinds=FAILURES), cut_sets(span, here))

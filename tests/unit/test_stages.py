@@ -238,12 +238,20 @@ def test_targets_are_met_or_not_as_the_year_ends() -> None:
     assert not any(measure(LIFE[:1], FIELD, met).targets.values())
 
 
-def test_the_worst_moment_is_the_longest_stretch_of_the_fewest_survivable_failures() -> None:
+def test_the_worst_moment_is_the_longest_stretch_in_which_the_same_fewest_failures_are_enough() -> None:
     worst = measure(LIFE, FIELD, Targets()).worst
-    assert (worst.begins, worst.ends) == (at(0), at(12))
-    assert worst.failures.survivable == 0
-    assert ("place:bag",) in worst.failures.sets
-    assert ("rot:card",) in worst.events.sets
+    assert (worst.begins, worst.ends) == (at(0), at(10))
+    assert worst.failures.smallest == (("medium:card",), ("place:bag",))
+    assert ("rot:card",) in worst.events.smallest
+    for lived, begins, ways in (
+        ((*LIFE[:1], span(*LIFE[1].copies, begins=10, ends=30)), 10, (("place:bag",),)),
+        ((*LIFE[:1], span(*LIFE[1].copies, begins=10, ends=15), span(held("tablet"), begins=15, ends=18)), 0, None),
+        ((*LIFE[:2], span(begins=12, ends=13)), 12, ((),)),
+        ((span(*LIFE[1].copies, ends=4), span(*LIFE[1].copies[::-1], begins=4, ends=8)), 0, (("place:bag",),)),
+    ):
+        found = measure(lived, FIELD, Targets()).worst
+        assert found.begins == at(begins)
+        assert ways is None or found.failures.smallest == ways
 
 
 def test_only_the_first_365_days_count() -> None:
