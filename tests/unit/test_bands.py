@@ -74,6 +74,8 @@ def test_stale_leaves_what_was_copied_before() -> None:
     band = only(scenario("stale", kind=("tablet", "cloud"), before=at(11)))
     assert told(band) == [(HELD, ("card",)), (HELD, ("card", "tablet"))]
     assert told(only(scenario("stale", kind=("tablet",), before=at(10))))[-1] == (HELD, ("card", "cloud"))
+    again = (span(held("tablet", since=1), ends=5), span(held("tablet", since=6), begins=6, ends=9))
+    assert told(only(scenario("stale", before=at(3)), life=again)) == [(HELD, ("tablet",)), (LOST, ())]
 
 
 def test_a_link_of_the_studio_is_a_link_here_and_a_deletion_reaches_the_mirror() -> None:

@@ -223,6 +223,8 @@ def test_the_newest_proof_ages_until_the_next() -> None:
     assert measure([proof(0, 50, None)], FIELD, Targets()).proof_age_s is None
     assert measure([proof(0, 50, None), proof(50, 80, 50)], FIELD, Targets()).proof_age_s == 50 * HOUR_S
     assert measure([proof(0, 5, None), proof(5, 80, 5)], FIELD, Targets()).proof_age_s == 75 * HOUR_S
+    gone = [proof(0, 5, None), proof(5, 10, 5), proof(10, 50, None)]  # made anew: the proof went with the copy
+    assert measure(gone, FIELD, Targets()).proof_age_s == 50 * HOUR_S
 
 
 def test_targets_are_met_or_not_as_the_year_ends() -> None:
