@@ -11,11 +11,14 @@ training material. The three check values at the end are common practice, no sou
 """
 
 from datetime import date
+from itertools import islice
 
 from staged import ARCHIVE, CARD, CLOUD, DRIVE, HOUR_S, TABLET, at, held, medium, monthly, scheme_of, span, studio_of
 
 from drill.model import Rhythm, Step, Studio, Targets
+from drill.scenario import scheme_path
 from drill.stages import FAILURES, Level, cut_sets, days_of, facts, levels, measure, worst_day
+from drill.studio import load_studio
 from drill.timeline import Held
 
 SECOND = medium("second")
@@ -186,3 +189,23 @@ def test_a_monthly_upload_leaves_a_shoot_up_to_a_month_from_its_first_off_site_c
     )
     assert 30 * 24 * HOUR_S < worst.worst_s <= 31.3 * 24 * HOUR_S  # 31 days, and what the upload itself takes
     assert worst.best_s < 2 * 24 * HOUR_S
+
+
+def one_failure_h(name: str) -> dict[bool, tuple[float, float]]:
+    """Return for how many hours one failure takes a shoot of a shipped scheme, at best and at worst of ten weeks, away
+    or not."""
+    studio = load_studio(scheme_path(name))
+    weeks = islice(days_of(studio, date(2027, 1, 20)), 2 * 70)
+    days = [day for day in worst_day(weeks, studio) if day.lack == "one_failure"]
+    return {day.away: (day.best_s / HOUR_S, day.worst_s / HOUR_S) for day in days}
+
+
+def test_the_shipped_schemes_are_as_good_as_their_practice() -> None:
+    year_h = 365 * 24
+    assert one_failure_h("card-and-tablet") == {True: (year_h, year_h), False: (year_h, year_h)}
+    best_h, worst_h = one_failure_h("third-copy-in-the-field")[True]
+    assert year_h - 72 < best_h == worst_h < year_h  # in the field alone no single failure takes it; then the house may
+    best_h, worst_h = one_failure_h("home-archive-monthly-upload")[True]
+    assert best_h < 5 * 24
+    assert 31 * 24 < worst_h < 35 * 24  # a month, and the days away that miss the first of one
+    assert all(worst_h < 24 for _, worst_h in one_failure_h("checked-and-early").values())
