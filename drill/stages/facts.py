@@ -29,10 +29,12 @@ def _facts(span: Span, here: Ground) -> Facts:
     media = [studio.media[held.medium] for held in span.copies]
     made_on = studio.scheme.made_on if studio.scheme else ()
     off_card = [held for held in span.copies if held.medium not in made_on]
+    places = {medium.id: effective_place(medium, studio, away=span.away) for medium in media}
     return Facts(
         copies=len({_original(medium, studio) for medium in media}),
         kinds=len({medium.kind for medium in media}),
-        places=len({effective_place(medium, studio, away=span.away) for medium in media}),
+        places=len(set(places.values())),
+        locations=len({None if m.carried and places[m.id] == m.place else places[m.id] for m in media}),
         offsite=len({medium.place for medium in media if is_offsite(medium, studio)}),
         verified=sum(held.verified is not None for held in span.copies),
         off_card=len(off_card),

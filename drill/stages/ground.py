@@ -38,13 +38,15 @@ class Facts:
     """How many copies a stage has; on how many kinds of media, in how many places, off-site in how many places,
     verified.
 
-    `off_card` counts media other than those the camera writes to, `unproven` those of them that were never verified.
-    `survivable` are the further failures (of a medium, a place, an account) that it survives, -1: lost.
+    `locations` are places too, but all that one person carries is in one. `off_card` counts media other than those
+    the camera writes to, `unproven` those of them that were never verified. `survivable` are the further failures (of
+    a medium, a place, an account) that it survives, -1: lost.
     """
 
     copies: int
     kinds: int
     places: int
+    locations: int
     offsite: int
     verified: int
     off_card: int

@@ -8,8 +8,8 @@ integrity"; version 2.0 (2019), rows "storage" and "integrity". A level asks for
 
 Honest about what a scheme does not tell: a level whose other parts are met and that asks for more is neither met nor
 missed (None), and `why` says what is left to find out. Whether two places face the same disaster nobody can tell from
-a studio file: all places that are off-site are taken as one threat, all others as another. What is met for a while
-only, and no more as the first year ends, is not met.
+a studio file: all places that are off-site are taken as one threat, all others as another. What one person carries,
+in however many bags, is in one location. What is met for a while only, and no more as the first year ends, is not met.
 """
 
 from collections.abc import Callable, Sequence
@@ -72,10 +72,12 @@ class _Row:
 _TWO_COPIES = _Part(lambda at: at.has.copies >= 2, "fewer than two copies")
 _THREE_COPIES = _Part(lambda at: at.has.copies >= 3, "fewer than three copies")
 _TWO_KINDS = _Part(lambda at: at.has.kinds >= 2, "only one kind of media")
-_TWO_PLACES = _Part(lambda at: at.has.places >= 2, "all copies are in one place")
-_OFFSITE = _Part(lambda at: at.has.offsite >= 1 and at.has.places >= 2, "no copy is off-site beside another elsewhere")
+_TWO_PLACES = _Part(lambda at: at.has.locations >= 2, "all copies are in one place, or carried by one person")
+_OFFSITE = _Part(
+    lambda at: at.has.offsite >= 1 and at.has.locations >= 2, "no copy is off-site beside another elsewhere"
+)
 _TWO_OFFSITE = _Part(
-    lambda at: at.has.offsite >= 2 and at.has.places >= 3, "fewer than two off-site places beside another"
+    lambda at: at.has.offsite >= 2 and at.has.locations >= 3, "fewer than two off-site places beside another"
 )
 _OFF_CARD = _Part(lambda at: at.has.off_card >= 1, "nothing but what the camera wrote to")
 _VERIFIED = _Part(lambda at: at.has.verified >= 1, "no copy is ever compared with its list")
@@ -204,7 +206,7 @@ def _has(stage: _Stage) -> str:
     has = stage.has
     kinds = f"{_counted(has.kinds, 'kind', 'kinds')} of media" + (", all of them flash memory" if stage.flash else "")
     return (
-        f"{_counted(has.copies, 'copy', 'copies')} on {kinds}, in {_counted(has.places, 'place', 'places')}, "
+        f"{_counted(has.copies, 'copy', 'copies')} on {kinds}, in {_counted(has.locations, 'location', 'locations')}, "
         f"{has.offsite or 'none'} of them off-site; {has.verified or 'none'} verified"
     )
 

@@ -75,6 +75,17 @@ def test_three_copies_in_one_house_are_not_level_3_of_storage() -> None:
         assert "level 1 is not met: all copies are in one place" in found[name, "level 3"].why
 
 
+def test_two_bags_of_one_person_are_no_two_locations() -> None:
+    """[2] "a desktop and a hard drive in the same workspace is not considered two separate locations": less so two
+    bags."""
+    roaming = studio_of(*MEDIA, scheme=scheme_of(home=None))
+    copies = on("tablet", "drive")
+    assert facts(span(*copies), roaming).places == 2  # a thief takes one of them
+    for name in ("NDSA 1, storage", "NDSA 2.0, storage"):
+        assert judged(*copies, studio=roaming)[name, "level 1"].met is False
+        assert judged(*copies, *on("archive"), studio=roaming)[name, "level 1"].met is True
+
+
 def test_the_card_alone_and_its_mirror_elsewhere_are_not_in_a_storage_system() -> None:
     """[1] "get the content off the medium and into your storage system", [2] "put content into stable storage"."""
     other = medium("other-card", "card", "far", offsite=True)
