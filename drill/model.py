@@ -352,6 +352,7 @@ class Studio:
     manifest_files: tuple[Path, ...] = ()
     warnings: tuple[str, ...] = ()
     scheme: Scheme | None = None
+    targets: Targets = field(default_factory=Targets)  # of a shoot that names none
 
 
 @dataclass(frozen=True, slots=True)

@@ -73,6 +73,7 @@ def load_studio(path: Path, *, in_columns: bool = False) -> Studio:
         manifest_files=tuple(dict.fromkeys(notes.files)),
         warnings=tuple(dict.fromkeys(notes.warnings)),
         scheme=scheme,
+        targets=targets,
     )
 
 
