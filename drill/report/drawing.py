@@ -7,6 +7,7 @@ SVG 1.1 (W3C Recommendation, 2011), written by hand: rect, text, title. PNG by P
 import io
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cache
 from xml.sax.saxutils import escape, quoteattr
 
 from PIL import Image, ImageDraw, ImageFont
@@ -70,6 +71,11 @@ def _svg_words(one: Words) -> str:
     return f"<text {place} fill={quoteattr(one.fill)}{more}>{escape(safe(one.text))}</text>"
 
 
+@cache  # it is read anew for every line else, and a picture has hundreds
+def _font(size: int) -> ImageFont.ImageFont | ImageFont.FreeTypeFont:
+    return ImageFont.load_default(size)
+
+
 def png(shapes: Sequence[Shape], *, width: int, height: int) -> bytes:
     """Return a drawing as PNG, at twice the size so that it is sharp."""
     scale = 2
@@ -81,7 +87,7 @@ def png(shapes: Sequence[Shape], *, width: int, height: int) -> bytes:
             box = (left, top, left + one.width * scale - 1, top + one.height * scale - 1)
             draw.rectangle(box, fill=one.fill, outline=one.edge or None)
         else:
-            font = ImageFont.load_default(one.size * scale)
+            font = _font(one.size * scale)
             anchor = "rs" if one.right else "ls"
             draw.text(
                 (one.x * scale, one.baseline * scale),

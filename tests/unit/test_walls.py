@@ -30,7 +30,7 @@ FLOORS = (
         "columns",
         "timing",
     ),
-    ("manifests", "copies", "ledger", "lookup", "schemefile"),
+    ("manifests", "copies", "ledger", "lookup", "schemefile", "forecastrecord"),
     ("structure", "salvage"),
     ("studio", "shelf", "soundness"),
     (

@@ -1,0 +1,260 @@
+"""The record of a forecast: what a scheme does to a shoot over time. It is all that its report and picture know.
+
+Flows in: numbers, names, times (RFC 3339), the record of the advice. Flows out: values and JSON text. Must not know:
+calendars, engines, terminals. Spans are seconds, counted from the shoot's first picture; None as an end or a moment:
+never.
+"""
+
+import json
+from dataclasses import asdict, dataclass
+from typing import Any
+
+SCHEMA = "restore-forecast/1"
+MOST_CUT_SETS = 20  # listed of one stage; how many there are is told
+
+
+@dataclass(frozen=True, slots=True)
+class CopyThen:
+    """One copy of a shoot in a stage of its life; `through`: the media it came through, the camera's first."""
+
+    medium: str
+    kind: str
+    place: str
+    offsite: bool
+    verified: bool
+    through: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Stage:
+    """A stretch of a shoot's life in which its copies stay the same; `distinct` … `verified` are counts.
+
+    `distinct`: a mirror without versions is one with what it mirrors. `offsite`: off-site places. `verified`: copies.
+    `survivable`: failures of a medium, a place or an account that it survives whatever they are, as in a drill; -1:
+    it is lost. `cut_sets`: the minimal sets of events of all kinds that lose it, smallest first, at most MOST_CUT_SETS;
+    `ways` says each in words; `numbers`: how many there are, as (size, number) pairs.
+    """
+
+    begins_s: float
+    ends_s: float
+    begins: str
+    ends: str
+    away: bool
+    copies: tuple[CopyThen, ...]
+    distinct: int
+    kinds: int
+    places: int
+    offsite: int
+    verified: int
+    survivable: int
+    cut_sets: tuple[tuple[str, ...], ...]
+    ways: tuple[str, ...]
+    numbers: tuple[tuple[int, int], ...]
+
+    @property
+    def alone(self) -> int:
+        """Return how many events there are any one of which loses it; a shoot on no copy needs none."""
+        return sum(number for size, number in self.numbers if size <= 1)
+
+    @property
+    def in_all(self) -> int:
+        """Return how many minimal cut sets there are."""
+        return sum(number for _, number in self.numbers)
+
+
+@dataclass(frozen=True, slots=True)
+class First:
+    """When something is first so (`what` in words), and from when on to the end of the first year; None: never."""
+
+    what: str
+    after_s: float | None
+    at: str | None
+    for_good_s: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class Target:
+    """A target of the studio file that a scheme can tell: what it asks for, whether a shoot meets it whichever day it
+    is made on, and why in words, of the shoot of `day`."""
+
+    name: str
+    asked: str
+    met: bool
+    why: str
+    day: str
+
+
+@dataclass(frozen=True, slots=True)
+class Exposure:
+    """How long in its first year a shoot stands so (`what` in words): in all, the longest stretch, when that begins."""
+
+    name: str
+    what: str
+    total_s: float
+    longest_s: float
+    longest_from_s: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class Stretch:
+    """What a scenario would come to from `begins_s` to `ends_s`: "held", "lost" or "not about it"; and what is left."""
+
+    begins_s: float
+    ends_s: float
+    outcome: str
+    left: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Band:
+    """One scenario (and variant) over a shoot's first year."""
+
+    scenario: str
+    variant: str | None
+    title: str
+    stretches: tuple[Stretch, ...]
+
+    def lost_s(self) -> float:
+        """Return for how long in all the scenario would take the shoot."""
+        return sum(one.ends_s - one.begins_s for one in self.stretches if one.outcome == "lost")
+
+
+@dataclass(frozen=True, slots=True)
+class LifeThen:
+    """The first year of one shoot: made on `day`, away or at home; `worst` and `settled` are numbers of stages."""
+
+    day: str
+    away: bool
+    begins: str
+    ends: str
+    home_at: str
+    stages: tuple[Stage, ...]
+    worst: int
+    worst_words: str
+    settled: int
+    firsts: tuple[First, ...]
+    targets: tuple[Target, ...]
+    exposures: tuple[Exposure, ...]
+    bands: tuple[Band, ...]
+
+    @property
+    def year_s(self) -> float:
+        """Return how long the stages last."""
+        return self.stages[-1].ends_s if self.stages else 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Day:
+    """The worst or the best day of a year to shoot on, by one exposure: how long it lasts on that day."""
+
+    what: str
+    away: bool
+    worst_day: str
+    worst_s: float
+    best_day: str
+    best_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class Chance:
+    """The chance that a shoot is lost within `years` at low, middle and high rates; in words; what was left out."""
+
+    which: str
+    day: str
+    away: bool
+    years: int
+    low: float
+    middle: float
+    high: float
+    words: str
+    left_out: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Weight:
+    """How much one event matters in a stage, if that lasted a year; `raw` or `rrw` is None where it has no end."""
+
+    event: str
+    words: str
+    chance: float
+    birnbaum: float
+    criticality: float
+    fussell_vesely: float
+    raw: float | None
+    rrw: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class Weights:
+    """The events of one stage of the life of one shoot, the weightiest first."""
+
+    stage: str
+    away: bool
+    events: tuple[Weight, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Level:
+    """A level that people quote: met once the shoot has settled or not, from when on, and why; its published source."""
+
+    name: str
+    row: str
+    met: bool | None
+    after_s: float | None
+    why: str
+    source: str
+
+
+@dataclass(frozen=True, slots=True)
+class Rate:
+    """How often an event is reckoned with, a year: low, middle, high; where the middle one is from."""
+
+    event: str
+    words: str
+    low: float
+    middle: float
+    high: float
+    source: str
+
+
+@dataclass(frozen=True, slots=True)
+class Forecast:
+    """What a scheme does to a shoot: the timeline of one, the days of a year, the odds, the levels, the advice.
+
+    `verdict` is the first sentence of the report. `advice` and `comparison` are JSON values of their own rooms.
+    """
+
+    studio: str
+    started: str
+    now: str
+    day: str
+    verdict: str
+    lives: tuple[LifeThen, ...]
+    days: tuple[Day, ...]
+    chances: tuple[Chance, ...]
+    weights: tuple[Weights, ...]
+    levels: tuple[Level, ...]
+    rates: tuple[Rate, ...]
+    assumptions: tuple[str, ...]
+    unknown: tuple[str, ...]
+    not_applicable: tuple[str, ...] = ()
+
+    @property
+    def falls_short(self) -> bool:
+        """Say whether a target is missed once the shoot has settled, or any scenario then takes it."""
+        return any(_falls_short(life) for life in self.lives)
+
+
+def _falls_short(life: LifeThen) -> bool:
+    lost = any(band.stretches and band.stretches[-1].outcome == "lost" for band in life.bands)
+    return lost or any(not target.met for target in life.targets)
+
+
+def to_json(found: Forecast) -> dict[str, Any]:
+    """Return the forecast as the documented JSON value."""
+    return {"schema": SCHEMA, "falls_short": found.falls_short, **asdict(found)}
+
+
+def dump(found: Forecast) -> str:
+    """Return the forecast as JSON text; names that are no valid Unicode stay escaped."""
+    return json.dumps(to_json(found), indent=1, ensure_ascii=True) + "\n"

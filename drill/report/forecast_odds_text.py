@@ -1,0 +1,99 @@
+"""The odds of a forecast as text: a range in words, which event matters most, the rates that were reckoned with.
+
+Flows in: the record of a forecast. Flows out: text. Must not know: engines, terminals.
+Importance: Birnbaum, criticality, Fussell-Vesely, risk achievement and risk reduction worth, as in the Fault Tree
+Handbook with Aerospace Applications (NASA, 2002) and its kin; Fussell-Vesely here is the chance that some minimal cut
+set with the event happens, over the chance that any does.
+"""
+
+from collections.abc import Sequence
+
+from drill.forecastrecord import Chance, Forecast, Rate, Weights
+from drill.report.words import paragraph, table
+
+MOST_EVENTS = 6
+RANGE = (
+    "Low and high: all rates divided and multiplied by the same factor. A range, not a promise: rates of theft, fire "
+    "and mistakes are guesses, and a rare thing that does happen takes the whole shoot."
+)
+IMPORTANCE = (
+    "Reckoned as if that stage lasted a year. Part in it: of the chance of a loss, how much has to do with the event "
+    "(Fussell-Vesely: the union of the minimal cut sets that hold it). Critical: how much comes of it being the last "
+    "straw (criticality). If sure, if never: how many times likelier, or less likely, a loss would be (risk "
+    "achievement and risk reduction worth)."
+)
+
+
+def odds_text(found: Forecast, *, width: int) -> str:
+    """Return odds, importance and rates."""
+    parts = [_chances(found, width), *(_weights(one, width) for one in found.weights)]
+    parts += [paragraph(IMPORTANCE, width) if found.weights else "", _rates(found, width)]
+    return "\n\n".join(part for part in parts if part)
+
+
+def say_share(chance: float) -> str:
+    """Write a chance as a percentage with two significant figures; never as none where there is some."""
+    if chance <= 0:
+        return "0"
+    if chance < 1e-9:
+        return "< 1e-7 %"
+    digits = f"{chance * 100:.2g}"
+    return f"{digits if 'e' in digits else f'{float(digits):g}'} %"
+
+
+def _chances(found: Forecast, width: int) -> str:
+    rows = [_chance(one) for one in found.chances]
+    if not rows:
+        return ""
+    headers = ["A shoot", "Within", "Low", "Middle", "High", "In the middle that is"]
+    title = "How likely one shoot is lost altogether"
+    return f"{title}\n{table(headers, rows, width, right=(2, 3, 4))}\n{paragraph(RANGE, width)}"
+
+
+def _chance(one: Chance) -> list[str]:
+    shoot = f"{'away' if one.away else 'home'} on {one.day} ({one.which})"
+    within = f"{one.years} year{'s' if one.years > 1 else ''}"
+    return [shoot, within, say_share(one.low), say_share(one.middle), say_share(one.high), one.words]
+
+
+def _weights(weights: Weights, width: int) -> str:
+    rows = [
+        [
+            one.words,
+            say_share(one.chance),
+            f"{one.fussell_vesely:.0%}",
+            f"{one.criticality:.0%}",
+            f"{one.birnbaum:.2g}",
+            f"{one.raw:.3g}",
+            "no end" if one.rrw is None else f"{one.rrw:.3g}",
+        ]
+        for one in weights.events[:MOST_EVENTS]
+    ]
+    if not rows:
+        return ""
+    headers = ["Event", "A year", "Part in it", "Critical", "Birnbaum", "If sure", "If never"]
+    title = f"Which events matter most {weights.stage}, for a shoot made {'away' if weights.away else 'at home'}"
+    return f"{paragraph(title, width)}\n{table(headers, rows, width, right=(1, 2, 3, 4, 5, 6))}"
+
+
+def _rates(found: Forecast, width: int) -> str:
+    alike: dict[tuple[object, ...], list[Rate]] = {}
+    for rate in found.rates:
+        kind = rate.event.partition(":")[0]
+        alike.setdefault((kind, rate.low, rate.middle, rate.high, rate.source), []).append(rate)
+    rows = [
+        [_all_of(group), f"{one.low:.2g}", f"{one.middle:.2g}", f"{one.high:.2g}", one.source]
+        for group in alike.values()
+        for one in group[:1]
+    ]
+    if not rows:
+        return ""
+    title = "How often each event is reckoned with, a year"
+    body = table(["Event", "Low", "Middle", "High", "From"], rows, width, right=(1, 2, 3))
+    return f"{title}\n{body}\nYour own: fails_per_year of a medium, and [risks]."
+
+
+def _all_of(group: Sequence[Rate]) -> str:
+    """Write events that differ in their media alone as one: "card, tablet broken or lost"."""
+    ids = [rate.event.partition(":")[2] for rate in group]
+    return group[0].words.replace(ids[0], ", ".join(ids)) if ids[0] else group[0].words

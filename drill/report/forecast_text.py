@@ -1,0 +1,185 @@
+"""The forecast as text: what a scheme does to a shoot, stage by stage, and how likely it is lost.
+
+Flows in: the record of a forecast. Flows out: text. Must not know: calendars, engines, terminals (the width is given).
+"""
+
+from collections.abc import Callable, Sequence
+
+from drill.forecastrecord import First, Forecast, Level, LifeThen, Stage
+from drill.report.forecast_odds_text import odds_text
+from drill.report.forecast_scenarios_text import scenarios_over_time
+from drill.report.forecast_words import say_moment, span_words, where
+from drill.report.words import listed, paragraph, safe, table
+
+ROOM_FOR_KINDS = 96  # columns; on a narrower terminal the kinds of media are in the record and the picture only
+MOST_WAYS = 3  # ways to lose a shoot that are written out for a stage; the record has more
+
+NOT_PROVED = (
+    "What this does not prove: it is reckoned from the plan in the studio file, not from your copies. No byte was "
+    "read. It is right only as far as the steps are really done and the rates are about right; what is on the copies "
+    "today, drill survey, drill audit and drill run tell. What you owe a client is in your contract and in local law."
+)
+
+
+def forecast_text(found: Forecast, *, width: int = 80) -> str:
+    """Return the whole report."""
+    parts = [_head(found, width)]
+    for life in found.lives:
+        parts += [_stages(life, width), _ways(life, width)]
+    parts += [_firsts(found.lives, width), _targets(found.lives, width)]
+    parts += [_exposures(found.lives, width), _days(found, width)]
+    parts += [scenarios_over_time(found, width=width), odds_text(found, width=width), _levels(found, width)]
+    parts += [listed("Reckoned with", found.assumptions, width)]
+    parts += [listed("What this forecast does not know", found.unknown, width), paragraph(NOT_PROVED, width)]
+    return "\n\n".join(part for part in parts if part) + "\n"
+
+
+def _head(found: Forecast, width: int) -> str:
+    text = f"{safe(found.studio)}: {safe(found.verdict)} Now is {found.now}; the shoot shown is of {found.day}."
+    if found.not_applicable:
+        text += f" Not about this studio: {safe(', '.join(found.not_applicable))}."
+    return paragraph(text, width)
+
+
+def _stages(life: LifeThen, width: int) -> str:
+    columns = [column for column in _COLUMNS if width >= ROOM_FOR_KINDS or column[0] != "Kinds"]
+    rows = [
+        [say_moment(stage.begins_s), _lasts(stage, life), *(say(stage) for _, say in columns)] for stage in life.stages
+    ]
+    title = f"The first year of a shoot made {where(life)} on {life.day}, counted from its first picture"
+    headers = ["From", "For", *(head for head, _ in columns)]
+    body = table(headers, rows, width, right=range(4, len(headers)), firm=(0, 1))
+    said = (
+        "Checked: copies that were read and compared with the promise. Survives: how many failures of a medium, a "
+        "place or an account it survives, whichever they are. Alone: how many single events, mistakes and rot among "
+        "them, would lose it (!)."
+    )
+    return f"{paragraph(title, width)}\n{body}\n{paragraph(said, width)}"
+
+
+def _lasts(stage: Stage, life: LifeThen) -> str:
+    return "on" if stage is life.stages[-1] else span_words(stage.ends_s - stage.begins_s)
+
+
+def _alone(stage: Stage) -> str:
+    return f"{stage.alone} !" if stage.alone else "-"
+
+
+_COLUMNS: tuple[tuple[str, Callable[[Stage], str]], ...] = (
+    ("You", lambda stage: "away" if stage.away else "home"),
+    ("Copies", lambda stage: ", ".join(copy.medium for copy in stage.copies) or "none"),
+    ("Kinds", lambda stage: str(stage.kinds)),
+    ("Places", lambda stage: str(stage.places)),
+    ("Off-site", lambda stage: str(stage.offsite or "-")),
+    ("Checked", lambda stage: str(stage.verified or "-")),
+    ("Survives", lambda stage: "lost" if stage.survivable < 0 else str(stage.survivable)),
+    ("Alone", _alone),
+)
+
+
+def _ways(life: LifeThen, width: int) -> str:
+    """Return, for each stage, the smallest ways to lose the shoot; a stage as the one before is told with it."""
+    lines = []
+    before: object = None
+    for stage in life.stages:
+        if stage.cut_sets == before:
+            continue
+        before = stage.cut_sets
+        told = [
+            way for way, events in zip(stage.ways, stage.cut_sets, strict=True) if len(events) == len(stage.cut_sets[0])
+        ]
+        told = told[:MOST_WAYS]
+        more = stage.in_all - len(told)
+        said = "; or ".join(told) + (f" (and {more:,} more way{'s' if more > 1 else ''})" if more else "")
+        lines.append(f"From {say_moment(stage.begins_s)}: {said or 'no copy is left'}.")
+    return listed(f"What it takes to lose it ({where(life)}), the smallest ways", lines, width)
+
+
+def _firsts(lives: Sequence[LifeThen], width: int) -> str:
+    rows = []
+    for number, first in enumerate(lives[0].firsts if lives else ()):
+        rows.append([first.what, *(_first(life.firsts[number]) for life in lives)])
+    if not rows:
+        return ""
+    headers = ["It first has", *(f"A shoot {where(life)}" for life in lives)]
+    return f"From when on, counted from the first picture\n{table(headers, rows, width)}"
+
+
+def _first(first: First) -> str:
+    if first.after_s is None:
+        return "never"
+    said = "at once" if first.after_s <= 0 else f"after {span_words(first.after_s)}"
+    if first.for_good_s is None:
+        return f"{said}, not for good"
+    return said if first.for_good_s == first.after_s else f"{said}, for good after {span_words(first.for_good_s)}"
+
+
+def _targets(lives: Sequence[LifeThen], width: int) -> str:
+    rows = []
+    for number, target in enumerate(lives[0].targets if lives else ()):
+        for life in lives:
+            here = life.targets[number]
+            rows.append(
+                [target.name, target.asked, where(life), "met" if here.met else "missed !", f"{here.why} ({here.day})"]
+            )
+    if not rows:
+        return ""
+    body = table(["Target", "Asks for", "A shoot", "Here", "Why"], rows, width, firm=(0,))
+    return f"Your targets, on the worst day of the year\n{body}"
+
+
+def _exposures(lives: Sequence[LifeThen], width: int) -> str:
+    rows = []
+    for number, first in enumerate(lives[0].exposures if lives else ()):
+        row = [first.what]
+        for life in lives:
+            one = life.exposures[number]
+            row += [span_words(one.total_s) if one.total_s else "-", span_words(one.longest_s) if one.total_s else "-"]
+        rows.append(row)
+    if not rows:
+        return ""
+    headers = ["In its first year", *(f"{head} ({where(life)})" for life in lives for head in ("in all", "longest"))]
+    return f"For how long\n{table(headers, rows, width)}"
+
+
+def _days(found: Forecast, width: int) -> str:
+    rows = [
+        [
+            f"{day.what} ({'away' if day.away else 'at home'})",
+            day.worst_day,
+            span_words(day.worst_s),
+            day.best_day,
+            span_words(day.best_s),
+        ]
+        for day in found.days
+        if day.worst_s > day.best_s  # what is alike on all days is in the table above
+    ]
+    if not rows:
+        return ""
+    title = "The worst and the best day of the coming year to shoot on"
+    return f"{title}\n{table(['How long', 'Worst day', 'Then', 'Best day', 'Then'], rows, width, firm=(1, 3))}"
+
+
+def _levels(found: Forecast, width: int) -> str:
+    """Return a line for each set of levels: the highest that is met, and what the next one lacks."""
+    ladders: dict[str, list[Level]] = {}
+    for level in found.levels:
+        ladders.setdefault(level.name, []).append(level)
+    rows = [[name, *_ladder(levels)] for name, levels in ladders.items()]
+    if not rows:
+        return ""
+    sources = "; ".join(dict.fromkeys(level.source for level in found.levels))
+    title = f"Against levels that people quote, for a shoot made {where(found.lives[0])}"
+    body = table(["Level", "Met", "What more it asks"], rows, width)
+    said = "Each higher level asks for the lower ones too; --json has them all."
+    return f"{title}\n{body}\n" + paragraph(f"{said} Sources: {safe(sources)}.", width)
+
+
+def _ladder(levels: Sequence[Level]) -> list[str]:
+    met = [level for level in levels if level.met]
+    missed = next((level for level in levels if not level.met), None)
+    since = f", from {span_words(met[-1].after_s)} on" if met and met[-1].after_s else ""
+    if missed is None:
+        return [f"{met[-1].row}{since}", "-"]
+    can = "cannot be told: " if missed.met is None else ""
+    return [f"{met[-1].row}{since}" if met else "none", f"{missed.row}: {can}{missed.why}"]

@@ -1,0 +1,87 @@
+"""The forecast as text and as JSON: it fits the terminal, and says what matters."""
+
+import json
+from dataclasses import replace
+
+import pytest
+from forecasted import DAY, YEAR_S, forecast, life
+
+from drill.forecastrecord import Band, Forecast, Stretch, dump
+from drill.report.forecast_odds_text import say_share
+from drill.report.forecast_text import forecast_text
+from drill.report.forecast_words import say_band, span_words
+
+
+def said(found: Forecast, width: int = 80) -> str:
+    return " ".join(forecast_text(found, width=width).split())
+
+
+@pytest.mark.parametrize("width", [60, 80, 120])
+def test_the_text_fits_the_terminal_and_says_what_matters(width: int) -> None:
+    text = forecast_text(forecast(), width=width)
+    assert max(len(line) for line in text.splitlines()) <= width
+    words = " ".join(text.split())
+    assert "For 4 days after a shoot away one everyday failure is enough to lose it" in words
+    assert "local law" in words and "What this forecast does not know" in words and "No byte was read" in words
+    assert " safe" not in words.lower()
+
+
+def test_a_stage_that_one_failure_loses_is_marked() -> None:
+    lines = forecast_text(forecast(), width=120).splitlines()
+    marked = [line for line in lines if line.endswith((" 1 !", " 2 !", " 3 !"))]
+    assert [(line.split()[0], line.split()[-2]) for line in marked] == [("first", "3"), ("10", "2"), ("4", "1")]
+
+
+def test_a_scenario_is_told_at_each_moment_by_its_worst_variant() -> None:
+    longer = Band("stolen-bag", "pouch", "The bag is stolen", (Stretch(30 * DAY, YEAR_S, "lost"),))
+    held = Band("stolen-bag", "box", "The bag is stolen", (Stretch(0, YEAR_S, "held"),))
+    found = replace(forecast(), lives=(replace(life(), bands=(held, *life().bands, longer)),))
+    assert "lost in its first 4 days and from 30 days on (bag, pouch: 2 of 3) !" in said(found)
+    assert found.falls_short and not forecast().falls_short
+
+
+def test_a_missed_target_falls_short_and_a_mere_wish_does_not() -> None:
+    assert any(first.after_s is None for first in life().firsts) and not forecast().falls_short
+    missed = replace(life(), targets=(replace(life().targets[0], met=False),))
+    assert replace(forecast(), lives=(missed,)).falls_short
+    assert "missed !" in said(replace(forecast(), lives=(missed,)))
+
+
+def test_what_is_so_only_later_for_good_is_told() -> None:
+    gone = replace(life(), firsts=(replace(life().firsts[0], for_good_s=None),))
+    assert "after 4 days, for good after 40 days" in said(forecast())
+    assert "after 10 h, not for good" in said(replace(forecast(), lives=(gone,)))
+
+
+@pytest.mark.parametrize(
+    ("stretches", "words"),
+    [
+        ([(0, 4, "lost"), (4, 9, "held")], "lost in its first 4 days, then held"),
+        ([(0, 2, "held"), (2, 3, "lost"), (3, 4, "lost"), (4, 9, "held")], "lost from 2 days to 4 days, then held"),
+        ([(0, 2, "lost"), (2, 3, "held"), (3, 9, "lost")], "lost in its first 2 days and from 3 days on"),
+        ([(0, 9, "lost")], "lost always"),
+        ([(0, 9, "held")], "held throughout"),
+        ([(0, 9, "not about it")], "not about it"),
+        ([(0, 1, "not about it"), (1, 9, "held")], "held throughout"),
+    ],
+)
+def test_a_band_in_words(stretches: list[tuple[int, int, str]], words: str) -> None:
+    # Two days and more are told in days: 2 days are 48 h.
+    assert say_band([Stretch(a * DAY, b * DAY, outcome) for a, b, outcome in stretches]) == words
+
+
+def test_spans_and_shares_are_never_rounded_to_nothing() -> None:
+    assert (span_words(30), span_words(3 * DAY), span_words(31.4 * DAY)) == ("30 s", "3 days", "31 days")
+    assert (say_share(0), say_share(1e-30), say_share(0.0123), say_share(0.5)) == ("0", "< 1e-7 %", "1.2 %", "50 %")
+
+
+def test_no_name_moves_the_cursor() -> None:
+    found = replace(forecast(), studio="Heron\x1b[31m", verdict="a\u202eb")
+    assert "\x1b" not in forecast_text(found) and "\u202e" not in forecast_text(found)
+
+
+def test_the_record_is_json_that_keeps_everything() -> None:
+    value = json.loads(dump(forecast()))
+    assert (value["schema"], value["falls_short"], value["studio"]) == ("restore-forecast/1", False, "Heron Field")
+    assert value["lives"][0]["stages"][1]["cut_sets"] == [["place:bag"], ["bad-source:card"]]
+    assert value["weights"][0]["events"][0]["rrw"] is None
