@@ -14,7 +14,10 @@ from drill.cli.terminal import EPILOG, MISTAKEN, UNFINISHED, complain
 from drill.errors import Mistakes, Unfinished
 
 # modules here (without the hyphen), each with an `add_…`
-COMMANDS = ("new", "run", "survey", "audit", "history", "retire", "recover", "bad-sector", "demo", "scenarios")
+COMMANDS = (
+    *("new", "run", "survey", "audit", "forecast", "history"),
+    *("retire", "recover", "bad-sector", "demo", "scenarios"),
+)
 SIGNALS = ("SIGINT", "SIGTERM", "SIGHUP")  # Windows has no SIGHUP: the terminal was closed
 
 

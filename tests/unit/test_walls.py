@@ -48,7 +48,7 @@ FLOORS = (
     ),
     ("faults", "evidence", "measured", "further", "places", "history", "comparing", "odds", "stages"),
     ("restore", "verify", "score", "bands"),
-    ("rehearse", "audit", "retire", "survey", "intake", "enlist"),
+    ("rehearse", "audit", "retire", "survey", "intake", "enlist", "forecast"),
     ("recover",),
     ("report", "demo"),
     ("cli",),

@@ -1,0 +1,112 @@
+"""How likely a shoot is lost, at low, middle and high rates, and which events matter most.
+
+Flows in: lives and spans, a studio. Flows out: values of the record. Must not know: reports.
+Importance is that of one stage as if it lasted a year, each event having its chance of happening in a year. Bytes that
+were bad on a medium before they were copied on had only from their coming there until they were copied to go bad.
+"""
+
+from collections.abc import Iterable, Mapping, Sequence
+from datetime import datetime
+from math import expm1, isfinite
+
+from drill.faulttree import importance
+from drill.forecastrecord import Chance, Rate, Weight, Weights
+from drill.model import Studio
+from drill.odds import LEVELS, Rates, in_words, odds, rates
+from drill.stages import event_words, stage_tree
+from drill.timeline import Life, Span
+
+YEAR_S = 365.25 * 86400
+
+
+def all_rates(studio: Studio) -> dict[str, Rates]:
+    """Return the rates by level."""
+    return {level: rates(studio, level) for level in LEVELS}
+
+
+def chances(
+    which: str, life: Life, studio: Studio, by_level: Mapping[str, Rates], *, marks: Mapping[int, datetime]
+) -> tuple[Chance, ...]:
+    """Return the chances that this shoot is lost by each of `marks` (years, moment)."""
+    found = {level: odds(life, studio, by_level[level], list(marks.values())) for level in LEVELS}
+    told = []
+    for number, years in enumerate(marks):
+        low, middle, high = (min(1.0, found[level].lost[number]) for level in LEVELS)
+        told.append(
+            Chance(
+                which=which,
+                day=life.day.isoformat(),
+                away=life.away,
+                years=years,
+                low=low,
+                middle=middle,
+                high=high,
+                words=in_words(middle),
+                left_out=max(one.left_out for one in found.values()),
+            )
+        )
+    return tuple(told)
+
+
+def rates_told(studio: Studio, by_level: Mapping[str, Rates]) -> tuple[Rate, ...]:
+    """Return the rates as they are told."""
+    low, middle, high = (by_level[level].per_year for level in LEVELS)
+    sources = by_level["middle"].sources
+    return tuple(
+        Rate(event, event_words(event, studio), low[event], middle[event], high[event], sources[event])
+        for event in middle
+    )
+
+
+def weights(stage: str, life: Life, spans: Sequence[Span], studio: Studio, *, per_year: Mapping[str, float]) -> Weights:
+    """Return the importance of each event in the last of some spans, the one with the biggest part in a loss first."""
+    span = spans[-1]
+    if not span.copies:
+        return Weights(stage, life.away, ())
+    top, gates = stage_tree(span, studio)
+    events = {event for _, inputs in gates.values() for event in inputs if event not in gates}
+    chance = {event: -expm1(-_per_stage(event, spans, per_year)) for event in events}
+    found = importance(top, gates, chance)
+    ordered = sorted(found, key=lambda event: (-found[event].fussell_vesely, -found[event].birnbaum, event))
+    return Weights(
+        stage,
+        life.away,
+        tuple(
+            Weight(
+                event,
+                event_words(event, studio),
+                chance[event],
+                found[event].birnbaum,
+                found[event].criticality,
+                found[event].fussell_vesely,
+                _finite(found[event].raw),
+                _finite(found[event].rrw),
+            )
+            for event in ordered
+        ),
+    )
+
+
+def _finite(worth: float) -> float | None:
+    return worth if isfinite(worth) else None
+
+
+def _per_stage(event: str, spans: Sequence[Span], per_year: Mapping[str, float]) -> float:
+    """Return how often an event is reckoned with in a stage that lasts a year."""
+    kind, _, id_ = event.partition(":")
+    if kind != "bad-source":
+        return per_year.get(event, 0.0)
+    return per_year.get(f"rot:{id_}", 0.0) * _held_until_copied_s(id_, spans) / YEAR_S
+
+
+def _held_until_copied_s(medium: str, spans: Iterable[Span]) -> float:
+    """Return the longest time from a copy's coming to a medium until one was made from it."""
+    longest_s = 0.0
+    came = None
+    for span in spans:
+        for held in span.copies:
+            came = held.since if held.medium == medium else came
+        for held in span.copies:
+            if came is not None and held.made_from[-1:] == (medium,):
+                longest_s = max(longest_s, (held.since - came).total_seconds())
+    return longest_s

@@ -1,0 +1,161 @@
+"""The conductor of a forecast: lays the scheme over the calendar and asks every room about it.
+
+Flows in: a studio with a scheme, scenarios, settings. Flows out: the record. Must not know: terminals, files.
+"""
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import date, datetime
+
+from drill.bands import scenario_bands
+from drill.clock import rfc3339
+from drill.errors import Mistake, Mistakes
+from drill.forecast.chances import all_rates, chances, rates_told, weights
+from drill.forecast.lives import life_then, targets_then
+from drill.forecast.saying import LACKS, assumptions, unknown, verdict
+from drill.forecastrecord import Band, Chance, Day, Forecast, Level, LifeThen, Stretch, Weights
+from drill.model import Scenario, Scheme, Studio
+from drill.odds import Rates
+from drill.stages import Days, Ground, days_of, ground, levels, worst_day
+from drill.timeline import Life, Span, horizon, life, spans, usual
+
+
+@dataclass(frozen=True, slots=True)
+class Options:
+    """When it was started, what counts as now, the day of the shoot that is shown, away or at home or both."""
+
+    started: datetime
+    now: datetime
+    day: date
+    away: tuple[bool, ...] = (True, False)
+    progress: Callable[[str], None] = lambda _: None
+
+
+def scheme_of(studio: Studio) -> Scheme:
+    """Return the scheme of a studio. Errors: ValueError where it has none."""
+    if studio.scheme is None:
+        raise ValueError("a studio without a scheme has no forecast")
+    return studio.scheme
+
+
+def forecast(studio: Studio, scenarios: Sequence[Scenario], options: Options) -> Forecast:
+    """Return what the studio's scheme does to a shoot. Errors: Mistakes where the calendar ends too soon."""
+    scheme = scheme_of(studio)
+    try:
+        return _forecast(studio, scheme, scenarios, options)
+    except (OverflowError, ValueError) as error:
+        if options.day.year > 9900:  # ten years on there is no calendar any more
+            what = f"{options.day} is too near the end of the calendar ({error})"
+            raise Mistakes([Mistake("--day", str(options.day), what, "name an earlier day")]) from None
+        raise
+
+
+def _forecast(studio: Studio, scheme: Scheme, scenarios: Sequence[Scenario], options: Options) -> Forecast:
+    here = ground(studio)
+    options.progress("every day of a year")
+    days = worst_day((both for both in days_of(studio, options.day) if both[0].away in options.away), here)
+    shown = [_first_year(studio, scheme, options.day, away=away) for away in options.away]
+    lives = tuple(_told(one, held, here, scenarios, days) for one, held in shown)
+    options.progress("odds")
+    by_level = all_rates(studio)
+    size, files = usual(studio)
+    return Forecast(
+        studio=studio.name,
+        started=rfc3339(options.started),
+        now=rfc3339(options.now),
+        day=options.day.isoformat(),
+        verdict=verdict(days, lives),
+        lives=lives,
+        days=tuple(Day(LACKS[d.lack], d.away, str(d.worst), d.worst_s, str(d.best), d.best_s) for d in days),
+        chances=_chances(days, studio, scheme, by_level),
+        weights=_weights(lives[0], *shown[0], studio, by_level["middle"]),
+        levels=_levels(*shown[0], here),
+        rates=rates_told(studio, by_level),
+        assumptions=assumptions(studio, scheme, size=size, files=files),
+        unknown=unknown(studio),
+        not_applicable=_not_about(lives),
+    )
+
+
+def _told(
+    one: Life, held: Sequence[Span], here: Ground, scenarios: Sequence[Scenario], days: Sequence[Days]
+) -> LifeThen:
+    """Return a life as it is recorded; its targets are judged by the worst days of the year too."""
+    studio = here.studio
+    told = life_then(one, held, here, _bands(one, held, studio, scenarios))
+    scheme = scheme_of(studio)
+    worst = dict.fromkeys(day.worst for day in days if day.away == one.away)
+    judged = [*(_first_year(studio, scheme, day, away=one.away) for day in worst), (one, held)]
+    return replace(told, targets=targets_then(judged, here, studio.targets))
+
+
+def _first_year(studio: Studio, scheme: Scheme, day: date, *, away: bool) -> tuple[Life, tuple[Span, ...]]:
+    lived = life(studio, day, away=away, until=horizon(scheme, day, 1))
+    return lived, spans(lived, studio)
+
+
+def _bands(one: Life, held: Sequence[Span], studio: Studio, scenarios: Sequence[Scenario]) -> tuple[Band, ...]:
+    """Return the scenarios over a life as they are recorded, without those that are never about it."""
+
+    def after_s(moment: datetime) -> float:
+        return (moment - one.begins).total_seconds()
+
+    return tuple(
+        Band(
+            band.scenario.name,
+            band.variant,
+            band.scenario.title,
+            tuple(Stretch(after_s(s.begins), after_s(s.ends), s.outcome, s.left) for s in band.stretches),
+        )
+        for band in scenario_bands(held, studio, scenarios)
+    )
+
+
+def _not_about(lives: Sequence[LifeThen]) -> tuple[str, ...]:
+    """Return the scenarios that are about no moment of any life."""
+    names = dict.fromkeys(band.scenario for life in lives for band in life.bands)
+    about = {
+        band.scenario
+        for life in lives
+        for band in life.bands
+        if any(stretch.outcome != "not about it" for stretch in band.stretches)
+    }
+    return tuple(name for name in names if name not in about)
+
+
+def _chances(days: Sequence[Days], studio: Studio, scheme: Scheme, by_level: Mapping[str, Rates]) -> tuple[Chance, ...]:
+    """Return the odds of the shoots of the worst and the best day by how long one failure takes them: of the worst ones
+    over ten years too, which takes most of the time of a forecast."""
+    found: list[Chance] = []
+    for one in days:
+        if one.lack != "one_failure":
+            continue
+        for day, which, years in ((one.worst, "worst day", (1, 10)), (one.best, "best day", (1,))):
+            lived = life(studio, day, away=one.away, until=horizon(scheme, day, years[-1]))
+            marks = {number: horizon(scheme, day, number) for number in years}
+            found += chances(which, lived, studio, by_level, marks=marks)
+    return tuple(found)
+
+
+def _weights(told: LifeThen, one: Life, held: Sequence[Span], studio: Studio, middle: Rates) -> tuple[Weights, ...]:
+    """Return the importance of events once the shoot has settled, and at its worst moment."""
+    worst_at = told.stages[told.worst].begins
+    riskiest = next(number for number, span in enumerate(held) if rfc3339(span.begins) >= worst_at)
+    stages = {len(held) - 1: "once all is done", riskiest: "at the worst moment"}
+    return tuple(
+        weights(words, one, held[: number + 1], studio, per_year=middle.per_year) for number, words in stages.items()
+    )
+
+
+def _levels(one: Life, held: Sequence[Span], here: Ground) -> tuple[Level, ...]:
+    return tuple(
+        Level(
+            level.name,
+            level.row,
+            level.met,
+            None if level.since is None else (level.since - one.begins).total_seconds(),
+            level.why,
+            level.source,
+        )
+        for level in levels(held, here)
+    )

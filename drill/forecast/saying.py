@@ -1,0 +1,133 @@
+"""What a forecast says in sentences: its verdict, what it reckons with, what it does not know.
+
+Flows in: a studio, lives as they are recorded. Flows out: sentences. Must not know: how they are laid out.
+"""
+
+from collections.abc import Iterable, Mapping, Sequence
+from datetime import timedelta
+
+from drill import units
+from drill.forecastrecord import LifeThen
+from drill.model import Scheme, Step, Studio, Targets
+from drill.stages import Days, Exposure
+
+LACKS: Mapping[str, str] = {
+    "one_failure": "one failure alone takes it",
+    "one_copy": "it is on one copy only",
+    "one_place": "it is in one place only",
+    "one_kind": "it is on one kind of medium",
+    "nothing_offsite": "nothing of it is off-site",
+    "nothing_verified": "no copy of it is checked",
+}
+GOALS: Mapping[str, str] = {
+    "two_copies": "two copies",
+    "three_copies": "three copies",
+    "two_kinds": "two kinds of media",
+    "two_places": "copies in two places",
+    "offsite": "a copy off-site",
+    "verified": "a checked copy",
+    "further_failures": "as many survivable failures as the target",
+}
+_DAY_S = 86400.0
+_YEAR_S = 365 * _DAY_S
+_FAILURES = "a medium, a place or an account"
+
+
+def days_words(span_s: float) -> str:
+    """Write a span: days alone from ten days on."""
+    return f"{span_s / _DAY_S:.0f} days" if span_s >= 10 * _DAY_S else units.say_span(span_s)
+
+
+def verdict(days: Iterable[Days], lives: Sequence[LifeThen], *, helps_most: str = "") -> str:
+    """Return the first sentences of the report: when one failure takes a shoot, for how long, what helps most."""
+    by_where = {day.away: day for day in days if day.lack == "one_failure"}
+    said = [_in_danger(by_where[life.away], life) for life in lives]
+    calm = [life for life in lives if not by_where[life.away].worst_s]
+    if len(calm) == len(lives):
+        said = [f"No single failure of {_FAILURES} takes a shoot at any moment of its first year."]
+    return " ".join([*said, *([helps_most] if helps_most else [])])
+
+
+def _in_danger(day: Days, life: LifeThen) -> str:
+    made = f"a shoot made {'away' if life.away else 'at home'}"
+    if not day.worst_s:
+        return f"No single failure of {_FAILURES} takes {made} at any moment of its first year."
+    way = f"at its worst any of: {life.worst_words}"
+    if day.best_s >= _YEAR_S - _DAY_S:
+        return f"One failure alone takes {made}, at every moment of its first year ({way})."
+    lasts = days_words(day.worst_s)
+    if day.best_s < day.worst_s:
+        lasts = f"{days_words(day.best_s)} to {lasts}"
+    end = ", and it is still so when all is done" if life.stages[life.settled].survivable <= 0 else ""
+    return f"For {lasts} of its first year one failure alone takes {made} ({way}){end}."
+
+
+def targets_asked(targets: Targets, exposure: Exposure, settled: int) -> Iterable[tuple[str, str, bool, str]]:
+    """Give each target that a scheme can tell: its name, what it asks, whether it is met, why."""
+    if targets.further_failures is not None:
+        why = f"{settled} survivable once all is done"
+        yield "further_failures", str(targets.further_failures), exposure.targets["further_failures"], why
+    if targets.lose_at_most_s is not None:
+        back = exposure.lost_back_s
+        why = (
+            "one failure can take it to the end"
+            if back is None
+            else f"one failure can take it until it is {days_words(back)} old"
+            if back
+            else "no single failure takes it"
+        )
+        yield "lose_at_most", days_words(targets.lose_at_most_s), exposure.targets["lose_at_most"], why
+    if targets.verified_within_s is not None:
+        age = exposure.proof_age_s
+        why = "no copy is ever checked" if age is None else f"the newest proof becomes {days_words(age)} old"
+        yield "verified_within", days_words(targets.verified_within_s), exposure.targets["verified_within"], why
+
+
+def assumptions(studio: Studio, scheme: Scheme, *, size: int, files: int) -> tuple[str, ...]:
+    """Return what the forecast reckons with."""
+    said = [
+        f"A shoot is of {units.say_size(size)} in {files:,} files, made from {_clock(scheme.begins_s)} to "
+        f"{_clock(scheme.ends_s)} ({scheme.zone or 'by the clock of this computer'}); after one away you are home "
+        f"again {days_words(scheme.away_for_s)} after its end.",
+        _done(scheme.steps),
+        f"What is lost is replaced and copied again within {days_words(scheme.replaced_within_s)}, as long as a good "
+        "copy is left; bytes that go bad are noticed by a verify step alone.",
+        "A shoot counts as one thing, whole or lost; a copy is whole or not. Failures come by chance, each on its own, "
+        "as likely on one day as on the next; a place, an account, an attack take all that they reach.",
+    ]
+    if any(medium.mirrors for medium in studio.media.values()):
+        said.append(
+            "A mirror follows at once, in what is copied and in what goes wrong, unless it keeps versions; how long "
+            "it keeps them is taken as long enough."
+        )
+    return tuple(said)
+
+
+def _clock(seconds: float) -> str:
+    return str(timedelta(seconds=seconds)).rpartition(":")[0].zfill(5)
+
+
+def _done(steps: Iterable[Step]) -> str:
+    seldom = [f"{step.id} {step.done:.0%} of the times" for step in steps if step.done < 1]
+    return "Every step is done each time, at its time" + (f", but for: {', '.join(seldom)}." if seldom else ".")
+
+
+def unknown(studio: Studio) -> tuple[str, ...]:
+    """Return what the forecast does not know, as far as it matters in this studio."""
+    media = studio.media.values()
+    kinds = [medium.kind for medium in media]
+    said = ["What you do on a bad day: the wrong card formatted, the bag left open, a month with no evening free."]
+    if any(kinds.count(kind) > 1 and kind != "cloud" for kind in kinds):
+        said.append("Drives of one make and age, dropped or worn alike, fail together more often than by chance.")
+    if len({medium.place for medium in media}) > 1:
+        said.append(
+            "A flood, a storm, an earthquake or a war takes several places at once; here each is struck on its own."
+        )
+    if "cloud" in kinds:
+        said.append(
+            "A cloud firm may close, change its terms or lose your pictures in ways that no rate here has in it."
+        )
+    if any(medium.account for medium in media):
+        said.append("Whether anybody but you has the passwords, on the day you cannot be asked.")
+    said.append("Whether the copies you have today are right: it reads none of them.")
+    return tuple(said)
