@@ -129,14 +129,14 @@ class Taken:
     camera: str = ""
 
 
-@dataclass(frozen=True, slots=True)
-class Seen:
+class Seen(NamedTuple):
     """What one fault-free reading of a file showed.
 
     `parts` is 16 × 8 bytes: a short digest of each sixteenth of the file (empty under 4 KiB). Two files of one size
     with most parts alike are the same picture, one of them damaged or edited in place. `captured` is false where
     neither parts nor the capture time were asked for. `whole` is false for a picture whose first or last bytes are not
     those of its kind: cut short, or something else under that name; None where that cannot be told by so little.
+    (A tuple, as there may be a million of them: made in a third of the time of a frozen dataclass.)
     """
 
     size: int

@@ -86,6 +86,18 @@ def is_at_hand(fd: int) -> bool | None:
         return None
 
 
+def is_cached(path: str) -> bool:
+    """Say whether the system has a file's first byte at hand; False where it does not say, or cannot open it."""
+    try:
+        fd = os.open(path, FILE_FLAGS | NO_FOLLOW)
+        try:
+            return is_at_hand(fd) is True
+        finally:
+            os.close(fd)
+    except (OSError, ValueError):
+        return False
+
+
 def _tell_to_forget(fd: int) -> bool:
     if sys.platform == "win32" or sys.platform == "darwin":
         return False

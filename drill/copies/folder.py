@@ -22,7 +22,7 @@ from drill import clock
 from drill.copies.raw import BLOCK, FileBytes, deliver_file
 from drill.errors import CannotReach
 from drill.model import Entry, Receiver, Store, View
-from drill.quick import FILE_FLAGS, NO_FOLLOW, is_at_hand
+from drill.quick import is_cached
 
 _path, _name = attrgetter("path"), attrgetter("name")
 _is_junction: Callable[["os.DirEntry[str]"], bool] = getattr(os.DirEntry, "is_junction", lambda item: False)
@@ -33,9 +33,9 @@ Unlisted = tuple[str, str]  # a folder that could not be listed, by its path in 
 _MOST_LINKED_FOLDERS = 4096
 _MOST_LISTED_AT_ONCE = 4
 
-# A listing that works less than a third of the time waits: out of memory it worked all the time, off a quick disk nine
-# tenths (measured); on a busy computer it gets a half of a core or more, which is not to be taken for waiting.
-_BUSY = 3
+# A listing that works less than an eighth of the time waits: out of memory it worked all the time, off a quick disk
+# nine tenths (measured), and to share two cores with six others is not to be taken for waiting.
+_BUSY = 8
 _LOOK_AFTER_S = 0.05
 
 
@@ -66,14 +66,7 @@ class FolderOpener:
         if not entry.size:
             return False
         place, name = self.split(entry.path)
-        try:
-            fd = os.open(place + name, FILE_FLAGS | NO_FOLLOW) if place else -1
-            try:
-                return is_at_hand(fd) is True
-            finally:
-                os.close(fd)
-        except (OSError, ValueError):
-            return False
+        return bool(place) and is_cached(place + name)
 
     def split(self, path: str) -> tuple[str, str]:
         """Return where the file's folder is ("": not inside), and its name there."""

@@ -9,7 +9,7 @@ A picture's file that is empty, or nothing but zeros or ones, is no reading of a
 import re
 from collections import Counter, defaultdict
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from itertools import pairwise
 
 import xxhash
@@ -173,7 +173,7 @@ def wares(
             if nature is Nature.OTHER and naming.dcf_file(name) is not None and naming.on_a_card(entry.path):
                 nature = Nature.RAW  # a camera made it, whatever its ending
             if any(digest.kind not in kinds for digest in seen.digests):
-                seen = replace(seen, digests=tuple(digest for digest in seen.digests if digest.kind in kinds))
+                seen = seen._replace(digests=tuple(digest for digest in seen.digests if digest.kind in kinds))
             yield Ware(found.copy.id, found.medium.id, entry, every, name, nature, seen, delivery)
 
 

@@ -62,7 +62,7 @@ class Ledger:
         self._ids: dict[RootKey, int] = {}
         self._run: int | None = None
         self._unknown: set[RootKey] = set()  # places of which nothing is known, among questions in a row
-        self._keeps = True
+        self.keeps = True
 
     @classmethod
     def open(cls, path: Path | None, *, wait_s: float = 10.0, warn: Warn = lambda text: None) -> Self:
@@ -76,7 +76,7 @@ class Ledger:
     def none(cls) -> Self:
         """Return one that knows nothing and keeps no reading: what runs without a ledger have in its place."""
         made = cls.open(None)
-        made._keeps = False
+        made.keeps = False
         return made
 
     @classmethod
@@ -124,7 +124,7 @@ class Ledger:
 
         `copy` is the id of the copy that it was read in.
         """
-        if not self._keeps:
+        if not self.keeps:
             return
         when_us = needed_us(read_at or clock.now())
         row = reading_row(root, entry, seen, read_at_us=when_us, took_s=took_s, run=self._run)
@@ -133,7 +133,7 @@ class Ledger:
 
     def put_many(self, root: Root, readings: Iterable[tuple[Entry, Seen, float]], *, copy: str = "") -> None:
         """Remember what readings made just now showed, each with the seconds it took: as `put`, only faster."""
-        if not self._keeps:
+        if not self.keeps:
             return
         when_us = needed_us(clock.now())
         rows: list[tuple[FileKey, Row]] = []
@@ -155,7 +155,7 @@ class Ledger:
         copy: str = "",
     ) -> None:
         """Remember what went wrong with a reading, always; `ranges` of bytes, from the first to after the last."""
-        if not self._keeps:
+        if not self.keeps:
             return
         when = read_at or clock.now()
         row = problem_row(root, entry, problem, ranges=ranges, read_at=when, took_s=took_s, run=self._run)
@@ -165,7 +165,7 @@ class Ledger:
     def note_listing(self, root: Root, entries: Sequence[Entry], *, closed: Sequence[str] = ()) -> None:
         """Note all that a place is listed to hold now, but for what may be in folders that are `closed`."""
         self.flush()
-        id_ = self._root_id(root.key) if self._keeps else None
+        id_ = self._root_id(root.key) if self.keeps else None
         if id_ is not None:
             gone, back = self._ask(lambda: readings.absences(self._db, id_, entries, closed))
             if gone or back:

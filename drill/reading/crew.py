@@ -12,8 +12,9 @@ streams under a fault take.
 from collections import deque
 from collections.abc import Iterator, Sequence
 from datetime import datetime
-from itertools import accumulate
-from threading import Event, Thread
+from itertools import accumulate, compress
+from operator import not_
+from threading import Event, Lock, Thread
 from typing import NamedTuple, TypeVar
 
 from drill import clock, digests
@@ -22,6 +23,7 @@ from drill.copies.raw import deliver_file
 from drill.errors import CannotReach, DrillError
 from drill.model import Entry, Problem, Seen, Trouble
 from drill.quick import Named, can_be_quick, contents
+from drill.reading.hand import TELL_AFTER_S
 from drill.reading.hands import HANDS, WORTH, Hand, start_hands
 from drill.reading.lanes import Group, Lane, is_small
 from drill.reading.onepass import OnePass
@@ -37,14 +39,19 @@ _FEW = 8  # files of one folder that are not worth asking a hand for
 
 T = TypeVar("T")
 
+_Answers = tuple[list[Seen | None], list[float]]  # what some files in turn show, None: to be read with care; seconds
+
 
 class Arrived(NamedTuple):
-    """What a file of a group came to, and how long that took, with finding and opening it."""
+    """Some files of a group, what each came to, and how long each took, with finding and opening it.
+
+    (Lists side by side: an object for each of many small files costs as much as its reading.)
+    """
 
     group: Group
-    entry: Entry
-    result: Seen | Problem
-    took_s: float
+    entries: Sequence[Entry]
+    results: Sequence[Seen | Problem]
+    took_s: Sequence[float]
 
 
 class Meter:
@@ -71,12 +78,13 @@ class Meter:
         self.files += 1
         self.end_s = clock.ticks_s()
 
-    def done(self, size: int) -> None:
-        """Note that a small file has come at one go."""
-        self.settled += size
-        self.bytes += size
+    def done(self, seen: Sequence[Seen]) -> None:
+        """Note small files that have come at one go, each as long as it was listed."""
+        came = sum([one.size for one in seen])
+        self.settled += came
+        self.bytes += came
         self._at_begin = self.bytes
-        self.files += 1
+        self.files += len(seen)
         self.end_s = clock.ticks_s()
 
     def behind(self) -> int:
@@ -113,7 +121,7 @@ class _Taker:
         result = self._pass.seen() if problem is None else self._crew.unless_away(self._group.found, problem)
         self._meter.end(self._listed.size)
         before_s, self._since_s = self._since_s, clock.ticks_s()
-        self._crew.arrived.append(Arrived(self._group, self._listed, result, self._since_s - before_s))
+        self._crew.tell(Arrived(self._group, [self._listed], [result], [self._since_s - before_s]))
 
 
 class _Run(NamedTuple):
@@ -129,7 +137,7 @@ class Crew:
     """The workers of one run and what they share. With `not_after` they also look when pictures were taken.
 
     With `from_medium` the system's cache lets go of each file before it is read, where it can be told to and does.
-    `arrived` fills while they work; `error` is what one of them died of, and then all stop.
+    `error` is what one of them died of, and then all stop.
     """
 
     def __init__(self, work: Sequence[Lane], *, not_after: datetime | None, from_medium: bool) -> None:
@@ -137,9 +145,11 @@ class Crew:
         self._from_medium = from_medium
         self._hands: list[Hand] = []
         self._wants_hands = not_after is None and can_be_quick(from_medium=from_medium) and _are_many(work)
-        first = HANDS if self._wants_hands else 1  # workers that do not wait, see `_take`
+        first = 2 * HANDS if self._wants_hands else 1  # workers that do not wait, see `_take`
         self.stop, self.wake = Event(), Event()
-        self.arrived: deque[Arrived] = deque()
+        self._arrived: deque[Arrived] = deque()
+        self._lying = 0  # results in `_arrived`
+        self._lock = Lock()
         self.meters: list[Meter] = []
         self.error: BaseException | None = None
         self._away: dict[str, Problem] = {}
@@ -162,6 +172,22 @@ class Crew:
         self.wake.wait(span_s)
         self.wake.clear()
         return not self._busy
+
+    def tell(self, arrived: Arrived) -> None:
+        """Put down what has arrived."""
+        with self._lock:
+            self._arrived.append(arrived)
+            self._lying += len(arrived.entries)
+
+    def collect(self) -> list[Arrived]:
+        """Return and strike off what has arrived, a thousand results or a few more; nothing where there is none."""
+        some: list[Arrived] = []
+        with self._lock:
+            rest = self._lying - _MANY_ARRIVED
+            while self._arrived and self._lying > rest:
+                some.append(self._arrived.popleft())
+                self._lying -= len(some[-1].entries)
+        return some
 
     def halt(self) -> None:
         """Have every worker stop within one block, and wait for it; one stuck in a dead server's read is left."""
@@ -203,9 +229,9 @@ class Crew:
             self.wake.set()
 
     def _take(self, lane: Lane, *, is_first: bool) -> Group | None:
-        """Take the next group of a medium. All but its first worker, or the first for each hand, wait as long as small
-        files come from the cache.
+        """Take the next group of a medium. All but its first worker wait as long as small files come from the cache.
 
+        With hands two for each are first ones: what one has asked for is read while the other's answers are taken.
         Then nobody waits for the medium, and workers only contend for the interpreter: often twice as slow (measured).
         """
         while not (is_first or self._from_medium or self.stop.is_set()) and _is_at_hand(lane.next()):
@@ -223,39 +249,54 @@ class Crew:
         for run in _runs(group, opener if isinstance(opener, FolderOpener) else None):
             meter.copy = found.copy.id
             self._make_room()
-            answers = self._answers(run, meter) if run.place and not self._away else iter(())
-            for entry in run.entries:
-                if self.stop.is_set():
-                    raise _Stopped
-                seen, took_s = next(answers, _UNKNOWN)
-                if seen is None:
-                    self._read_with_care(Group(found, group.root, [entry], [run.kinds]), meter, buffer)
-                else:
-                    meter.done(seen.size)
-                    self.arrived.append(Arrived(group, entry, seen, took_s))
+            if self.stop.is_set():
+                raise _Stopped
+            done = self._read_small(run, group, meter, buffer) if run.place and not self._away else 0
+            for entry in run.entries[done:]:
+                self._read_with_care(Group(found, group.root, [entry], [run.kinds]), meter, buffer)
+
+    def _read_small(self, run: _Run, group: Group, meter: Meter, buffer: bytearray) -> int:
+        """Read small files of one folder, those that show nothing at one go with care; return how many were reached."""
+        done = 0
+        for answers, took_s in self._answers(run, meter):
+            entries = run.entries[done : done + len(answers)]
+            done += len(answers)
+            came = [one is not None for one in answers]
+            seen = [one for one in answers if one is not None]
+            meter.done(seen)
+            self.tell(Arrived(group, list(compress(entries, came)), seen, list(compress(took_s, came))))
+            for entry in compress(entries, map(not_, came)):
+                self._read_with_care(Group(group.found, group.root, [entry], [run.kinds]), meter, buffer)
+        return done
 
     def _make_room(self) -> None:
         """Have the results taken where there are many of them, and wait for that where there are too many."""
-        while len(self.arrived) >= _MANY_ARRIVED:
+        while self._lying >= _MANY_ARRIVED:
             self.wake.set()
-            if len(self.arrived) < _MOST_ARRIVED or self.stop.wait(_LOOK_AGAIN_S / 4):
+            if self._lying < _MOST_ARRIVED or self.stop.wait(_LOOK_AGAIN_S / 4):
                 return
 
-    def _answers(self, run: _Run, meter: Meter) -> Iterator[tuple[Seen | None, float]]:
-        """Yield what small files show, in turn, and the seconds each took; None for what has to be read with care."""
+    def _answers(self, run: _Run, meter: Meter) -> Iterator[_Answers]:
+        """Yield what small files show, in turn, some at a time; it may end before all have been reached."""
         meter.maybe_cached |= not self._from_medium
         hand = min((hand for hand in self._hands if not hand.is_lost), key=lambda hand: hand.busy, default=None)
         kinds = tuple(sorted(set(run.kinds)))
         if hand is None or len(run.entries) < _FEW:
             yield from self._answers_here(run, kinds)
             return
+        sizes = [entry.size or 0 for entry in run.entries]
+        done = 0
         asked = hand.ask(run.place, run.names, kinds, from_medium=self._from_medium, stops=self.stop.is_set)
-        for (texts, took_s), (_, size) in zip(asked, run.names, strict=False):
-            yield None if texts is None or size is None else Seen(size, digests.named(kinds, texts)), took_s
+        for texts, took_s in asked:
+            some = zip(texts, sizes[done : done + len(texts)], strict=False)
+            done += len(texts)
+            yield [None if one is None else Seen(size, digests.named(kinds, one)) for one, size in some], took_s
 
-    def _answers_here(self, run: _Run, kinds: tuple[str, ...]) -> Iterator[tuple[Seen | None, float]]:
+    def _answers_here(self, run: _Run, kinds: tuple[str, ...]) -> Iterator[_Answers]:
         digest = digests.at_once(kinds)
-        since_s = clock.ticks_s()
+        done: list[Seen | None] = []
+        took_s: list[float] = []
+        told_s = since_s = clock.ticks_s()
         whole = contents(run.place, run.names, from_medium=self._from_medium)
         for entry, content in zip(run.entries, whole, strict=True):
             seen: Seen | None = None
@@ -266,11 +307,22 @@ class Crew:
                 one.data(content)
                 seen = one.seen()
             before_s, since_s = since_s, clock.ticks_s()
-            yield seen, since_s - before_s
+            done.append(seen)
+            took_s.append(since_s - before_s)
+            if seen is None or since_s - told_s > TELL_AFTER_S or self.stop.is_set():
+                yield done, took_s
+                if self.stop.is_set():
+                    return
+                done, took_s = [], []
+                told_s = since_s = clock.ticks_s()
+        if done:
+            yield done, took_s
 
     def _read_with_care(self, one: Group, meter: Meter, buffer: bytearray) -> None:
         """Read one file as a stream, whatever its copy is; what goes wrong is its Problem."""
         found, (listed,) = one.found, one.entries
+        if self.stop.is_set():
+            raise _Stopped
         taker = _Taker(self, meter, one)
         away = self._away.get(found.copy.id)
         if away is not None or found.store is None:
@@ -288,9 +340,6 @@ class Crew:
         assert found.store is not None
         if not self._from_medium or not forget(found.store, entry):
             meter.maybe_cached = True
-
-
-_UNKNOWN: tuple[Seen | None, float] = (None, 0.0)
 
 
 def _is_for_hands(group: Group) -> bool:

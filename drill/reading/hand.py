@@ -2,8 +2,8 @@
 
 Flows in, on standard input: asks, each a frame of this system's marshal format: its number, the folder, digest kinds,
 whether the cache is to let go of each file, the files' names and listed sizes. Flows out, on standard output, in
-pieces and in any order of asks: the number, and for each file in turn its digests' texts, or None for what has to be
-read with care, with the seconds it took. It ends with its input. Must not know: copies, the ledger.
+pieces and in any order of asks: the number, for each file in turn its digests' texts, or None for what has to be read
+with care, and for each the seconds it took. It ends with its input. Must not know: copies, the ledger.
 
 It is run by its path and imports nothing of its room, so that it is there soon. `hands` is the other end. What else
 prints (somebody's start-up code, a library) goes nowhere: `READY` is where the frames begin, and standard output is put
@@ -22,13 +22,13 @@ if __name__ == "__main__":
 import marshal
 import signal
 from collections.abc import Callable, Iterator
-from contextlib import suppress
+from contextlib import nullcontext, suppress
 from threading import Lock, Thread
 from time import perf_counter
 from typing import BinaryIO
 
 from drill.digests import texts_at_once
-from drill.quick import Named, contents
+from drill.quick import Named, contents, is_cached
 
 READY = b"\0a hand is ready\0"  # before its first frame
 LENGTH_BYTES = 4  # before each frame, big-endian
@@ -36,9 +36,11 @@ MOST_BYTES = 16 * 1024 * 1024  # of one frame; the longest names of a whole ask 
 MOST_AT_ONCE = 128  # files of one piece of an answer
 TELL_AFTER_S = 0.2  # and no longer than this it waits for more: what was read is to be in the ledger soon
 
+_alone = Lock()
+
 Ask = tuple[int, str, tuple[str, ...], bool, list[Named]]
-Answer = tuple[tuple[str, ...] | None, float]  # the digests' texts in the order of the kinds asked for, and seconds
-Piece = tuple[int, list[Answer]]
+Answers = tuple[list[tuple[str, ...] | None], list[float]]  # digests' texts in the order of the kinds; seconds
+Piece = tuple[int, Answers]
 
 
 def read_frame(pipe: BinaryIO) -> bytes | None:
@@ -75,28 +77,32 @@ def main() -> None:
 def _serve(ask: Ask, tell: Callable[[Piece], None]) -> None:
     number, place, kinds, from_medium, files = ask
     left = len(files)
-    with suppress(Exception):  # whatever it was, a careful reading finds it again and can say it
+    # Out of memory, two threads would only hand the interpreter to and fro: the next ask waits for the one before it.
+    is_soon = bool(files) and not from_medium and is_cached(place + files[0][0])
+    # Whatever it was, a careful reading finds it again and can say it.
+    with suppress(Exception), _alone if is_soon else nullcontext():
         for piece in _pieces(place, kinds, files, from_medium=from_medium):
-            left -= len(piece)
+            left -= len(piece[0])
             tell((number, piece))
     if left:
-        tell((number, [(None, 0.0)] * left))
+        tell((number, ([None] * left, [0.0] * left)))
 
 
-def _pieces(place: str, kinds: tuple[str, ...], files: list[Named], *, from_medium: bool) -> Iterator[list[Answer]]:
+def _pieces(place: str, kinds: tuple[str, ...], files: list[Named], *, from_medium: bool) -> Iterator[Answers]:
     digest = texts_at_once(kinds)
-    done: list[Answer] = []
+    done: list[tuple[str, ...] | None] = []
+    took_s: list[float] = []
     told_s = since_s = perf_counter()
     for content in contents(place, files, from_medium=from_medium):
-        texts = None if content is None else digest(content)
+        done.append(None if content is None else digest(content))
         now_s = perf_counter()
-        done.append((texts, now_s - since_s))
+        took_s.append(now_s - since_s)
         since_s = now_s
         if len(done) == MOST_AT_ONCE or now_s - told_s > TELL_AFTER_S:
-            yield done
-            done, told_s = [], now_s
+            yield done, took_s
+            done, took_s, told_s = [], [], now_s
     if done:
-        yield done
+        yield done, took_s
 
 
 if __name__ == "__main__":

@@ -1,7 +1,7 @@
 """Hands: other processes that read many small files, so that reading does not wait for this interpreter's lock.
 
-Flows in: a folder, names in it and their listed sizes, digest kinds. Flows out: answers, file by file. Must not know:
-copies, the ledger, who asks. Most of a small file's cost is calls to the system, between which threads of one
+Flows in: a folder, names in it and their listed sizes, digest kinds. Flows out: answers, some files at a time. Must not
+know: copies, the ledger, who asks. Most of a small file's cost is calls to the system, between which threads of one
 interpreter hand its lock to and fro: eight of them took twice as long as four in each of two processes (measured).
 
 Whatever goes wrong with a hand costs nothing but time: what it does not answer is read here, and it is not asked again.
@@ -20,7 +20,7 @@ from typing import BinaryIO
 from drill import clock
 from drill.quick import Named
 from drill.reading import hand
-from drill.reading.hand import READY, Answer, read_frame, write_frame
+from drill.reading.hand import READY, Answers, read_frame, write_frame
 
 HANDS = 2
 WORTH = 5_000  # files for which starting them (70 ms of work each) is sure to pay
@@ -34,7 +34,7 @@ class Hand:
     """One other process, started at once; may be asked from several threads. Errors on starting: OSError."""
 
     def __init__(self) -> None:
-        self._asks: dict[int, SimpleQueue[list[Answer] | None]] = {}
+        self._asks: dict[int, SimpleQueue[Answers | None]] = {}
         self._numbers = itertools.count()
         self._lock = Lock()
         self.is_lost = False
@@ -57,12 +57,12 @@ class Hand:
         *,
         from_medium: bool,
         stops: Callable[[], bool],
-    ) -> Iterator[Answer]:
-        """Yield what each file showed, None for what has to be read with care; ends early when it `stops`, or is lost.
+    ) -> Iterator[Answers]:
+        """Yield what the files showed, some of them in turn at a time; ends early when it `stops`, or is lost.
 
         `kinds` are sorted, each there once.
         """
-        queue: SimpleQueue[list[Answer] | None] = SimpleQueue()
+        queue: SimpleQueue[Answers | None] = SimpleQueue()
         number = next(self._numbers)
         self._asks[number] = queue
         since_s = clock.ticks_s()
@@ -81,8 +81,8 @@ class Hand:
                     continue
                 if piece is None:
                     return
-                left -= len(piece)
-                yield from piece
+                left -= len(piece[0])
+                yield piece
         finally:
             self._asks.pop(number, None)
 

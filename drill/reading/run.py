@@ -5,9 +5,8 @@ here is on the calling thread.
 """
 
 import os
-from collections import deque
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 
 from drill import clock
@@ -24,7 +23,6 @@ from drill.units import say_size, say_span
 _TICK_S = 0.2
 _LONGEST_TICK_S = 2.0  # of a file system's clock
 ENDS_PROOF = frozenset({Trouble.IO, Trouble.DAMAGED, Trouble.CHECK_VALUE, Trouble.REFUSED})  # others say nothing
-_BATCH = 1000  # results that are handled before the next look at the clock
 
 OnSeen = Callable[[Job, Seen | Problem], None]
 
@@ -164,41 +162,47 @@ class _Keeper:
         self._afresh, self._gather = afresh, gather
         self._begun = clock.now()
 
-    def take(self, arrived: deque[Arrived]) -> None:
+    def take(self, crew: Crew) -> None:
         """Take all that has arrived by now."""
         roots: dict[str, Root | None] = {}  # archives as they are now, looked at once a round
-        while arrived:
+        while some := crew.collect():
             by_copy: dict[str, list[Arrived]] = {}
-            for _ in range(min(len(arrived), _BATCH)):
-                one = arrived.popleft()
+            for one in some:
                 by_copy.setdefault(one.group.found.copy.id, []).append(one)
-            for some in by_copy.values():
-                self._remember(some, roots)
-            for id_, some in by_copy.items():
-                for group, entry, result, _ in some:
-                    if self._gather:
-                        self.done[id_, entry.path, entry.index] = result
-                    if self._on_seen is not None:
-                        self._on_seen(Job(group.found, entry), result)
+            for of_copy in by_copy.values():
+                self._remember(of_copy, roots)
+            for one in some:
+                self._tell(one)
         self.ledger.tick()
+
+    def _tell(self, one: Arrived) -> None:
+        """Put results where who asked finds them, and call back."""
+        found = one.group.found
+        if self._gather:
+            id_ = found.copy.id
+            self.done.update(zip([(id_, e.path, e.index) for e in one.entries], one.results, strict=True))
+        if self._on_seen is not None:
+            for entry, result in zip(one.entries, one.results, strict=True):
+                self._on_seen(Job(found, entry), result)
 
     def _remember(self, some: Sequence[Arrived], roots: dict[str, Root | None]) -> None:
         """Put results of one copy into the ledger, those that will tell of any later change of their file."""
         root, found = some[0].group.root, some[0].group.found
-        if root is None:
+        if root is None or not self.ledger.keeps:
             return
         if root.archive and found.copy.id not in roots:
             roots[found.copy.id] = root_of(found)
+        triples = [triple for one in some for triple in zip(one.entries, one.results, one.took_s, strict=True)]
         good: list[tuple[Entry, Seen, float]] = []
         if not root.archive or roots[found.copy.id] == root:
             lasts = _lasting(root, self._begun)
-            good = [(e, seen, took_s) for _, e, seen, took_s in some if isinstance(seen, Seen) and lasts(e)]
+            good = [(e, seen, took_s) for e, seen, took_s in triples if isinstance(seen, Seen) and lasts(e)]
         if self._afresh and good:
             before = self.ledger.get_many(root, [entry for entry, _, _ in good])
             if before:
                 good = [(e, _with_earlier(seen, before.get((e.path, e.index))), took_s) for e, seen, took_s in good]
         self.ledger.put_many(root, good, copy=found.copy.id)
-        for _, entry, result, took_s in some:
+        for entry, result, took_s in triples:
             if isinstance(result, Problem) and result.trouble in ENDS_PROOF:
                 self.ledger.put_problem(root, entry, result, took_s=took_s, copy=found.copy.id)
 
@@ -208,11 +212,11 @@ def _work(crew: Crew, keeper: _Keeper, progress: "_Progress") -> None:
     try:
         crew.start()
         while not crew.wait(_TICK_S):
-            keeper.take(crew.arrived)
+            keeper.take(crew)
             progress.say(crew.meters)
     finally:
         crew.halt()
-        keeper.take(crew.arrived)
+        keeper.take(crew)
         keeper.ledger.flush()
         done.took_s = clock.ticks_s() - start_s
         done.media = _by_medium(crew.meters)
@@ -232,7 +236,7 @@ def _with_earlier(seen: Seen, before: Seen | None) -> Seen:
         return seen  # other bytes, or nothing of 64 bits at least that says they are the same
     digests = sorted({*seen.digests, *before.digests})
     earlier = seen if seen.captured else before
-    return replace(earlier, digests=tuple(digests))
+    return earlier._replace(digests=tuple(digests))
 
 
 def is_lasting(root: Root, entry: Entry, begun: datetime) -> bool:

@@ -65,7 +65,7 @@ def filled(path: Path, count: int = 3) -> list[Entry]:
 
 
 def seen_of(number: int) -> Seen:
-    return replace(SEEN, digests=(Digest("xxh128", f"{number:032x}"),))
+    return SEEN._replace(digests=(Digest("xxh128", f"{number:032x}"),))
 
 
 def plain(path: Path, *statements: str) -> None:
@@ -84,8 +84,8 @@ def plain(path: Path, *statements: str) -> None:
         SEEN,
         Seen(70_000, ()),
         Seen(70_000, (Digest("md5", "0" * 32),), captured=True, whole=False),
-        replace(SEEN, taken=None, whole=True),
-        replace(SEEN, taken=Taken(datetime(2026, 1, 1), "")),
+        SEEN._replace(taken=None, whole=True),
+        SEEN._replace(taken=Taken(datetime(2026, 1, 1), "")),
     ],
 )
 def test_what_is_put_is_got_again_by_the_next_run(tmp_path: Path, seen: Seen) -> None:
@@ -189,7 +189,7 @@ def test_without_a_time_nothing_is_remembered_but_an_archive_has_its_own(ledger:
 
 
 def test_a_file_that_was_not_of_its_listed_size_is_not_remembered(ledger: Ledger) -> None:
-    ledger.put(ROOT, ENTRY, replace(SEEN, size=70_001))
+    ledger.put(ROOT, ENTRY, SEEN._replace(size=70_001))
     ledger.put(ROOT, replace(ENTRY, size=None), SEEN)
     assert ledger.get(ROOT, ENTRY) is None and ledger.count == 0
 

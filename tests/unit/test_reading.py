@@ -425,7 +425,7 @@ def test_small_files_from_the_cache_are_left_to_one_reader(tmp_path: Path) -> No
     while not crew.wait(0.1):
         pass
     crew.halt()
-    assert len(crew.arrived) == 400
+    assert sum(len(one.entries) for one in crew.collect()) == 400
     assert [meter.files for meter in crew.meters if meter.files] == [400]
 
 

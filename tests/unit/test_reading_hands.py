@@ -4,7 +4,7 @@ import signal
 import subprocess
 import sys
 import threading
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import replace
 from datetime import UTC, datetime
 from io import BytesIO, RawIOBase
@@ -20,7 +20,7 @@ from drill.ledger import Ledger
 from drill.model import Copy, Entry, Medium, Problem, Seen
 from drill.quick import Named, can_be_quick
 from drill.reading import Job, Readings, read_files
-from drill.reading.hand import Piece, _serve, read_frame
+from drill.reading.hand import Answers, Piece, _serve, read_frame
 from drill.reading.hands import Hand, start_hands
 from drill.reading.lanes import SMALL
 from drill.shelf import OpenCopy, open_copy
@@ -64,10 +64,15 @@ def read(found: OpenCopy, *, kinds: tuple[str, ...] = KINDS) -> Readings:
         )
 
 
+def one_by_one(asked: Iterable[Answers]) -> list[tuple[tuple[str, ...] | None, float]]:
+    """Return a hand's answers file by file."""
+    return [answer for texts, took_s in asked for answer in zip(texts, took_s, strict=True)]
+
+
 def test_a_hand_answers_what_a_reading_here_shows(tmp_path: Path, hand: Hand) -> None:
     made = {path: content for path, content in folder(tmp_path, 300).items() if path.startswith("1/")}
     names = [(path[2:], len(content)) for path, content in made.items()]
-    answers = list(hand.ask(f"{tmp_path}/1/", names, KINDS, from_medium=False, stops=lambda: False))
+    answers = one_by_one(hand.ask(f"{tmp_path}/1/", names, KINDS, from_medium=False, stops=lambda: False))
     digest = at_once(KINDS)
     assert [named(KINDS, texts or ()) for texts, _ in answers] == [digest(content) for content in made.values()]
     assert all(took_s > 0 for _, took_s in answers)
@@ -78,9 +83,9 @@ def test_a_hand_leaves_to_care_what_is_not_as_it_was_listed(tmp_path: Path, hand
     folder(tmp_path, 30)
     (tmp_path / "0/link").symlink_to("kiln000.dng")
     names = [("kiln000.dng", 6), ("kiln000.dng", 5), ("kiln000.dng", 7), ("gone", 6), ("link", 6), ("kiln000.dng", 0)]
-    answers = list(hand.ask(f"{tmp_path}/0/", names, KINDS, from_medium=False, stops=lambda: False))
+    answers = one_by_one(hand.ask(f"{tmp_path}/0/", names, KINDS, from_medium=False, stops=lambda: False))
     assert [texts is not None for texts, _ in answers] == [True, False, False, False, False, False]
-    gone = list(hand.ask(f"{tmp_path}/nowhere/", names, KINDS, from_medium=False, stops=lambda: False))
+    gone = one_by_one(hand.ask(f"{tmp_path}/nowhere/", names, KINDS, from_medium=False, stops=lambda: False))
     assert [texts for texts, _ in gone] == [None] * 6
 
 
@@ -91,7 +96,7 @@ def test_a_hand_answers_several_at_once(tmp_path: Path, hand: Hand) -> None:
     def ask(which: str) -> None:
         names = [(path[2:], len(content)) for path, content in made.items() if path.startswith(which)]
         asked = hand.ask(f"{tmp_path}/{which}/", names, ("md5",), from_medium=False, stops=lambda: False)
-        found[which] = [texts[0] if texts else "" for texts, _ in asked]
+        found[which] = [texts[0] if texts else "" for texts, _ in one_by_one(asked)]
 
     threads = [threading.Thread(target=ask, args=(which,)) for which in "012"]
     for thread in threads:
@@ -220,7 +225,7 @@ def test_whatever_goes_wrong_in_a_hand_each_file_is_answered(monkeypatch: pytest
     told: list[Piece] = []
     _serve((7, "/reed/", ("md5",), False, [("a", 4), ("b", 4), ("c", 4)]), told.append)
     assert [number for number, _ in told] == [7] * len(told)
-    assert [texts for _, piece in told for texts, _ in piece] == [None] * 3
+    assert [text for _, (texts, _) in told for text in texts] == [None] * 3
 
 
 def test_what_is_no_frame_is_the_end() -> None:
@@ -238,7 +243,7 @@ import sys; sys.path.insert(0, {root!r})
 from drill.reading.hands import Hand, _flags
 hand = Hand()
 asked = hand.ask({f"{tmp_path}/0/"!r}, [("kiln000.dng", 6)], ("md5",), from_medium=False, stops=lambda: False)
-print(_flags(), [texts is not None for texts, _ in asked])
+print(_flags(), [text is not None for texts, _ in asked for text in texts])
 hand.end()
 """
     said = subprocess.run([sys.executable, *flags, "-c", code], capture_output=True, text=True, check=True).stdout
