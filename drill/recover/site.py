@@ -12,7 +12,7 @@ from datetime import datetime
 from pathlib import Path
 
 from drill.copies import LinkSession
-from drill.coverage import ListIndex, kinds_of
+from drill.coverage import ListIndex
 from drill.errors import NoRoom
 from drill.ledger import Ledger
 from drill.model import Entry, Promised, Scenario, Shoot, Studio
@@ -29,7 +29,7 @@ from drill.rehearse.drill import bring_back, whys
 from drill.rehearse.holdings import Holdings
 from drill.rehearse.links import set_bench
 from drill.rehearse.memory import Memory
-from drill.rehearse.opening import Headers, asking_order, open_copies
+from drill.rehearse.opening import Headers, asking_order, open_studio
 from drill.rehearse.parts import Parts
 from drill.rehearse.reads import Read, Reads
 from drill.rehearse.settle import Sizes, bytes_needed, size_of
@@ -89,31 +89,20 @@ class Site:
 
     def open(self, scenario: Scenario, lost: set[str], downloads: Path) -> None:
         """Open every copy that is left; of the lost ones only what their lists say, or the ledger, is known."""
-        promises = [file for shoot in self.studio.shoots for file in shoot.promise]
-        self.copies = open_copies(
+        opened = open_studio(
             self.studio,
             session=self.session,
             downloads=downloads,
+            reading=self.home.work / "reading",
+            flusher=self.flusher,
             memory=self.memory,
+            headers=self.headers,
             progress=self.options.progress,
             lost=lost,
-            headers=self.headers,
         )
-        self.memory.look_up(self.copies)
-        self.sizes = Sizes(self.memory.sizes())
-        self.holdings = Holdings(self.copies, promises)
-        for found in self.copies.values():
-            for entry, digests in self.memory.learned(found):
-                self.holdings.learn(found, entry, digests)
-        self.reads = Reads(
-            self.home.work / "reading",
-            kinds=sorted(kinds_of(promises)),
-            flusher=self.flusher,
-            keep=False,
-            promised=self.holdings.promised,
-        )
+        self.copies, self.sizes, self.holdings = opened.copies, opened.sizes, opened.holdings
+        self.reads, self.parts = opened.reads, opened.parts
         self.reads.on_read, self.reads.take = self._learn, self._take
-        self.parts = Parts(self.reads)
         self.refusing = dict(self._lists_of_refusing())
         self.stage = set_stage(
             self.studio, scenario, None, copies=self.copies, seed=0, worst=lambda found, hazard: None

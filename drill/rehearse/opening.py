@@ -6,18 +6,23 @@ read any more is opened by those that were kept, or by what a salvage can name i
 """
 
 from collections.abc import Callable, Container, Iterator, Mapping, Sequence
-from dataclasses import replace
+from concurrent.futures import Executor
+from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
 
 from drill.copies import LinkSession, archive_view
+from drill.coverage import kinds_of
 from drill.errors import CannotReach, CannotRead
 from drill.extents import Kept
 from drill.insurance import Held, insure, kept_headers, lost_since, named_by
 from drill.model import Bus, Entry, Studio, Trouble
 from drill.plan import order_copies
 from drill.rehearse.bench import Case
+from drill.rehearse.holdings import Holdings
 from drill.rehearse.memory import Memory
+from drill.rehearse.parts import Parts
+from drill.rehearse.reads import Reads
 from drill.rehearse.settle import Sizes, size_of
 from drill.rehearse.stage import Stage
 from drill.salvage import salvage_entries
@@ -95,6 +100,54 @@ def open_copies(
         remembered = memory.with_remembered(opened)
         found[copy.id] = remembered if headers is None else headers.with_named(remembered)
     return found
+
+
+@dataclass(frozen=True, slots=True)
+class Opened:
+    """A studio's copies as a run found them: their sizes as far as they are known, what they hold, what reads them."""
+
+    copies: dict[str, OpenCopy]
+    sizes: Sizes
+    holdings: Holdings
+    reads: Reads
+    parts: Parts
+
+
+def open_studio(
+    studio: Studio,
+    *,
+    session: LinkSession,
+    downloads: Path,
+    reading: Path,
+    flusher: Executor,
+    memory: Memory,
+    headers: Headers,
+    progress: Callable[[str], None],
+    keep: bool = False,
+    lost: Container[str] = (),
+) -> Opened:
+    """Open every copy as `open_copies` does, with what the ledger knows of it; it is read by way of folder `reading`.
+
+    With `keep` what is read stays there. Errors: Unfinished, Mistakes (the ledger).
+    """
+    copies = open_copies(
+        studio,
+        session=session,
+        downloads=downloads,
+        memory=memory,
+        progress=progress,
+        lost=lost,
+        headers=headers,
+    )
+    memory.look_up(copies)
+    promises = [file for shoot in studio.shoots for file in shoot.promise]
+    holdings = Holdings(copies, promises)
+    for found in copies.values():
+        for entry, digests in memory.learned(found):
+            holdings.learn(found, entry, digests)
+    kinds = sorted(kinds_of(promises))
+    reads = Reads(reading, kinds=kinds, flusher=flusher, keep=keep, promised=holdings.promised)
+    return Opened(copies, Sizes(memory.sizes()), holdings, reads, Parts(reads))
 
 
 def past_damage(found: OpenCopy, kept: Sequence[Kept]) -> OpenCopy:

@@ -30,7 +30,7 @@ from drill.rehearse.holdings import Claims, Holdings
 from drill.rehearse.links import set_bench
 from drill.rehearse.memory import Memory
 from drill.rehearse.mending import Mending
-from drill.rehearse.opening import Headers, asking_order, open_copies
+from drill.rehearse.opening import Headers, asking_order, open_studio
 from drill.rehearse.parts import Parts
 from drill.rehearse.reads import Read, Reads, place
 from drill.rehearse.settle import Sizes, bytes_needed, settle, size_of
@@ -150,30 +150,20 @@ class _Hall:
 
     def open(self, notes: list[str], shoots: Sequence[Shoot]) -> None:
         """Open every copy, and read once what no promised name matches on copies without a list."""
-        promises = [file for shoot in self.studio.shoots for file in shoot.promise]
-        self.copies = open_copies(
+        opened = open_studio(
             self.studio,
             session=self.session,
             downloads=self.folder / ".downloads",
-            memory=self.memory,
-            progress=self.options.progress,
-            headers=self.headers,
-        )
-        self.memory.look_up(self.copies)
-        self.sizes = Sizes(self.memory.sizes())
-        self.holdings = Holdings(self.copies, promises)
-        for found in self.copies.values():
-            for entry, digests in self.memory.learned(found):
-                self.holdings.learn(found, entry, digests)
-        self.reads = Reads(
-            self.folder / ".reading",
-            kinds=sorted(kinds_of(promises)),
+            reading=self.folder / ".reading",
             flusher=self.flusher,
+            memory=self.memory,
+            headers=self.headers,
+            progress=self.options.progress,
             keep=self.options.keep,
-            promised=self.holdings.promised,
         )
+        self.copies, self.sizes, self.holdings = opened.copies, opened.sizes, opened.holdings
+        self.reads, self.parts = opened.reads, opened.parts
         self.reads.on_read = self._learn
-        self.parts = Parts(self.reads)
         # A spot check reads such files only before something would count as lost.
         for id_, entries in self.holdings.strays().items() if self.options.spot is None else ():
             self.options.progress(f"reading {len(entries)} files on {id_} that no promised name matches")
