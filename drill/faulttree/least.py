@@ -71,26 +71,23 @@ def _bits(tree: Tree) -> list[int]:
 
 @dataclass(frozen=True, slots=True)
 class _Sets:
-    """A gate's sets: those of one event together as bits, and the larger ones that hold
-    none of those; and each, among which may be some that hold another."""
+    """A gate's sets: those of one event together as bits; the larger ones, which hold none of those; and both."""
 
     singles: int
     larger: list[int]
-    each: Collection[int]
+    each: list[int]
 
 
-def _sets(each: Collection[int]) -> _Sets:
-    singles = 0
-    for bits in each:
-        if not bits & (bits - 1):
-            singles |= bits
-    larger = [bits for bits in each if bits & (bits - 1) and not bits & singles]
-    return _Sets(singles, larger, each)
+def _sets(found: Collection[int]) -> _Sets:
+    alone = [bits for bits in found if not bits & (bits - 1)]
+    singles = sum(alone)
+    larger = [bits for bits in found if bits & (bits - 1) and not bits & singles]
+    return _Sets(singles, larger, alone + larger)
 
 
 def _up_to(tree: Tree, bit: Sequence[int], size: int, tried: _Tried) -> Collection[int]:
     """Return the top's sets of up to so many events: all that are minimal, and perhaps others."""
-    events = [_Sets(one, [], (one,)) for one in bit]
+    events = [_Sets(one, [], [one]) for one in bit]
     made: list[_Sets] = []
     for gate in tree.gates:
         inputs = [events[one] if one >= 0 else made[~one] for one in gate.inputs]
@@ -104,14 +101,40 @@ def _up_to(tree: Tree, bit: Sequence[int], size: int, tried: _Tried) -> Collecti
 
 
 def _at_least(least: int, inputs: Sequence[_Sets], size: int, tried: _Tried) -> set[int]:
+    inputs = sorted(inputs, key=lambda one: len(one.each))
+    if least == len(inputs) and not any(one.larger for one in inputs):
+        return _one_of_each([one.each for one in inputs], size, tried)
     reached: list[set[int]] = [{0}] + [set() for _ in range(least)]  # reached[k]: at least k of those so far
-    for number, one in enumerate(sorted(inputs, key=lambda one: len(one.each))):
+    for number, one in enumerate(inputs):
         for k in range(min(least, number + 1), max(1, least - (len(inputs) - number - 1)) - 1, -1):
             both = _both(reached[k - 1], one, size, tried)
             reached[k] = both if number + 1 == k else reached[k] | both
         if least == len(inputs) and not reached[number + 1]:
             return set()
     return reached[least]
+
+
+def _one_of_each(inputs: Sequence[Collection[int]], size: int, tried: _Tried) -> set[int]:
+    """Return sets of up to so many events with one of each input; in these every set is one event.
+
+    Branches over the first input that is not met yet, and leaves off where not even the events that meet most would do.
+    """
+    meets: dict[int, int] = {}  # an event's bit → the inputs it meets, as bits
+    for number, one in enumerate(inputs):
+        for bit in one:
+            meets[bit] = meets.get(bit, 0) | 1 << number
+    most = max((met.bit_count() for met in meets.values()), default=0)
+    found: set[int] = set()
+    todo = [((1 << len(inputs)) - 1, 0, size)]
+    while todo:
+        unmet, chosen, left = todo.pop()
+        if not unmet:
+            found.add(chosen)
+        elif unmet.bit_count() <= left * most:
+            first = inputs[(unmet & -unmet).bit_length() - 1]
+            todo += [(unmet & ~meets[bit], chosen | bit, left - 1) for bit in first]
+            tried.count(len(first))
+    return found
 
 
 def _both(left: Collection[int], right: _Sets, size: int, tried: _Tried) -> set[int]:

@@ -4,7 +4,7 @@ import math
 from itertools import combinations
 
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from drill.faulttree import (
@@ -84,6 +84,7 @@ def test_cut_sets_are_minimal_and_all_of_them(gates: Gates) -> None:
 
 
 @given(trees(), st.integers(1, 5))
+@example({"g0": ("and", ["e0", "e1"]), "g1": ("or", ["e0", "g0"]), "g2": ("and", ["g1", "e2"])}, 1)  # absorbed below
 def test_the_smallest_are_found_either_way(gates: Gates, most: int) -> None:
     found = brute_cut_sets(gates)
     size = min(map(len, found))
