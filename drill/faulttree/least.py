@@ -91,6 +91,7 @@ def _up_to(tree: Tree, bit: Sequence[int], size: int, tried: _Tried) -> Collecti
     made: list[_Sets] = []
     for gate in tree.gates:
         inputs = [events[one] if one >= 0 else made[~one] for one in gate.inputs]
+        tried.count(len(inputs))
         if gate.least == 1:
             each: set[int] = set().union(*(one.each for one in inputs))
             tried.count(len(each))
@@ -102,6 +103,8 @@ def _up_to(tree: Tree, bit: Sequence[int], size: int, tried: _Tried) -> Collecti
 
 def _at_least(least: int, inputs: Sequence[_Sets], size: int, tried: _Tried) -> set[int]:
     inputs = sorted(inputs, key=lambda one: len(one.each))
+    if least == len(inputs) and not inputs[0].each:
+        return set()
     if least == len(inputs) and not any(one.larger for one in inputs):
         return _one_of_each([one.each for one in inputs], size, tried)
     reached: list[set[int]] = [{0}] + [set() for _ in range(least)]  # reached[k]: at least k of those so far
@@ -123,7 +126,7 @@ def _one_of_each(inputs: Sequence[Collection[int]], size: int, tried: _Tried) ->
     for number, one in enumerate(inputs):
         for bit in one:
             meets[bit] = meets.get(bit, 0) | 1 << number
-    most = max((met.bit_count() for met in meets.values()), default=0)
+    most = max(met.bit_count() for met in meets.values())
     found: set[int] = set()
     todo = [((1 << len(inputs)) - 1, 0, size)]
     while todo:
