@@ -1,7 +1,7 @@
 """A shoot's days: when each step is begun and done, and when what was lost is replaced.
 
 A step without a rhythm that has `again` keeps to `only_when` in every try. A step that follows one with several
-instants has its own for each of them; several at one moment are one. Rates are those of the README, written down once more.
+instants has its own for each of them; several at one moment are one. Rates are those of the README, written down anew.
 """
 
 from collections.abc import Iterator

@@ -85,7 +85,7 @@ def media_tables(draw: st.DrawFn, earlier: list[str], name: str) -> Table:
     return table
 
 
-def _come_again_once(steps: list[Table]) -> None:
+def come_again_once(steps: list[Table]) -> None:
     """Take `again` out of steps that follow one that comes again: the program wants it in one of them only."""
     again: set[str] = set()
     for step in steps:
@@ -175,7 +175,7 @@ def drafts(draw: st.DrawFn, most_media: int = 4, most_steps: int = 6) -> Draft:
     for number in range(draw(st.integers(1, most_steps))):
         earlier = [step["id"] for step in draft.steps]
         draft.steps.append(draw(step_tables(media, earlier, f"step-{number}")))
-    _come_again_once(draft.steps)
+    come_again_once(draft.steps)
     draft.steps = list(draw(st.permutations(draft.steps)))
     draft.scheme = draw(scheme_tables(media))
     draft.risks = {risk: draw(st.sampled_from([0, 0, 0.7, 3])) for risk in RISKS}
