@@ -4,16 +4,16 @@ Random schemes go through the studio file. Copies, proofs and being away are com
 with the simulation's chain, solved another way than the program's (to 1e-9), and with its dice, within their interval;
 cut sets with every set of events tried by hand.
 
-The interval is the exact one (C. J. Clopper and E. S. Pearson, "The use of confidence or fiducial limits illustrated in
-the case of the binomial", 1934; from memory) at 1 - 1e-7, and the seeds are fixed. Of 20,000 lives it is 2 % wide to each
-side at most, so dice tell what adds that much to a chance; the chain tells any. Engines that are wrong on purpose, one
-for every key and event there is, must be found out by dice alone.
+The interval is the exact one (C. J. Clopper and E. S. Pearson, "The use of confidence or fiducial limits illustrated
+in the case of the binomial", 1934; from memory) at 1 - 1e-7, and the seeds are fixed. Of 20,000 lives it is 2 % wide to
+each side at most, so dice tell what adds that much to a chance; the chain tells any. Engines that are wrong on purpose,
+one for every key and event there is, must be found out by dice alone.
 """
 
 from collections import Counter
 from collections.abc import Mapping
 from copy import deepcopy
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, timedelta
 from functools import cache
 from typing import Any
@@ -24,6 +24,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, precondition, rule
 from scipy.stats import binom
+from simulation import struck
 from simulation.blows import hit_by, rates_of
 from simulation.chain import chances_at
 from simulation.cuts import cut_sets
@@ -32,14 +33,19 @@ from simulation.planned import Copy, stretches
 from simulation.play import Stage, Tally, simulate, stage, tally
 from simulation.statuses import is_lost
 
-from drill import odds, stages, timeline
+from drill import bands, odds, stages, timeline
 from drill.faulttree import minimal_cut_sets
-from drill.model import Studio
+from drill.model import Hazard, Scenario, Selector, Studio
 
 SHOOT_DAYS = st.sampled_from(DAYS)
 EXACT = 1e-9
 MOST_LEFT_OUT = 1e-6  # what the program may leave out of a distribution
 UNLIKELY = 5e-8  # on either side
+
+
+def share(of_all: float) -> settings:
+    """Return settings for a share of the examples that the profile asks for."""
+    return settings(max_examples=max(1, round(settings.default.max_examples * of_all)))
 
 
 # --- states at every moment ------------------------------------------------------------------------------------------
@@ -64,6 +70,7 @@ def moment(day: date, weeks: int) -> datetime:
     return datetime(day.year, day.month, day.day, 23, 58, 57, tzinfo=UTC) + timedelta(weeks=weeks)
 
 
+@share(0.7)
 @given(drafts(), SHOOT_DAYS, st.booleans(), st.sampled_from([1, 6, 6, 30]))
 def test_every_moment_of_the_plan(draft: Draft, day: date, away: bool, weeks: int) -> None:
     check_plan(draft.load(), day, away=away, weeks=weeks)
@@ -82,7 +89,7 @@ def check_plan(studio: Studio, day: date, *, away: bool, weeks: int) -> None:
         assert {id_ for id_, now in zip(studio.media, course.at(span.begins), strict=True) if now == "G"} == held
 
 
-@settings(max_examples=3)
+@share(0.05)
 @given(drafts(most_steps=3), SHOOT_DAYS, st.booleans())
 def test_ten_years(draft: Draft, day: date, away: bool) -> None:
     studio = draft.load()
@@ -143,6 +150,7 @@ def check_rates(studio: Studio) -> None:
         assert told == {event: dict.fromkeys(media, to) for event, (media, to) in hits[away].items() if media}
 
 
+@share(0.4)
 @given(drafts(), SHOOT_DAYS, st.booleans(), st.sampled_from([1, 3, 6]))
 def test_odds_are_those_of_the_chain(draft: Draft, day: date, away: bool, weeks: int) -> None:
     check_odds(*scenes(draft, day, away=away, weeks=weeks))
@@ -188,7 +196,7 @@ def check_dice(draft: Draft, day: date, *, away: bool, weeks: int, runs: int, se
     assert not differences(told_by_program(scene.studio, life, scene.rates, marks), seen)
 
 
-@settings(max_examples=12)
+@share(0.15)
 @given(drafts(), SHOOT_DAYS, st.booleans(), st.integers(0, 1000))
 def test_odds_are_those_of_a_few_thousand_lives(draft: Draft, day: date, away: bool, seed: int) -> None:
     check_dice(draft, day, away=away, weeks=6, runs=2000, seed=seed)
@@ -291,7 +299,7 @@ def test_an_engine_that_forgets_who_is_away_is_found_out() -> None:
 # --- what each stage stands ------------------------------------------------------------------------------------------
 
 
-@settings(max_examples=30)
+@share(0.4)
 @given(drafts(), SHOOT_DAYS, st.booleans())
 def test_cut_sets_of_every_stage(draft: Draft, day: date, away: bool) -> None:
     studio = draft.load()
@@ -308,6 +316,63 @@ def check_cut_sets(studio: Studio, life: timeline.Life) -> None:
         told = stages.cut_sets(span, studio)
         assert set(map(frozenset, told.sets)) <= by_hand
         assert dict(told.numbers) == Counter(map(len, by_hand))
+
+
+# --- scenarios at every moment ---------------------------------------------------------------------------------------
+
+EFFECTS = ("gone", "refused", "expired", "unreadable", "altered", "truncated", "deleted", "encrypted", "stale", "slow")
+
+
+@st.composite
+def hazards(draw: st.DrawFn, day: date) -> Hazard:
+    some = {
+        "medium": st.lists(st.sampled_from(NAMES[:2]), min_size=1, max_size=2).map(tuple),
+        "kind": st.sampled_from([("card",), ("ssd", "computer")]),
+        "place": st.sampled_from([("bag",), ("house", "barn")]),
+        "account": st.just(("login",)),
+        "attached": st.booleans(),
+        "carried": st.booleans(),
+        "offsite": st.booleans(),
+    }
+    keys = draw(st.lists(st.sampled_from(sorted(some)), max_size=2, unique=True))
+    return Hazard(
+        draw(st.sampled_from(EFFECTS)),
+        Selector(**{key: draw(some[key]) for key in keys}),
+        files=draw(st.sampled_from([None, ("*.dng",)])),
+        before=moment(day, draw(st.integers(-1, 3))),
+        count=1,
+        factor=0.5,
+    )
+
+
+@st.composite
+def days_and_scenarios(draw: st.DrawFn) -> tuple[date, Scenario]:
+    day = draw(SHOOT_DAYS)
+    found = draw(st.lists(hazards(day), min_size=1, max_size=2))
+    each = draw(st.sampled_from([None, None, "medium", "place", "account", "copy"]))
+    found = [replace(found[0], each=each)] if each else found
+    return day, Scenario("reed", "A bad day", "", tuple(found))
+
+
+@share(0.6)
+@given(drafts(), days_and_scenarios(), st.booleans())
+def test_scenarios_at_every_moment(draft: Draft, drawn: tuple[date, Scenario], away: bool) -> None:
+    (day, scenario), studio = drawn, draft.load()
+    spans = timeline.spans(timeline.life(studio, day, away=away, until=moment(day, 4)), studio)
+    told = {band.variant: band for band in bands.scenario_bands(spans, studio, [scenario])}
+    asked: set[str | None] = set()
+    for span in spans:
+        copies = [Copy(held.medium, held.since) for held in span.copies]
+        there = struck.variants(studio, copies, scenario.hazards, away=span.away)
+        asked |= there
+        for variant, band in told.items():
+            (here,) = [part for part in band.stretches if part.begins <= span.begins < part.ends]
+            left = struck.left_after(studio, copies, scenario.hazards, variant, away=span.away)
+            if variant in there and copies:
+                assert (here.outcome, set(here.left)) == (bands.HELD if left else bands.LOST, left)
+            elif copies:
+                assert here.outcome == bands.NOT_ABOUT
+    assert set(told) == (asked or {None})
 
 
 # --- a scheme that grows ---------------------------------------------------------------------------------------------
@@ -369,7 +434,7 @@ class Growing(RuleBasedStateMachine):
 
 
 TestGrowing = Growing.TestCase
-TestGrowing.settings = settings(max_examples=12, stateful_step_count=8)
+TestGrowing.settings = settings(max_examples=5, stateful_step_count=8)
 
 
 @pytest.mark.deep

@@ -40,21 +40,21 @@ def hit_by(studio: Studio, event: str, *, away: bool) -> tuple[set[str], str]:
     what, _, name = event.partition(":")
     media = studio.media.values()
     if what == "medium":
-        return _locked_out(studio, {name}), "F"
+        return locked_out(studio, {name}), "F"
     if what == "place":
         assert studio.scheme is not None
         taken = {medium.id for medium in media if medium.place == name}
         if not away and studio.scheme.home == name:
             taken |= {medium.id for medium in media if studio.places[medium.place].carried}
-        return _locked_out(studio, taken), "F"
+        return locked_out(studio, taken), "F"
     if what == "account":
-        return _locked_out(studio, {medium.id for medium in media if medium.account == name}), "F"
+        return locked_out(studio, {medium.id for medium in media if medium.account == name}), "F"
     if what == "deleted":
-        return _kept_in_step(studio, {name}), "N"
+        return kept_in_step(studio, {name}), "N"
     if what == "attack":
-        return _kept_in_step(studio, {medium.id for medium in media if medium.attached}), "F"
+        return kept_in_step(studio, {medium.id for medium in media if medium.attached}), "F"
     assert what == "rot"
-    return _kept_in_step(studio, {name}), "R"
+    return kept_in_step(studio, {name}), "R"
 
 
 def after_blow(studio: Studio, event: str, statuses: Statuses, *, away: bool) -> Statuses:
@@ -65,12 +65,14 @@ def after_blow(studio: Studio, event: str, statuses: Statuses, *, away: bool) ->
     )
 
 
-def _locked_out(studio: Studio, media: set[str]) -> set[str]:
+def locked_out(studio: Studio, media: set[str]) -> set[str]:
+    """Return media, and those that need one of them, or one that needs one."""
     more = {medium.id for medium in studio.media.values() if media & set(medium.needs)}
-    return media if more <= media else _locked_out(studio, media | more)
+    return media if more <= media else locked_out(studio, media | more)
 
 
-def _kept_in_step(studio: Studio, media: set[str]) -> set[str]:
+def kept_in_step(studio: Studio, media: set[str]) -> set[str]:
+    """Return media, and those that mirror one of them, or a mirror of it, as far as none keeps versions."""
     mirrors = {mirror for id_ in media for mirror in mirrors_of(studio, id_)}
     more = {mirror for mirror in mirrors if studio.media[mirror].keeps_versions_s is None}
-    return media if more <= media else _kept_in_step(studio, media | more)
+    return media if more <= media else kept_in_step(studio, media | more)
