@@ -22,7 +22,7 @@ def blows(studio: Studio, *, away: bool) -> Mapping[str, Blow]:
     """Return (medium, status it falls to) pairs for each event, media in the order of the studio file."""
     media = studio.media.values()
     found = {f"medium:{m.id}": _to(FAILED, _with_dependants([m.id], studio), studio) for m in media}
-    for place in dict.fromkeys(m.place for m in media):
+    for place in places_struck(studio):
         found[f"place:{place}"] = _to(FAILED, _with_dependants(_in_place(place, studio, away=away), studio), studio)
     for account in dict.fromkeys(m.account for m in media if m.account):
         behind = [m.id for m in media if m.account == account]
@@ -33,6 +33,14 @@ def blows(studio: Studio, *, away: bool) -> Mapping[str, Blow]:
     if attached:
         found["attack"] = _to(FAILED, with_mirrors(attached, studio), studio)
     return found | {f"rot:{m.id}": _to(ROTTEN, with_mirrors([m.id], studio), studio) for m in media}
+
+
+def places_struck(studio: Studio) -> dict[str, bool]:
+    """Return the places that a fire or theft may strike, and whether each is carried: where media are, and the home, also
+    where nothing is kept but what is carried."""
+    found = {medium.place: medium.carried for medium in studio.media.values()}
+    home = studio.scheme.home if studio.scheme else None
+    return found if home is None else found | {home: found.get(home, False)}
 
 
 def with_mirrors(hit: Iterable[str], studio: Studio) -> set[str]:

@@ -10,6 +10,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 from drill.model import Medium, Risks, Studio
+from drill.odds.blows import places_struck
 
 LEVELS = ("low", "middle", "high")
 SPREAD = 3.0  # assumed; the published annual replacement rates of disks lie that far apart: under 1 % to 13 %
@@ -87,8 +88,8 @@ def without(of: Rates, event: str) -> Rates:
 def _middle(studio: Studio, risks: Risks) -> dict[str, tuple[float, str]]:
     media = studio.media.values()
     found = {f"medium:{m.id}": _fails(m) for m in media}
-    for medium in media:
-        found[f"place:{medium.place}"] = _own(risks.theft, THEFT) if medium.carried else _own(risks.fire, FIRE)
+    for place, carried in places_struck(studio).items():
+        found[f"place:{place}"] = _own(risks.theft, THEFT) if carried else _own(risks.fire, FIRE)
     found |= {f"account:{m.account}": _own(risks.lockout, LOCKOUT) for m in media if m.account}
     found |= {f"deleted:{m.id}": _own(risks.deletion, DELETION) for m in media if m.attached}
     if any(m.attached for m in media):
