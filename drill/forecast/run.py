@@ -130,7 +130,10 @@ def _chances(days: Sequence[Days], studio: Studio, scheme: Scheme, by_level: Map
     for one in days:
         if one.lack != "one_failure":
             continue
-        for day, which, years in ((one.worst, "worst day", (1, 10)), (one.best, "best day", (1,))):
+        asked = [(one.worst, "worst day", (1, 10)), (one.best, "best day", (1,))]
+        if one.worst == one.best:  # all days are alike
+            asked = [(one.worst, "any day", (1, 10))]
+        for day, which, years in asked:
             lived = life(studio, day, away=one.away, until=horizon(scheme, day, years[-1]))
             marks = {number: horizon(scheme, day, number) for number in years}
             found += chances(which, lived, studio, by_level, marks=marks)
@@ -142,6 +145,8 @@ def _weights(told: LifeThen, one: Life, held: Sequence[Span], studio: Studio, mi
     worst_at = told.stages[told.worst].begins
     riskiest = next(number for number, span in enumerate(held) if rfc3339(span.begins) >= worst_at)
     stages = {len(held) - 1: "once all is done", riskiest: "at the worst moment"}
+    if len(stages) == 1:
+        stages = {riskiest: "once all is done, which is the worst moment too"}
     return tuple(
         weights(words, one, held[: number + 1], studio, per_year=middle.per_year) for number, words in stages.items()
     )

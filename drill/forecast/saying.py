@@ -52,7 +52,7 @@ def _in_danger(day: Days, life: LifeThen) -> str:
     made = f"a shoot made {'away' if life.away else 'at home'}"
     if not day.worst_s:
         return f"No single failure of {_FAILURES} takes {made} at any moment of its first year."
-    way = f"at its worst any of: {life.worst_words}"
+    way = f"at its worst{' any of' if ';' in life.worst_words else ''}: {life.worst_words}"
     if day.best_s >= _YEAR_S - _DAY_S:
         return f"One failure alone takes {made}, at every moment of its first year ({way})."
     lasts = days_words(day.worst_s)

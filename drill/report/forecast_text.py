@@ -5,7 +5,7 @@ Flows in: the record of a forecast. Flows out: text. Must not know: calendars, e
 
 from collections.abc import Callable, Sequence
 
-from drill.forecastrecord import First, Forecast, Level, LifeThen, Stage
+from drill.forecastrecord import Exposure, First, Forecast, Level, LifeThen, Stage
 from drill.report.forecast_odds_text import odds_text
 from drill.report.forecast_scenarios_text import scenarios_over_time
 from drill.report.forecast_words import say_moment, span_words, where
@@ -14,6 +14,11 @@ from drill.report.words import listed, paragraph, safe, table
 ROOM_FOR_KINDS = 96  # columns; on a narrower terminal the kinds of media are in the record and the picture only
 MOST_WAYS = 3  # ways to lose a shoot that are written out for a stage; the record has more
 
+COLUMNS = (
+    "Checked: copies that were read and compared with the promise. Survives: how many failures of a medium, a place or "
+    "an account it survives, whichever they are. Alone: how many single events, mistakes and rot among them, would "
+    "lose it (!)."
+)
 NOT_PROVED = (
     "What this does not prove: it is reckoned from the plan in the studio file, not from your copies. No byte was "
     "read. It is right only as far as the steps are really done and the rates are about right; what is on the copies "
@@ -24,8 +29,8 @@ NOT_PROVED = (
 def forecast_text(found: Forecast, *, width: int = 80) -> str:
     """Return the whole report."""
     parts = [_head(found, width)]
-    for life in found.lives:
-        parts += [_stages(life, width), _ways(life, width)]
+    parts += [_stages(life, width) for life in found.lives]
+    parts += [paragraph(COLUMNS, width), *(_ways(life, width) for life in found.lives)]
     parts += [_firsts(found.lives, width), _targets(found.lives, width)]
     parts += [_exposures(found.lives, width), _days(found, width)]
     parts += [scenarios_over_time(found, width=width), odds_text(found, width=width), _levels(found, width)]
@@ -49,12 +54,7 @@ def _stages(life: LifeThen, width: int) -> str:
     title = f"The first year of a shoot made {where(life)} on {life.day}, counted from its first picture"
     headers = ["From", "For", *(head for head, _ in columns)]
     body = table(headers, rows, width, right=range(4, len(headers)), firm=(0, 1))
-    said = (
-        "Checked: copies that were read and compared with the promise. Survives: how many failures of a medium, a "
-        "place or an account it survives, whichever they are. Alone: how many single events, mistakes and rot among "
-        "them, would lose it (!)."
-    )
-    return f"{paragraph(title, width)}\n{body}\n{paragraph(said, width)}"
+    return f"{paragraph(title, width)}\n{body}"
 
 
 def _lasts(stage: Stage, life: LifeThen) -> str:
@@ -129,17 +129,21 @@ def _targets(lives: Sequence[LifeThen], width: int) -> str:
 
 
 def _exposures(lives: Sequence[LifeThen], width: int) -> str:
-    rows = []
-    for number, first in enumerate(lives[0].exposures if lives else ()):
-        row = [first.what]
-        for life in lives:
-            one = life.exposures[number]
-            row += [span_words(one.total_s) if one.total_s else "-", span_words(one.longest_s) if one.total_s else "-"]
-        rows.append(row)
+    rows = [
+        [first.what, *(_lack(life.exposures[number]) for life in lives)]
+        for number, first in enumerate(lives[0].exposures if lives else ())
+    ]
     if not rows:
         return ""
-    headers = ["In its first year", *(f"{head} ({where(life)})" for life in lives for head in ("in all", "longest"))]
+    headers = ["In its first year", *(f"A shoot {where(life)}" for life in lives)]
     return f"For how long\n{table(headers, rows, width)}"
+
+
+def _lack(one: Exposure) -> str:
+    if not one.total_s:
+        return "-"
+    in_all, longest = span_words(one.total_s), span_words(one.longest_s)
+    return in_all if in_all == longest else f"{in_all}, at most {longest} on end"
 
 
 def _days(found: Forecast, width: int) -> str:
@@ -176,10 +180,13 @@ def _levels(found: Forecast, width: int) -> str:
 
 
 def _ladder(levels: Sequence[Level]) -> list[str]:
+    """Return what is met of a set of levels, and what is not: of steps that build on each other the next one alone."""
     met = [level for level in levels if level.met]
-    missed = next((level for level in levels if not level.met), None)
-    since = f", from {span_words(met[-1].after_s)} on" if met and met[-1].after_s else ""
-    if missed is None:
-        return [f"{met[-1].row}{since}", "-"]
-    can = "cannot be told: " if missed.met is None else ""
-    return [f"{met[-1].row}{since}" if met else "none", f"{missed.row}: {can}{missed.why}"]
+    missed = [level for level in levels if not level.met]
+    if levels[0].row.startswith("level"):
+        met, missed = met[-1:], missed[:1]
+    elif len(levels) > 1:  # the last row asks for all the others at once
+        met, missed = (met[-1:], []) if levels[-1].met else (met, missed[:-1] or missed)
+    since = [f"{level.row}, from {span_words(level.after_s)} on" if level.after_s else level.row for level in met]
+    can = [f"{level.row}: {'cannot be told: ' if level.met is None else ''}{level.why}" for level in missed]
+    return ["; ".join(since) or "none", "; ".join(can) or "-"]
