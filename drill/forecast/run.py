@@ -124,16 +124,18 @@ def _not_about(lives: Sequence[LifeThen]) -> tuple[str, ...]:
 
 
 def _chances(days: Sequence[Days], studio: Studio, scheme: Scheme, by_level: Mapping[str, Rates]) -> tuple[Chance, ...]:
-    """Return the odds of the shoots of the worst and the best day by how long one failure takes them: of the worst ones
-    over ten years too, which takes most of the time of a forecast."""
+    """Return the odds of the shoots of the worst and the best day by how long one failure takes them.
+
+    Ten years take most of the time of a forecast, and once all is done it is the same wherever a shoot was made: they
+    are reckoned for the first worst day alone.
+    """
     found: list[Chance] = []
     for one in days:
         if one.lack != "one_failure":
             continue
-        asked = [(one.worst, "worst day", (1, 10)), (one.best, "best day", (1,))]
-        if one.worst == one.best:  # all days are alike
-            asked = [(one.worst, "any day", (1, 10))]
-        for day, which, years in asked:
+        asked = {one.worst: "worst day", one.best: "best day"} if one.worst != one.best else {one.worst: "any day"}
+        for day, which in asked.items():
+            years = (1,) if found else (1, 10)
             lived = life(studio, day, away=one.away, until=horizon(scheme, day, years[-1]))
             marks = {number: horizon(scheme, day, number) for number in years}
             found += chances(which, lived, studio, by_level, marks=marks)
