@@ -7,9 +7,11 @@ encrypted, through py7zr's decoders (measured: half as fast, as each block is co
 
 import lzma
 import zlib
+from collections import deque
 from collections.abc import Callable, Iterator
+from concurrent.futures import Future, ThreadPoolExecutor
 from functools import lru_cache
-from typing import Any
+from typing import Any, Self
 
 import py7zr.compressor
 from py7zr.exceptions import PasswordRequired, UnsupportedCompressionMethodError
@@ -53,6 +55,9 @@ _STAGES = py7zr.compressor.algorithm_class_map
 _STAGES[py7zr.FILTER_BROTLI] = (py7zr.compressor.BrotliCompressor, _Brotli)
 _STAGES[py7zr.FILTER_ZSTD] = (py7zr.compressor.ZstdCompressor, _Zstd)
 
+_LARGE = 1024 * 1024  # from here on another thread pays
+_PIECE = 512 * 1024
+
 Chunk = bytes | memoryview
 _Take = Callable[[int], Chunk]
 
@@ -81,19 +86,22 @@ class Run:
 
     def bytes_of(self, member: Member) -> Iterator[Chunk]:
         """Yield the next member's bytes, never more than its size; raise Differs after them when its CRC differs."""
-        crc, left = 0, member.size
-        try:
-            while left:
-                chunk = self._take(min(left, BLOCK))
-                crc = zlib.crc32(chunk, crc)
-                left -= len(chunk)
-                self.given += len(chunk)
-                yield chunk
-        except Exception as error:
-            self.failure = error
-            raise
-        if member.crc is not None and crc != member.crc:
-            raise Differs
+        is_large = self._stored is not None and member.size >= _LARGE
+        with _CrcBeside() if is_large else _Crc() as crc:
+            left = member.size
+            try:
+                while left:
+                    crc.make_room()
+                    chunk = self._take(min(left, BLOCK if not is_large else _PIECE))
+                    crc.update(chunk)
+                    left -= len(chunk)
+                    self.given += len(chunk)
+                    yield chunk
+            except Exception as error:
+                self.failure = error
+                raise
+            if member.crc is not None and crc.value() != member.crc:
+                raise Differs
 
     def skip(self, member: Member) -> None:
         """Pass over the next member, which nobody wants, whatever its check value says."""
@@ -131,23 +139,73 @@ def why(error: Exception, at: int, *, block: Block, given: int = 1) -> Problem:
     return Problem(Trouble.DAMAGED, f"cannot be unpacked from byte {at} on{doubt if not given else ''}")
 
 
+# --- check values ----------------------------------------------------------------------------------------------------
+
+
+class _Crc:
+    """The CRC of a member's bytes."""
+
+    def __init__(self) -> None:
+        self._value = 0
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        return
+
+    def make_room(self) -> None:
+        """Wait until the piece before the last may be written over."""
+
+    def update(self, chunk: Chunk) -> None:
+        self._value = zlib.crc32(chunk, self._value)
+
+    def value(self) -> int:
+        return self._value
+
+
+class _CrcBeside(_Crc):
+    """The same, computed on another thread while whoever asked for the bytes writes them: each takes as long."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self._pool = ThreadPoolExecutor(1, "check")
+        self._pending: deque[Future[None]] = deque()
+
+    def __exit__(self, *_: object) -> None:
+        self._pool.shutdown()
+
+    def make_room(self) -> None:
+        if len(self._pending) > 1:
+            self._pending.popleft().result()
+
+    def update(self, chunk: Chunk) -> None:
+        self._pending.append(self._pool.submit(super().update, chunk))
+
+    def value(self) -> int:
+        while self._pending:
+            self._pending.popleft().result()
+        return super().value()
+
+
 # --- packed bytes that are the members' own --------------------------------------------------------------------------
 
 
 class _Stored:
-    """A block that is only stored: its bytes are read through one reused buffer."""
+    """A block that is only stored: its bytes are read through two buffers in turn, so that the last piece stays."""
 
     def __init__(self, source: Steady, block: Block) -> None:
         self._source, self._at, self._end = source, block.start, block.start + block.packed
-        self._view = memoryview(bytearray(BLOCK))
+        self._views = deque(memoryview(bytearray(min(block.packed, _PIECE))) for _ in range(2))
 
     def take(self, size: int) -> memoryview:
+        self._views.rotate()
         self._source.seek(self._at)
-        got = self._source.readinto(self._view[: min(size, self._end - self._at)])
+        got = self._source.readinto(self._views[0][: min(size, self._end - self._at)])
         if not got:
             raise BrokenOff("the packed data end too early")
         self._at += got
-        return self._view[:got]
+        return self._views[0][:got]
 
     def skip(self, size: int) -> None:
         self._at = min(self._at + size, self._end)
