@@ -19,28 +19,23 @@ Blow = tuple[tuple[str, str], ...]
 
 
 def blows(studio: Studio, *, away: bool) -> Mapping[str, Blow]:
-    """Return (medium, status it falls to) pairs for each event, media in the order of the studio file."""
+    """Return (medium, status it falls to) pairs for each event that hits any, media in the order of the studio file."""
     media = studio.media.values()
-    found = {f"medium:{m.id}": _to(FAILED, _with_dependants([m.id], studio), studio) for m in media}
-    for place in places_struck(studio):
-        found[f"place:{place}"] = _to(FAILED, _with_dependants(_in_place(place, studio, away=away), studio), studio)
+    hit = {f"medium:{m.id}": (_with_dependants([m.id], studio), FAILED) for m in media}
+    for place in dict.fromkeys([*studio.places, *(m.place for m in media)]):
+        hit[f"place:{place}"] = (_with_dependants(_in_place(place, studio, away=away), studio), FAILED)
     for account in dict.fromkeys(m.account for m in media if m.account):
         behind = [m.id for m in media if m.account == account]
-        found[f"account:{account}"] = _to(FAILED, _with_dependants(behind, studio), studio)
+        hit[f"account:{account}"] = (_with_dependants(behind, studio), FAILED)
     attached = [m.id for m in media if m.attached]
-    for id_ in attached:
-        found[f"deleted:{id_}"] = _to(NOT_THERE, with_mirrors([id_], studio), studio)
-    if attached:
-        found["attack"] = _to(FAILED, with_mirrors(attached, studio), studio)
-    return found | {f"rot:{m.id}": _to(ROTTEN, with_mirrors([m.id], studio), studio) for m in media}
-
-
-def places_struck(studio: Studio) -> dict[str, bool]:
-    """Return the places that a fire or theft may strike, and whether each is carried: where media are, and the home, also
-    where nothing is kept but what is carried."""
-    found = {medium.place: medium.carried for medium in studio.media.values()}
-    home = studio.scheme.home if studio.scheme else None
-    return found if home is None else found | {home: found.get(home, False)}
+    hit |= {f"deleted:{id_}": (with_mirrors([id_], studio), NOT_THERE) for id_ in attached}
+    hit["attack"] = (with_mirrors(attached, studio), FAILED)
+    hit |= {f"rot:{m.id}": (with_mirrors([m.id], studio), ROTTEN) for m in media}
+    return {
+        event: tuple((id_, status) for id_ in studio.media if id_ in reached)
+        for event, (reached, status) in hit.items()
+        if reached
+    }
 
 
 def with_mirrors(hit: Iterable[str], studio: Studio) -> set[str]:
@@ -69,7 +64,3 @@ def _with_dependants(gone: Iterable[str], studio: Studio) -> set[str]:
 def _in_place(place: str, studio: Studio, *, away: bool) -> list[str]:
     is_home = not away and studio.scheme is not None and studio.scheme.home == place
     return [m.id for m in studio.media.values() if m.place == place or (is_home and m.carried)]
-
-
-def _to(status: str, media: set[str], studio: Studio) -> Blow:
-    return tuple((id_, status) for id_ in studio.media if id_ in media)

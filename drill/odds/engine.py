@@ -139,7 +139,7 @@ def _events(studio: Studio, shelf: Shelf, rates: Rates) -> list[_Event]:
     away, home = blows(studio, away=True), blows(studio, away=False)
     per_year: dict[tuple[Blow, Blow], float] = {}
     for event, blow in home.items():
-        alike = shelf.of_blow(away[event]), shelf.of_blow(blow)
+        alike = shelf.of_blow(away.get(event, ())), shelf.of_blow(blow)
         if alike[1] and rates.per_year.get(event, 0.0) > 0:
             per_year[alike] = per_year.get(alike, 0.0) + rates.per_year[event]
     found: list[_Event] = []

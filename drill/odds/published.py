@@ -10,7 +10,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 from drill.model import Medium, Risks, Studio
-from drill.odds.blows import places_struck
+from drill.odds.blows import blows
 
 LEVELS = ("low", "middle", "high")
 SPREAD = 3.0  # assumed; the published annual replacement rates of disks lie that far apart: under 1 % to 13 %
@@ -86,15 +86,24 @@ def without(of: Rates, event: str) -> Rates:
 
 
 def _middle(studio: Studio, risks: Risks) -> dict[str, tuple[float, str]]:
-    media = studio.media.values()
-    found = {f"medium:{m.id}": _fails(m) for m in media}
-    for place, carried in places_struck(studio).items():
-        found[f"place:{place}"] = _own(risks.theft, THEFT) if carried else _own(risks.fire, FIRE)
-    found |= {f"account:{m.account}": _own(risks.lockout, LOCKOUT) for m in media if m.account}
-    found |= {f"deleted:{m.id}": _own(risks.deletion, DELETION) for m in media if m.attached}
-    if any(m.attached for m in media):
-        found["attack"] = _own(risks.attack, ATTACK)
-    return found | {f"rot:{m.id}": _own(risks.rot, ROT) for m in media}
+    """Return the rate and source of each event that hits something when nobody is away: then most can be hit."""
+    given = {
+        "account": _own(risks.lockout, LOCKOUT),
+        "deleted": _own(risks.deletion, DELETION),
+        "attack": _own(risks.attack, ATTACK),
+        "rot": _own(risks.rot, ROT),
+    }
+    carried = {m.place for m in studio.media.values() if m.carried}
+    found: dict[str, tuple[float, str]] = {}
+    for event in blows(studio, away=False):
+        what, _, name = event.partition(":")
+        if what == "medium":
+            found[event] = _fails(studio.media[name])
+        elif what == "place":
+            found[event] = _own(risks.theft, THEFT) if name in carried else _own(risks.fire, FIRE)
+        else:
+            found[event] = given[what]
+    return found
 
 
 def _fails(medium: Medium) -> tuple[float, str]:
