@@ -1,7 +1,7 @@
 """Odds: how likely it is that a shoot is lost by some moment, under a scheme, exactly.
 
-Flows in: the life of a shoot (`timeline`), its studio, rates per year. Flows out: probabilities. Must not know: reports,
-advice. No time step and no chance: the distribution over what each medium is like goes from moment to moment.
+Flows in: the life of a shoot (`timeline`), its studio, rates per year. Flows out: probabilities. Must not know:
+reports, advice. No time step and no chance: the distribution over what each medium is like goes from moment to moment.
 """
 
 from drill.odds.blows import blows

@@ -1,13 +1,13 @@
 """Blows: what each event does to which media.
 
-Flows in: a studio, whether the shoot is away. Flows out: for each event the media it hits, and the status these fall to.
-Must not know: how likely an event is, what is on a medium.
+Flows in: a studio, whether the shoot is away. Flows out: for each event the media it hits, and the status these fall
+to. Must not know: how likely an event is, what is on a medium.
 
 - `medium:m`, `place:p`, `account:a`: gone and known (F), with all that needs them. A place that is home takes what is
   carried too, while nobody is away.
-- `deleted:m`: not there any more (N), on what mirrors m too. `attack`: all that is attached, and its mirrors, is gone (F).
-  `rot:m`: bytes changed and nobody knows (R), on its mirrors too. Mirrors of mirrors alike; a mirror that keeps versions
-  is not reached, nor what mirrors that one.
+- `deleted:m`: not there any more (N), on what mirrors m too. `attack`: all that is attached, and its mirrors, is gone
+  (F). `rot:m`: bytes changed and nobody knows (R), on its mirrors too. Mirrors of mirrors alike; a mirror that keeps
+  versions is not reached, nor what mirrors that one.
 """
 
 from collections.abc import Iterable, Mapping

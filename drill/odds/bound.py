@@ -5,10 +5,10 @@ truth. Must not know: the distribution. It decides which states are too unlikely
 
 To be lost at some moment, every medium that is good now has to be bad then. One that no step may still erase, and that
 the plan has all along, is bad only by an event that hits it: since now, or, where the event leaves it failed (F), since
-the last replacement, as what failed before is good again by then. So the time left is cut into windows, and P(lost) is at
-most the sum over the windows of P(every such medium is hit): by an event since now, or for those that are mended in the
-window or one replacement before it. For a set of media with a first one m that is at most the sum over the events that
-hit m of q × (the same for what this event leaves), as events are independent.
+the last replacement, as what failed before is good again by then. So the time left is cut into windows, and P(lost)
+is at most the sum over the windows of P(every such medium is hit): by an event since now, or for those that are
+mended in the window or one replacement before it. For a set of media with a first one m that is at most the sum over
+the events that hit m of q × (the same for what this event leaves), as events are independent.
 """
 
 from collections.abc import Sequence

@@ -1,12 +1,12 @@
 """The exact engine: a distribution over the states of all media, taken from stop to stop.
 
-Flows in: a life, its studio, rates, the moments that are asked about. Flows out: the probability that the shoot is lost by
-each of them. Must not know: words, advice.
+Flows in: a life, its studio, rates, the moments that are asked about. Flows out: the probability that the shoot is
+lost by each of them. Must not know: words, advice.
 
 - Within a stretch each event has happened with q = 1 - exp(-rate × years), a year 365.25 days. Statuses only get worse
   there, so it does not matter how often, or in which order.
-- The shoot is lost once no medium is good, at the end of a stretch or by a step, and stays so. What is asked for a moment
-  counts what is done at that very moment too.
+- The shoot is lost once no medium is good, at the end of a stretch or by a step, and stays so. What is asked for a
+  moment counts what is done at that very moment too.
 - States that hardly matter are left out: those whose probability × a bound on what can still come of them (`bound`)
   is least. What was left out is summed: the truth lies between `lost` and `lost + left_out`, but for rounding. It stays
   under 1e-12, or a millionth of the loss where that is more. Only where very much can happen (some 20 different events

@@ -1,8 +1,9 @@
 """Probabilities of states, and how they move from state to state.
 
 Flows in: changes (state → state), how likely each is. Flows out: the probability of each state. Must not know: times,
-events, steps. Each state has a slot; which slots a change moves between is worked out once, so that moving is arithmetic
-on a list. What is too small to matter is left out, and summed; it never is more than was allowed.
+events, steps. Each state has a slot; which slots a change moves between is worked out once, so that moving is
+arithmetic on a list. What is too small to matter is left out, and summed: no more than is allowed, or as much as leaves
+no more states than there may be.
 """
 
 from collections.abc import Iterator, Mapping
@@ -34,7 +35,8 @@ class _Moves:
 
 
 class Masses:
-    """A distribution over states. `bound` gives for a state what it can matter at most; it may be set anew at any time."""
+    """A distribution over states. `bound` gives for a state what it can matter at most; it may be set anew at any
+    time."""
 
     def __init__(self, start: int, bound: Mapping[int, float]) -> None:
         self.bound = bound
@@ -92,8 +94,8 @@ class Masses:
         moves.open = still
 
     def _next_stint(self) -> float:
-        """Never leave out more than the room: half of the rest each time, in smaller parts. Beyond that what the last cut
-        left out, and less, is still left out."""
+        """Never leave out more than the room: half of the rest each time, in smaller parts. Beyond that what the last
+        cut left out, and less, is still left out."""
         self._room /= 2
         self._stint = max(self._stint, self.left_out) + self._room / 2
         self._least = max(self._least / _FINER, self._cut / _FINER)

@@ -2,8 +2,8 @@
 
 Flows in: a studio. Flows out: a rate and its source for each event that can happen there. Must not know: what an event
 does. The studio's own figures (`fails_per_year`, `[risks]`) come first. Of the rest few are published, and none for a
-photographer's things: what a source says is told apart from what is assumed. Low and high are the middle ÷ and × `spread`,
-of all rates alike: nobody's rate is known better than that.
+photographer's things: what a source says is told apart from what is assumed. Low and high are the middle ÷ and ×
+`spread`, of all rates alike: nobody's rate is known better than that.
 """
 
 from collections.abc import Mapping
@@ -18,13 +18,13 @@ _OWN = "the studio file"
 _ASSUMED = "assumed, no source"
 _DISKS = "disks in use: 2-4 % replaced a year is common, up to 13 % (Schroeder & Gibson, FAST 2007)"
 
-# Per year and medium. Seen: what is quoted of FAST 2007 and of the two newspapers' accounts of the laptop study.
+# Per year and medium. Seen: the pages of FAST 2007, an account of FAST 2016, two of the study of laptops.
 _FAILS: Mapping[str, tuple[float, str]] = {
     "hard-disk": (0.03, _DISKS),
     "network-storage": (0.03, f"assumed as one disk; {_DISKS}"),
     "ssd": (
         0.015,
-        "assumed half a disk's: flash drives are replaced less often than disks (Schroeder, Lagisetty & Merchant, FAST 2016)",
+        "assumed half a disk's: flash drives are replaced less often (Schroeder, Lagisetty & Merchant, FAST 2016)",
     ),
     "computer": (
         0.05,
@@ -39,10 +39,11 @@ _FAILS: Mapping[str, tuple[float, str]] = {
 }
 
 THEFT = (0.05, _ASSUMED)
-# 1/310 = 0.0032 of fire; burglary 0.0276 × 34 % that take a device = 0.0094, of which a fifth assumed to take it all.
+# Seen: 1/310 = 0.0032 of fire (an account of the report); burglary 0.0276 a year, 34 % of them take a device (Bureau of
+# Justice Statistics, Household Burglary 1994-2011) = 0.0094, of which a fifth is assumed to take all that is there.
 FIRE = (
     0.005,
-    "one home in 310 burns in a year (NFPA, Home Structure Fires, 2005-2009); the rest, burglary that takes all, is assumed",
+    "one home in 310 has a fire in a year (NFPA, Home Structure Fires, 2005-2009); the rest, for burglary, is assumed",
 )
 LOCKOUT = (0.01, _ASSUMED)
 DELETION = (0.02, _ASSUMED)
@@ -57,7 +58,8 @@ ROT = (
 
 @dataclass(frozen=True, slots=True)
 class Rates:
-    """How often each event happens in a year (mean of a Poisson process), and the source of each figure, by its name."""
+    """How often each event happens in a year (mean of a Poisson process), and the source of each figure, by its
+    name."""
 
     per_year: Mapping[str, float]
     sources: Mapping[str, str]

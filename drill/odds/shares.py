@@ -1,8 +1,8 @@
 """How much of the risk is each event's.
 
-Flows in: a life, its studio, rates, a moment. Flows out: for each event the part of the chance of loss that would not be
-there if it never happened. Must not know: words. What takes two events to lose is counted with both, so the parts add up
-to more than the whole.
+Flows in: a life, its studio, rates, a moment. Flows out: for each event the part of the chance of loss that would not
+be there if it never happened. Must not know: words. What takes two events to lose is counted with both, so the parts
+add up to more than the whole.
 """
 
 from collections.abc import Mapping

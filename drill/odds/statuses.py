@@ -1,9 +1,10 @@
 """Statuses of media packed into one whole number, two bits for each, and the changes of such states.
 
 Flows in: a studio; steps; events. Flows out: changes (state → state), remembered. Must not know: times, probabilities.
-Bits: 0 not there, 1 good, 2 rotten, 3 failed. A state without a good medium is the state 0, lost, whatever else it would
-be, and nothing leads out of it. In every other state some medium is good, so a check or a replacement always has a good
-copy to mend from (the medium that is mended is not good itself): this is why `verify` and `replace` ask nothing more.
+Bits: 0 not there, 1 good, 2 rotten, 3 failed. A state without a good medium is the state 0, lost, whatever else it
+would be, and nothing leads out of it. In every other state some medium is good, so a check or a replacement always
+has a good copy to mend from (the medium that is mended is not good itself): this is why `verify` and `replace` ask
+nothing more.
 """
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
@@ -156,7 +157,8 @@ def _all_mirrors(medium: str, mirrors: Mapping[str, Sequence[str]]) -> set[str]:
 
 
 def fall(blow: Blow, shelf: Shelf) -> Change:
-    """Return what an event does: statuses only get worse, good < rotten < failed < not there, and what is not there stays."""
+    """Return what an event does: statuses only get worse, good < rotten < failed < not there, and what is not there
+    stays."""
     to = {status: shelf.bits(id_ for id_, falls_to in blow if falls_to == status) for status in LETTERS}
     rotten, failed, deleted = to[ROTTEN], to[FAILED], to[NOT_THERE]
 

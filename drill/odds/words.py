@@ -30,5 +30,5 @@ def in_words(p: float, of: str = "shoots") -> str:
 
 def _rounded_down(number: float) -> int:
     """Return a number cut to its first two digits."""
-    unit = 10 ** max(0, floor(log10(number) + 1e-12) - 1)
+    unit: int = 10 ** max(0, floor(log10(number) + 1e-12) - 1)
     return floor(number / unit + 1e-9) * unit

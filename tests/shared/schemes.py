@@ -60,7 +60,8 @@ def studio(media: Sequence[Medium], steps: Sequence[Step], made_on: Sequence[str
 
 
 def usual_studio() -> Studio:
-    """Return a working photographer's: card and tablet in the bag, a computer and two drives at home, a cloud account."""
+    """Return a working photographer's: card and tablet in the bag, a computer and two drives at home, a cloud
+    account."""
     media = [
         medium("card", "card", place="bag", carried=True),
         medium("tablet", "tablet", place="bag", carried=True, attached=True),
