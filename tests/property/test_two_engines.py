@@ -218,7 +218,7 @@ EVERYTHING = Draft(
         {"id": "card", "kind": "card", "place": "bag", "fails_per_year": 2},
         {"id": "desk", "kind": "computer", "place": "house", "fails_per_year": 2},
         {"id": "twin", "kind": "hard-disk", "place": "house", "mirrors": "desk", "fails_per_year": 1},
-        {"id": "vault", "kind": "cloud", "place": "barn", "account": "login", "needs": ["key"], "fails_per_year": 1},
+        {"id": "vault", "kind": "cloud", "place": "barn", "account": "login", "needs": ["key"], "fails_per_year": 4},
         {"id": "key", "kind": "phone", "place": "bag", "attached": False, "fails_per_year": 3},
     ],
     steps=[
@@ -231,12 +231,12 @@ EVERYTHING = Draft(
             "only_when": "home",
             "done": 0.6,
         },
-        {"id": "upload", "do": "copy", "from": "desk", "to": "vault", "every": "week", "done": 0.4},
+        {"id": "upload", "do": "copy", "from": "desk", "to": "vault", "every": "day", "done": 0.3},
         {"id": "format", "do": "erase", "from": "card", "after": "8 days", "only_once_on": ["desk"]},
         {"id": "check", "do": "verify", "to": "desk", "every": "month", "on": 15},
     ],
     scheme={"made_on": ["card"], "zone": "UTC", "home": "house", "away_for": "4 days", "replaced_within": "9 days"},
-    risks={"theft": 2, "fire": 2, "lockout": 3, "deletion": 2, "attack": 2, "rot": 2},
+    risks={"theft": 2, "fire": 3, "lockout": 3, "deletion": 2, "attack": 2, "rot": 2},
 )
 
 
@@ -373,6 +373,41 @@ def test_scenarios_at_every_moment(draft: Draft, drawn: tuple[date, Scenario], a
             elif copies:
                 assert here.outcome == bands.NOT_ABOUT
     assert set(told) == (asked or {None})
+
+
+# --- what was found this way -----------------------------------------------------------------------------------------
+
+
+def plain(*steps: Table, **scheme: Any) -> Draft:
+    """Return two drives in the bag, the camera writing to both, and steps."""
+    media = [{"id": id_, "kind": "ssd", "place": "bag", "fails_per_year": 2} for id_ in ("kiln", "reed")]
+    settled = {"made_on": ["kiln", "reed"], "zone": "UTC"} | scheme
+    return Draft(media=media, steps=list(steps), scheme=settled, risks=dict.fromkeys(RISKS, 0.5))
+
+
+def test_a_fire_takes_the_bag_at_home_where_nothing_else_is() -> None:
+    draft = plain({"id": "copy", "do": "copy", "from": "kiln", "to": "reed"}, home="house")
+    check_rates(draft.load())
+    check_odds(*scenes(draft, DAYS[0], away=True, weeks=3))
+
+
+def test_a_check_finds_nothing_missing_that_a_step_of_the_same_moment_is_yet_to_copy() -> None:
+    draft = plain(
+        {"id": "let-go", "do": "move", "from": "kiln", "to": "reed", "takes": "0 h"},
+        {"id": "check", "do": "verify", "to": "kiln", "after": "1 day", "takes": "0 h"},
+        {"id": "back", "do": "copy", "from": "reed", "to": "kiln", "after": "1 day", "takes": "0 h", "done": 0.1},
+    )
+    check_odds(*scenes(draft, DAYS[0], away=True, weeks=3))
+
+
+def test_bytes_that_were_bad_on_a_drive_take_its_own_copy_though_it_was_checked_before() -> None:
+    draft = plain(
+        {"id": "check", "do": "verify", "to": "kiln", "takes": "0 h"},
+        {"id": "copy", "do": "copy", "from": "kiln", "to": "reed", "after": "1 day", "takes": "0 h"},
+        made_on=["kiln"],
+    )
+    studio = draft.load()
+    check_cut_sets(studio, timeline.life(studio, DAYS[0], away=True, until=moment(DAYS[0], 3)))
 
 
 # --- a scheme that grows ---------------------------------------------------------------------------------------------
