@@ -6,8 +6,11 @@ never.
 """
 
 import json
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from typing import Any
+
+from drill.standingrecord import Standing
+from drill.standingrecord import to_json as standing_json
 
 SCHEMA = "restore-forecast/1"
 MOST_CUT_SETS = 20  # listed of one stage; how many there are is told
@@ -221,7 +224,8 @@ class Rate:
 class Forecast:
     """What a scheme does to a shoot: the timeline of one, the days of a year, the odds, the levels, the advice.
 
-    `verdict` is the first sentence of the report. `advice` and `comparison` are JSON values of their own rooms.
+    `verdict` is the first sentences of the report. Of a studio without a scheme only `standing` is told, how its
+    shoots stand today: `lives` and what follows from them are empty. `standing` is None where nobody asked.
     """
 
     studio: str
@@ -238,11 +242,13 @@ class Forecast:
     assumptions: tuple[str, ...]
     unknown: tuple[str, ...]
     not_applicable: tuple[str, ...] = ()
+    standing: Standing | None = None
 
     @property
     def falls_short(self) -> bool:
-        """Say whether a target is missed once the shoot has settled, or any scenario then takes it."""
-        return any(_falls_short(life) for life in self.lives)
+        """Say whether a target is missed, a scenario takes the settled shoot, or one that is there today falls short."""
+        today = self.standing is not None and self.standing.falls_short
+        return today or any(_falls_short(life) for life in self.lives)
 
 
 def _falls_short(life: LifeThen) -> bool:
@@ -252,7 +258,9 @@ def _falls_short(life: LifeThen) -> bool:
 
 def to_json(found: Forecast) -> dict[str, Any]:
     """Return the forecast as the documented JSON value."""
-    return {"schema": SCHEMA, "falls_short": found.falls_short, **asdict(found)}
+    standing = None if found.standing is None else standing_json(found.standing)
+    plain = asdict(replace(found, standing=None))
+    return {"schema": SCHEMA, "falls_short": found.falls_short, **plain, "standing": standing}
 
 
 def dump(found: Forecast) -> str:

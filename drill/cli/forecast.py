@@ -1,28 +1,34 @@
 """`drill forecast`: what the backup scheme does to a shoot, from its first picture on, before anybody trusts it."""
 
 import argparse
+from dataclasses import replace
 from datetime import date, timedelta
 from pathlib import Path
 
 from drill import clock
 from drill.cli.record import deliver
 from drill.cli.terminal import FALLS_SHORT, OK, Commands, check_file, columns, complain, moment, progress
+from drill.enlist import MANIFESTS
 from drill.errors import Mistake, Mistakes
-from drill.forecast.run import Options, forecast
+from drill.forecast.run import Options, forecast, unplanned
 from drill.forecastrecord import dump
-from drill.guard import guard_outputs
+from drill.guard import falls_in, guard_outputs
+from drill.insurance import headers_folder
+from drill.ledger import Ledger, ledger_files
 from drill.model import Scenario, Studio
 from drill.report.files import swap_in_bytes
 from drill.report.forecast_picture import forecast_png, forecast_svg
 from drill.report.forecast_text import forecast_text
 from drill.scenario import check_selectors, load_scenarios, scheme_path, shipped_folder, shipped_schemes
+from drill.standing import standing
 from drill.studio import load_studio
 
 PICTURES = {".svg": forecast_svg, ".png": forecast_png}
 FORECAST_EPILOG = """\
 exit codes: 0 once everything planned is done, every target that is set is met and no scenario takes the shoot;
 1 something falls short; 2 the command, the studio file or a scenario is wrong; 3 it could not be finished.
-No copy is looked at: a forecast is reckoned from the studio file alone.
+No picture is read: a scheme is reckoned from the studio file alone; of the shoots that are there today, copies are
+listed, lists and the ledger are read. Without a scheme in the studio file these are all that is told.
 """
 
 
@@ -36,7 +42,7 @@ def add_forecast(commands: Commands) -> None:
         epilog=FORECAST_EPILOG,
     )
     add = looking.add_argument
-    add("studio", metavar="STUDIO", help="the studio file (TOML), or a shipped scheme by name")
+    add("studio", metavar="STUDIO", help=f"the studio file (TOML), or a shipped scheme: {', '.join(shipped_schemes())}")
     add(
         "--scenario",
         action="append",
@@ -48,6 +54,7 @@ def add_forecast(commands: Commands) -> None:
     where = looking.add_mutually_exclusive_group()
     where.add_argument("--away", action="store_true", help="only a shoot away from home")
     where.add_argument("--home", action="store_true", help="only a shoot at home")
+    add("--no-shoots", action="store_true", help="leave out how the shoots that are there today stand")
     add("--picture", metavar="FILE", help="draw the life of the shoot (.svg or .png)")
     add("--json", metavar="FILE", help="write the record as JSON; - for standard output, without tables")
     add("--now", type=moment, metavar="TIME", help="what counts as now (RFC 3339); default: the clock")
@@ -75,7 +82,10 @@ def _forecast(options: argparse.Namespace) -> int:
         away=(True, False) if options.away is options.home else (bool(options.away),),
         progress=progress,
     )
-    found = forecast(studio, scenarios, settings)
+    found = unplanned(studio, settings) if studio.scheme is None else forecast(studio, scenarios, settings)
+    if studio.shoots and not options.no_shoots:
+        with Ledger.read(studio.ledger) as ledger:
+            found = replace(found, standing=standing(studio, scenarios, now=now, ledger=ledger, progress=progress))
     progress("")
     deliver(forecast_text(found, width=columns()), lambda: dump(found), options)
     if options.picture is not None:
@@ -90,8 +100,8 @@ def _read(options: argparse.Namespace) -> tuple[Studio, tuple[Scenario, ...]]:
     studio: Studio | None = None
     scenarios: tuple[Scenario, ...] = ()
     try:
-        studio = load_studio(scheme_path(options.studio))
-        if studio.scheme is None:
+        studio = load_studio(scheme_path(options.studio), in_columns=True)
+        if studio.scheme is None and (options.no_shoots or options.picture or not studio.shoots):
             mistakes.append(_no_scheme(studio))
     except Mistakes as error:
         mistakes.extend(error.mistakes)
@@ -121,7 +131,11 @@ def _check_outputs(studio: Studio, scenarios: tuple[Scenario, ...], options: arg
         what = "the picture is drawn as .svg or .png"
         raise Mistakes([Mistake("--picture", str(options.picture), what, "name a file that ends so")])
     guard_outputs(studio, outputs, also={f"the scenario {s.name}": Path(s.file) for s in scenarios})
+    kept = (studio.file.parent / MANIFESTS, headers_folder(studio.ledger), *ledger_files(studio.ledger))
     for option, file in outputs.items():
         check_file(file, option=option)
+        if any(falls_in(file, one) for one in kept):
+            what = "is where lists and readings are kept"
+            raise Mistakes([Mistake(option, str(file), what, "name another file")])
     if len(outputs) == 2 and outputs["--json"].absolute() == outputs["--picture"].absolute():
         raise Mistakes([Mistake("--picture", options.picture, "is the file of --json too", "name another file")])

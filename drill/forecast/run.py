@@ -50,6 +50,25 @@ def forecast(studio: Studio, scenarios: Sequence[Scenario], options: Options) ->
         raise
 
 
+def unplanned(studio: Studio, options: Options) -> Forecast:
+    """Return the forecast of a studio without a scheme: there is nothing to tell but how its shoots stand today."""
+    return Forecast(
+        studio=studio.name,
+        started=rfc3339(options.started),
+        now=rfc3339(options.now),
+        day=options.day.isoformat(),
+        verdict="it has no scheme, so what a new shoot goes through cannot be told.",
+        lives=(),
+        days=(),
+        chances=(),
+        weights=(),
+        levels=(),
+        rates=(),
+        assumptions=(),
+        unknown=(),
+    )
+
+
 def _forecast(studio: Studio, scheme: Scheme, scenarios: Sequence[Scenario], options: Options) -> Forecast:
     here = ground(studio)
     options.progress("every day of a year")

@@ -9,6 +9,7 @@ from drill.forecastrecord import Exposure, First, Forecast, Level, LifeThen, Sta
 from drill.report.forecast_odds_text import odds_text
 from drill.report.forecast_scenarios_text import scenarios_over_time
 from drill.report.forecast_words import say_moment, span_words, where
+from drill.report.standing_text import standing_text
 from drill.report.words import listed, paragraph, safe, table
 
 ROOM_FOR_KINDS = 96  # columns; on a narrower terminal the kinds of media are in the record and the picture only
@@ -18,6 +19,10 @@ COLUMNS = (
     "Checked: copies that were read and compared with the promise. Survives: how many failures of a medium, a place or "
     "an account it survives, whichever they are. Alone: how many single events, mistakes and rot among them, would "
     "lose it (!)."
+)
+NO_SCHEME = (
+    "How a shoot would fare from its first picture on cannot be told: the studio file does not say how copies are made "
+    "over time. Add [scheme] and [[steps]] to it. Examples that you can forecast and copy from: drill forecast --help."
 )
 NOT_PROVED = (
     "What this does not prove: it is reckoned from the plan in the studio file, not from your copies. No byte was "
@@ -29,18 +34,28 @@ NOT_PROVED = (
 def forecast_text(found: Forecast, *, width: int = 80) -> str:
     """Return the whole report."""
     parts = [_head(found, width)]
+    if found.lives:
+        parts += _of_scheme(found, width)
+    if found.standing is not None:
+        parts.append(standing_text(found.standing, width=width).rstrip())
+    parts.append(paragraph(NOT_PROVED if found.lives else NO_SCHEME, width))
+    return "\n\n".join(part for part in parts if part) + "\n"
+
+
+def _of_scheme(found: Forecast, width: int) -> list[str]:
+    parts = []
     parts += [_stages(life, width) for life in found.lives]
     parts += [paragraph(COLUMNS, width), *(_ways(life, width) for life in found.lives)]
     parts += [_firsts(found.lives, width), _targets(found.lives, width)]
     parts += [_exposures(found.lives, width), _days(found, width)]
     parts += [scenarios_over_time(found, width=width), odds_text(found, width=width), _levels(found, width)]
     parts += [listed("Reckoned with", found.assumptions, width)]
-    parts += [listed("What this forecast does not know", found.unknown, width), paragraph(NOT_PROVED, width)]
-    return "\n\n".join(part for part in parts if part) + "\n"
+    return [*parts, listed("What this forecast does not know", found.unknown, width)]
 
 
 def _head(found: Forecast, width: int) -> str:
-    text = f"{safe(found.studio)}: {safe(found.verdict)} Now is {found.now}; the shoot shown is of {found.day}."
+    text = f"{safe(found.studio)}: {safe(found.verdict)} Now is {found.now}"
+    text += f"; the shoot shown is of {found.day}." if found.lives else "."
     if found.not_applicable:
         text += f" Not about this studio: {safe(', '.join(found.not_applicable))}."
     return paragraph(text, width)

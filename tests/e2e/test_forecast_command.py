@@ -1,5 +1,6 @@
 """`drill forecast` as a user starts it: what it says and writes, mistakes, and that no copy is looked at."""
 
+import hashlib
 import json
 import xml.etree.ElementTree as ET
 from pathlib import Path
@@ -69,8 +70,25 @@ def home(tmp_path: Path) -> Path:
     return tmp_path
 
 
+SHOOT = """
+[[shoots]]
+id = "reed"
+date = 2026-11-20
+manifest = "reed.sha256"
+"""
+
+
 def lay_out(folder: Path, *, targets: str = "", scheme: str = SCHEME) -> None:
     (folder / "studio.toml").write_text(STUDIO.format(targets=targets, scheme=scheme), encoding="utf-8")
+
+
+def promise(folder: Path, *, scheme: str = SCHEME) -> None:
+    """Promise two pictures: one is in the archive by its name, one nowhere."""
+    lines = [f"{hashlib.sha256(name.encode()).hexdigest()}  reed/{name}" for name in ("R0001.DNG", "R0002.DNG")]
+    (folder / "reed.sha256").write_text("\n".join(lines) + "\n", encoding="utf-8")
+    lay_out(folder, scheme=scheme + SHOOT)
+    text = (folder / "studio.toml").read_text(encoding="utf-8").replace("shoots = []", "")
+    (folder / "studio.toml").write_text(text, encoding="utf-8")
 
 
 def ask(home: Path, *arguments: str | Path) -> Outcome:
@@ -167,6 +185,23 @@ def test_without_a_scheme_it_says_what_to_add_and_where_examples_are(home: Path)
     assert "studio.toml: scheme" in outcome.err and "[[steps]]" in outcome.err and "card-and-tablet" in outcome.err
 
 
+@pytest.mark.parametrize("scheme", [SCHEME, ""])
+def test_the_shoots_of_today_are_told_too_and_alone_without_a_scheme(scheme: str, home: Path) -> None:
+    promise(home, scheme=scheme)
+    before = census(home)
+    outcome = ask(home)
+    said = " ".join(outcome.out.split())
+    assert outcome.code == 1 and "The shoots that are there today" in said and "1 has files that no copy" in said
+    assert ("The first year of a shoot" in said) == bool(scheme) and ("Add [scheme]" in said) == (not scheme)
+    record = ask(home, "--json", "-").record
+    assert record["standing"]["shoots"][0]["on_no_copy"] == 1 and bool(record["lives"]) == bool(scheme)
+    without = ask(home, "--no-shoots")
+    assert without.code == (0 if scheme else 2) and "The shoots that are there" not in without.out, without.said
+    assert ask(home, "--picture", "life.svg").code == (1 if scheme else 2)
+    (home / "life.svg").unlink(missing_ok=True)
+    assert census(home) == before | {str(home): census(home)[str(home)]}  # but for the time of the folder
+
+
 @pytest.mark.parametrize(
     ("arguments", "words"),
     [
@@ -175,6 +210,7 @@ def test_without_a_scheme_it_says_what_to_add_and_where_examples_are(home: Path)
         (("--picture", "out.jpeg"), ".svg or .png"),
         (("--picture", "nowhere/out.svg"), "its folder is not there"),
         (("--picture", "studio.toml.svg", "--json", "studio.toml"), "falls inside the studio file"),
+        (("--json", "ledger.sqlite"), "where lists and readings are kept"),
         (("--picture", "one.svg", "--json", "one.svg"), "is the file of --json too"),
         (("--scenario", "no-such"), "no scenario of that name"),
         (("--day", "2027-02-29"), "is no day"),
