@@ -1,0 +1,114 @@
+"""The advice as text: what would help most, each in a few plain sentences; what was tried and hardly helps.
+
+Flows in: the record of the advice. Flows out: text. Must not know: engines, schemes, terminals (the width is given).
+"""
+
+from drill.advicerecord import Advice, Tried
+from drill.report.forecast_odds_text import say_share
+from drill.report.forecast_words import span_words
+from drill.report.words import listed, paragraph, safe, table
+
+MOST_TOLD = 3
+MOST_IN_TABLE = 12
+_BARELY_S = 3600.0
+
+
+def advice_text(advice: Advice, *, width: int = 80) -> str:
+    """Return the whole advice."""
+    shoot = f"a shoot made {'away' if advice.away else 'at home'} on {advice.day}"
+    if not advice.helps and not advice.hardly:
+        return ""
+    if not advice.helps:
+        head = f"No single change that was tried helps {shoot} by much."
+        return "\n\n".join(("What would help", paragraph(head, width), _hardly(advice, width)))
+    told = [_told(one, advice, number, width) for number, one in enumerate(advice.helps[:MOST_TOLD], 1)]
+    parts = [
+        f"What would help most\n{paragraph(safe(_head(advice, shoot)), width)}",
+        *told,
+        _others(advice, width),
+        _hardly(advice, width),
+    ]
+    return "\n\n".join(part for part in parts if part)
+
+
+def _head(advice: Advice, shoot: str) -> str:
+    most = advice.most
+    by = f"Most of the risk, {_share(most)}, is removed by this: {most.what} " if most else ""
+    return f"{by}Each change was tried alone, for {shoot}. {_order(advice)}"
+
+
+def _share(one: Tried) -> str:
+    """Write the share of the risk that a change removes; never as all of it."""
+    return f"{min(99, int(one.removes * 100))} %"
+
+
+def _order(advice: Advice) -> str:
+    if not advice.priced:
+        return (
+            "The order is by the risk that each removes: the studio file has no [costs], and what they cost you is "
+            "yours to weigh."
+        )
+    said = "What removes a tenth of the risk or more comes first, the most for its cost before the others. "
+    if advice.hour:
+        shoots = f"{advice.shoots_a_year} shoots a year" + ("" if advice.counted else " (assumed)")
+        said += f"An hour of yours counts {_money(advice.hour, advice)}, with {shoots}. "
+    return said + "Prices are those of the studio file."
+
+
+def _told(one: Tried, advice: Advice, number: int, width: int) -> str:
+    said = f"{one.what} A loss within a year: {one.words_before} before, {one.words_after} after"
+    if one.ten_before is not None and one.ten_after is not None:
+        said += f" (in ten years {say_share(one.ten_before)} before, {say_share(one.ten_after)} after)"
+    said += f". {_cost(one, advice)}"
+    for saved_s, what in ((one.one_copy_s, "on one copy alone"), (one.onsite_s, "with nothing off-site")):
+        if abs(saved_s) >= _BARELY_S:
+            more_or_less = "less" if saved_s > 0 else "more"
+            said += f" It stands {span_words(abs(saved_s))} {more_or_less} {what} in its first year."
+    return paragraph(safe(said), width, first=f"{number}. ", rest="   ")
+
+
+def _cost(one: Tried, advice: Advice) -> str:
+    if one.money is None:
+        price = "something that has no price in [costs]" if advice.priced else "a thing to buy or rent"
+        return f"It takes {price}{_minutes(one, ', and ')}."
+    if one.money:
+        return f"It costs about {_money(one.money, advice)} a year{_minutes(one, ', and ')}."
+    return f"It costs {_minutes(one, '') or 'nothing that the studio file puts a price on'}."
+
+
+def _minutes(one: Tried, before: str) -> str:
+    minutes = round(one.minutes)
+    if not minutes:
+        return ""
+    unit = "minute" if abs(minutes) == 1 else "minutes"
+    return f"{before}{abs(minutes)} {unit} a year {'less ' if minutes < 0 else ''}of your time"
+
+
+def _money(money: float, advice: Advice) -> str:
+    return f"{money:,.0f} {advice.currency}".strip()
+
+
+def _others(advice: Advice, width: int) -> str:
+    rows = [
+        [
+            one.what,
+            _share(one),
+            "no price" if one.money is None else _money(one.money, advice) if one.money else "-",
+            f"{one.minutes:.0f}" if round(one.minutes) else "-",
+        ]
+        for one in advice.helps[MOST_TOLD : MOST_TOLD + MOST_IN_TABLE]
+    ]
+    if not rows:
+        return ""
+    headers = ["Also tried", "Risk removed", "Money a year", "Minutes a year"]
+    return table(headers, rows, width, right=(1, 2, 3))
+
+
+def _hardly(advice: Advice, width: int) -> str:
+    worse = [one for one in advice.hardly if one.removes <= -0.02]
+    rest = [one for one in advice.hardly if one.removes > -0.02]
+    parts = [
+        listed("Would make it worse", [f"{one.what} (risk {one.removes * -1:+.0%})" for one in worse], width),
+        listed("Tried, and removes next to nothing here", [one.what for one in rest], width),
+    ]
+    return "\n\n".join(part for part in parts if part)

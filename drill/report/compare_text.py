@@ -1,0 +1,68 @@
+"""Two schemes side by side, as text: a sentence, what gets better, what gets worse, what stays the same.
+
+Flows in: the record of a comparison. Flows out: text. Must not know: engines, schemes, terminals (the width is given).
+"""
+
+from collections import Counter
+from collections.abc import Sequence
+
+from drill.advicerecord import Compared, Comparison
+from drill.report.forecast_odds_text import say_share
+from drill.report.forecast_words import say_moment, span_words
+from drill.report.words import paragraph, safe, table
+
+_TITLES = (("worse", "What gets worse"), ("better", "What gets better"), ("not both", "What only one of them tells"))
+NOT_PROVED = (
+    "A comparison is of two plans, at the same rates, and each is right only as far as its steps are really done. "
+    "Better on most measures is not better for you: see what gets worse first."
+)
+
+
+def compare_text(comparison: Comparison, *, width: int = 80) -> str:
+    """Return the whole comparison."""
+    parts = [paragraph(safe(answer(comparison)), width)]
+    parts += [_table(title, comparison.of(change), comparison, width) for change, title in _TITLES]
+    parts += [_same(comparison, width), paragraph(NOT_PROVED, width)]
+    return "\n\n".join(part for part in parts if part) + "\n"
+
+
+def answer(comparison: Comparison) -> str:
+    """Return in a sentence what the other scheme changes."""
+    better, worse = len(comparison.of("better")), len(comparison.of("worse"))
+    all_ = len(comparison.rows) - len(comparison.of("not both"))
+    head = f"{comparison.other} beside {comparison.one}:"
+    if not better and not worse:
+        return f"{head} the same on all {all_} measures."
+    stay = all_ - better - worse
+    return f"{head} of {all_} measures {better or 'none'} get better, {worse or 'none'} worse, {stay} stay."
+
+
+def _table(title: str, rows: Sequence[Compared], comparison: Comparison, width: int) -> str:
+    if not rows:
+        return ""
+    cells = [[row.group, row.what, _say(row, row.one), _say(row, row.other)] for row in rows]
+    headers = ["About", "What", comparison.one, comparison.other]
+    return f"{title}\n{table([safe(head) for head in headers], cells, width, right=(2, 3))}"
+
+
+def _same(comparison: Comparison, width: int) -> str:
+    rows = comparison.of("same")
+    if not rows:
+        return ""
+    groups = Counter(row.group for row in rows)
+    said = ", ".join(f"{group} ({number})" for group, number in groups.items())
+    return paragraph(safe(f"What stays the same: {said}. The JSON names them all."), width)
+
+
+def _say(row: Compared, value: float | None) -> str:
+    if value is None:
+        return "never" if row.unit == "moment" else "cannot be told" if row.unit == "met" else "-"
+    if row.unit == "chance":
+        return say_share(value)
+    if row.unit == "met":
+        return "met" if value else "not met"
+    if row.unit == "failures":
+        return "lost already" if value < 0 else f"{value:.0f}"
+    if row.unit == "moment":
+        return "at once" if value <= 0 else say_moment(value)
+    return span_words(value) if value else "-"
