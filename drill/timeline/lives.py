@@ -12,7 +12,7 @@ forgotten, or changes anything. The rules:
 - What a step does holds from its end (`at`): a copy is none before it is whole.
 """
 
-from bisect import bisect_left
+from bisect import bisect_left, bisect_right
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
@@ -113,9 +113,10 @@ class _Walk:
             return found
         # A local year may begin a day before or after that of UTC.
         for year in range(start.year - 1, self._until.year + 2):
-            found += _of_year(step, self._takes[step.id], year, self._zone)
-        found = found[bisect_left(found, start, key=attrgetter("due")) :]
-        return [i for i in found if i.at <= self._until and self._fits(step, i.due)]
+            of_year = _of_year(step, self._takes[step.id], year, self._zone)
+            first = bisect_left(of_year, start, key=attrgetter("due"))
+            found += of_year[first : bisect_right(of_year, self._until, key=attrgetter("at"))]
+        return found if step.only_when is None else [i for i in found if self._fits(step, i.due)]
 
     def _once(self, step: Step, starts: Iterable[datetime]) -> Sequence[Instant]:
         takes = timedelta(seconds=self._takes[step.id])
