@@ -400,10 +400,11 @@ def test_a_check_finds_nothing_missing_that_a_step_of_the_same_moment_is_yet_to_
     check_odds(*scenes(draft, DAYS[0], away=True, weeks=3))
 
 
-def test_bytes_that_were_bad_on_a_drive_take_its_own_copy_though_it_was_checked_before() -> None:
+def test_bytes_that_were_bad_on_a_drive_take_its_own_copy_unless_it_was_checked_afterwards() -> None:
     draft = plain(
         {"id": "check", "do": "verify", "to": "kiln", "takes": "0 h"},
         {"id": "copy", "do": "copy", "from": "kiln", "to": "reed", "after": "1 day", "takes": "0 h"},
+        {"id": "again", "do": "verify", "to": "kiln", "after": "3 days", "takes": "0 h"},
         made_on=["kiln"],
     )
     studio = draft.load()

@@ -12,16 +12,18 @@ from .planned import Copy
 def taken_by(studio: Studio, copies: Sequence[Copy], event: str, *, away: bool) -> frozenset[str]:
     """Return the media whose copies an event takes: "bad-source:x", or one of those that go on all the time.
 
-    Bytes that were bad on a medium when they were copied on take its own copy, verified or not, and every one that
-    came through it and was not verified since.
+    Bytes that were bad on a medium when they were copied on take every copy that came through it and was not verified
+    since, and its own, unless that was verified after the last of them was made: found right, or put right.
     """
     what, _, name = event.partition(":")
     if what != "bad-source":
         hit, _ = hit_by(studio, event, away=away)
         return frozenset(copy.medium for copy in copies if copy.medium in hit)
-    unproven = [copy for copy in copies if copy.verified is None or copy.verified < copy.since]
-    through = {copy.medium for copy in unproven if name in copy.made_from}
-    return frozenset(copy.medium for copy in copies if copy.medium in through | {name})
+    through = [copy for copy in copies if name in copy.made_from]
+    taken = {copy.medium for copy in through if copy.verified is None}
+    last = max(copy.since for copy in through)
+    own = {copy.medium for copy in copies if copy.medium == name and (copy.verified is None or copy.verified < last)}
+    return frozenset(taken | own)
 
 
 def cut_sets(studio: Studio, copies: Sequence[Copy], *, away: bool) -> set[frozenset[str]]:
