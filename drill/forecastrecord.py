@@ -160,7 +160,8 @@ class Day:
 
 @dataclass(frozen=True, slots=True)
 class Chance:
-    """The chance that a shoot is lost within `years` at low, middle and high rates; in words; what was left out."""
+    """The chance that a shoot is lost within `years` at low, middle and high rates; in words. `left_out` of it at
+    most is for what was too unlikely to follow to its end."""
 
     which: str
     day: str
@@ -246,7 +247,7 @@ class Forecast:
 
     @property
     def falls_short(self) -> bool:
-        """Say whether a target is missed, a scenario takes the settled shoot, or one that is there today falls short."""
+        """Say whether a target is missed, a scenario takes the settled shoot, or one of today falls short."""
         today = self.standing is not None and self.standing.falls_short
         return today or any(_falls_short(life) for life in self.lives)
 

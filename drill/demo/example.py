@@ -9,6 +9,7 @@ from datetime import datetime, timedelta
 
 from drill.clock import rfc3339
 from drill.demo.links import link
+from drill.demo.scheme import SCHEME
 from drill.demo.studio import STUDIO_NAME, Drawn
 
 LINKS_LAST = timedelta(days=6)
@@ -27,7 +28,7 @@ def studio_text(shoots: Mapping[str, Drawn], *, link_base: str, now: datetime) -
         "glass_link": link(link_base, "cloud/archives/glassworks.zip", ended),
         "gallery_link": link(link_base, "gallery/glassworks", ended),
     }
-    return "".join((_HEAD, _PLACES, _MEDIA, _SHOOTS, _COPIES)).format_map(fields)
+    return "".join((_HEAD, _PLACES, _MEDIA, _SHOOTS, _COPIES)).format_map(fields) + SCHEME
 
 
 def _made(shoots: Mapping[str, Drawn], now: datetime) -> dict[str, str]:

@@ -17,6 +17,7 @@ from drill.stages import event_words, stage_tree
 from drill.timeline import Life, Span
 
 YEAR_S = 365.25 * 86400
+PRECISION = 0.005  # of a chance of which two figures are told, in a range of nine times; a finer one takes far longer
 
 
 def all_rates(studio: Studio) -> dict[str, Rates]:
@@ -27,11 +28,12 @@ def all_rates(studio: Studio) -> dict[str, Rates]:
 def chances(
     which: str, life: Life, studio: Studio, by_level: Mapping[str, Rates], *, marks: Mapping[int, datetime]
 ) -> tuple[Chance, ...]:
-    """Return the chances that this shoot is lost by each of `marks` (years, moment)."""
-    found = {level: odds(life, studio, by_level[level], list(marks.values())) for level in LEVELS}
+    """Return the chances that this shoot is lost by each of `marks` (years, moment); what was too unlikely to follow to
+    its end counts as lost."""
+    found = {level: odds(life, studio, by_level[level], [*marks.values()], precision=PRECISION) for level in LEVELS}
     told = []
     for number, years in enumerate(marks):
-        low, middle, high = (min(1.0, found[level].lost[number]) for level in LEVELS)
+        low, middle, high = (min(1.0, one.lost[number] + one.left_out) for one in found.values())
         told.append(
             Chance(
                 which=which,

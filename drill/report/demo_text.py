@@ -12,6 +12,7 @@ _NEXT = (
     ("survey studio.toml", "what is promised, and where; reads no picture"),
     ("audit studio.toml", "are the bytes on each copy still right?"),
     ("history studio.toml", "what came of it so far, and what is due"),
+    ("forecast studio.toml", "when is a new shoot in danger, and how are these?"),
     ("retire studio.toml card", "may the card be formatted?"),
 )
 
