@@ -9,6 +9,7 @@ import json
 from dataclasses import asdict, dataclass, replace
 from typing import Any
 
+from drill.advicerecord import Advice, Comparison, advice_json, comparison_json
 from drill.standingrecord import Standing
 from drill.standingrecord import to_json as standing_json
 
@@ -160,8 +161,7 @@ class Day:
 
 @dataclass(frozen=True, slots=True)
 class Chance:
-    """The chance that a shoot is lost within `years` at low, middle and high rates; in words. `left_out` of it at
-    most is for what was too unlikely to follow to its end."""
+    """The chance that a shoot is lost within `years` at low, middle and high rates; in words; what was left out."""
 
     which: str
     day: str
@@ -226,7 +226,8 @@ class Forecast:
     """What a scheme does to a shoot: the timeline of one, the days of a year, the odds, the levels, the advice.
 
     `verdict` is the first sentences of the report. Of a studio without a scheme only `standing` is told, how its
-    shoots stand today: `lives` and what follows from them are empty. `standing` is None where nobody asked.
+    shoots stand today: `lives` and what follows from them are empty. `standing`, `advice` and
+    `comparison` are None where nobody asked.
     """
 
     studio: str
@@ -244,10 +245,12 @@ class Forecast:
     unknown: tuple[str, ...]
     not_applicable: tuple[str, ...] = ()
     standing: Standing | None = None
+    advice: Advice | None = None
+    comparison: Comparison | None = None
 
     @property
     def falls_short(self) -> bool:
-        """Say whether a target is missed, a scenario takes the settled shoot, or one of today falls short."""
+        """Say whether a target is missed, a scenario takes the settled shoot, or a shoot of today falls short."""
         today = self.standing is not None and self.standing.falls_short
         return today or any(_falls_short(life) for life in self.lives)
 
@@ -259,9 +262,13 @@ def _falls_short(life: LifeThen) -> bool:
 
 def to_json(found: Forecast) -> dict[str, Any]:
     """Return the forecast as the documented JSON value."""
-    standing = None if found.standing is None else standing_json(found.standing)
-    plain = asdict(replace(found, standing=None))
-    return {"schema": SCHEMA, "falls_short": found.falls_short, **plain, "standing": standing}
+    asked = {
+        "standing": None if found.standing is None else standing_json(found.standing),
+        "advice": None if found.advice is None else advice_json(found.advice),
+        "comparison": None if found.comparison is None else comparison_json(found.comparison),
+    }
+    plain = asdict(replace(found, standing=None, advice=None, comparison=None))
+    return {"schema": SCHEMA, "falls_short": found.falls_short, **plain, **asked}
 
 
 def dump(found: Forecast) -> str:

@@ -50,7 +50,9 @@ def _change(unit: str, one: float | None, other: float | None) -> str:
 def _measures(found: Forecast) -> Iterator[tuple[Key, float | None]]:
     for chance in found.chances:
         years = f"{chance.years} year{'s' if chance.years > 1 else ''}"
-        yield ("odds", f"lost within {years}: {chance.which}, {_where(chance.away)}", "chance"), chance.middle
+        alike = ("worst day", "best day") if chance.which == "any day" else (chance.which,)
+        for which in alike[: 2 if chance.years == 1 else 1]:
+            yield ("odds", f"lost within {years}: {which}, {_where(chance.away)}", "chance"), chance.middle
     for life in found.lives:
         yield from _of_life(life)
     for day in found.days:

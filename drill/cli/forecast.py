@@ -10,6 +10,7 @@ from drill.cli.record import deliver
 from drill.cli.terminal import FALLS_SHORT, OK, Commands, check_file, columns, complain, moment, progress
 from drill.enlist import MANIFESTS
 from drill.errors import Mistake, Mistakes
+from drill.forecast.advised import with_advice, with_comparison
 from drill.forecast.run import Options, forecast, unplanned
 from drill.forecastrecord import dump
 from drill.guard import falls_in, guard_outputs
@@ -55,6 +56,12 @@ def add_forecast(commands: Commands) -> None:
     where.add_argument("--away", action="store_true", help="only a shoot away from home")
     where.add_argument("--home", action="store_true", help="only a shoot at home")
     add("--no-shoots", action="store_true", help="leave out how the shoots that are there today stand")
+    add("--no-advice", action="store_true", help="leave out which single change would help most")
+    add(
+        "--compare",
+        metavar="OTHER",
+        help="set another studio file's scheme, or a shipped one, beside it: no more is told",
+    )
     add("--picture", metavar="FILE", help="draw the life of the shoot (.svg or .png)")
     add("--json", metavar="FILE", help="write the record as JSON; - for standard output, without tables")
     add("--now", type=moment, metavar="TIME", help="what counts as now (RFC 3339); default: the clock")
@@ -69,7 +76,7 @@ def _day(text: str) -> date:
 
 
 def _forecast(options: argparse.Namespace) -> int:
-    studio, scenarios = _read(options)
+    studio, other, scenarios = _read(options)
     _check_outputs(studio, scenarios, options)
     for warning in studio.warnings:
         complain(f"warning: {warning}")
@@ -83,7 +90,12 @@ def _forecast(options: argparse.Namespace) -> int:
         progress=progress,
     )
     found = unplanned(studio, settings) if studio.scheme is None else forecast(studio, scenarios, settings)
-    if studio.shoots and not options.no_shoots:
+    if other is not None:
+        found = with_comparison(found, other, scenarios, settings)
+    elif not options.no_advice:
+        progress("advice")
+        found = with_advice(found, studio)
+    if studio.shoots and not options.no_shoots and other is None:
         with Ledger.read(studio.ledger) as ledger:
             found = replace(found, standing=standing(studio, scenarios, now=now, ledger=ledger, progress=progress))
     progress("")
@@ -94,26 +106,29 @@ def _forecast(options: argparse.Namespace) -> int:
     return FALLS_SHORT if found.falls_short else OK
 
 
-def _read(options: argparse.Namespace) -> tuple[Studio, tuple[Scenario, ...]]:
-    """Read the studio file and the scenarios, and raise the mistakes of both together. Errors: Mistakes."""
+def _read(options: argparse.Namespace) -> tuple[Studio, Studio | None, tuple[Scenario, ...]]:
+    """Read the studio files and the scenarios, and raise the mistakes of all together. Errors: Mistakes."""
     mistakes: list[Mistake] = []
-    studio: Studio | None = None
+    studios: list[Studio] = []
     scenarios: tuple[Scenario, ...] = ()
-    try:
-        studio = load_studio(scheme_path(options.studio), in_columns=True)
-        if studio.scheme is None and (options.no_shoots or options.picture or not studio.shoots):
-            mistakes.append(_no_scheme(studio))
-    except Mistakes as error:
-        mistakes.extend(error.mistakes)
+    for name in (options.studio, options.compare):
+        try:
+            if name is not None:
+                studio = load_studio(scheme_path(name), in_columns=True)
+                studios.append(studio)
+                needs_one = options.no_shoots or options.picture or options.compare or not studio.shoots
+                mistakes += [_no_scheme(studio)] if studio.scheme is None and needs_one else []
+        except Mistakes as error:
+            mistakes.extend(error.mistakes)
     try:
         scenarios = load_scenarios(options.scenario)
-        if studio is not None:
+        for studio in studios:
             check_selectors(scenarios, studio)
     except Mistakes as error:
         mistakes.extend(error.mistakes)
-    if mistakes or studio is None:
+    if mistakes:
         raise Mistakes(mistakes)
-    return studio, scenarios
+    return studios[0], studios[1] if options.compare is not None else None, scenarios
 
 
 def _no_scheme(studio: Studio) -> Mistake:

@@ -6,6 +6,8 @@ Flows in: the record of a forecast. Flows out: text. Must not know: calendars, e
 from collections.abc import Callable, Sequence
 
 from drill.forecastrecord import Exposure, First, Forecast, Level, LifeThen, Stage
+from drill.report.advice_text import advice_text
+from drill.report.compare_text import compare_text
 from drill.report.forecast_odds_text import odds_text
 from drill.report.forecast_scenarios_text import scenarios_over_time
 from drill.report.forecast_words import say_moment, span_words, where
@@ -32,7 +34,9 @@ NOT_PROVED = (
 
 
 def forecast_text(found: Forecast, *, width: int = 80) -> str:
-    """Return the whole report."""
+    """Return the whole report; where two schemes are compared, the comparison and nothing else."""
+    if found.comparison is not None:
+        return compare_text(found.comparison, width=width)
     parts = [_head(found, width)]
     if found.lives:
         parts += _of_scheme(found, width)
@@ -49,6 +53,7 @@ def _of_scheme(found: Forecast, width: int) -> list[str]:
     parts += [_firsts(found.lives, width), _targets(found.lives, width)]
     parts += [_exposures(found.lives, width), _days(found, width)]
     parts += [scenarios_over_time(found, width=width), odds_text(found, width=width), _levels(found, width)]
+    parts += [advice_text(found.advice, width=width)] if found.advice is not None else []
     parts += [listed("Reckoned with", found.assumptions, width)]
     return [*parts, listed("What this forecast does not know", found.unknown, width)]
 

@@ -242,5 +242,15 @@ def test_help_names_every_option(home: Path) -> None:
     said = start("forecast", "--help", cwd=home).out
     assert all(
         word in said
-        for word in ("--scenario", "--day", "--away", "--home", "--picture", "--json", "--now", "exit codes")
+        for word in (
+            "--scenario",
+            "--day",
+            "--away",
+            "--home",
+            "--picture",
+            "--json",
+            "--now",
+            "--compare",
+            "--no-advice",
+        )
     )

@@ -1,0 +1,26 @@
+"""What is added to a forecast when it is asked for: advice on the scheme, another scheme beside it.
+
+Flows in: a forecast, studios with a scheme. Flows out: the forecast with more in it. Must not know: terminals, files.
+"""
+
+from collections.abc import Sequence
+from dataclasses import replace
+from datetime import date
+
+from drill.advice import advise, compare
+from drill.forecast.run import Options, forecast
+from drill.forecastrecord import Forecast
+from drill.model import Scenario, Studio
+
+
+def with_advice(found: Forecast, studio: Studio) -> Forecast:
+    """Add advice, for the shoot of the worst day that the odds were told for; of a studio without a scheme nothing."""
+    if studio.scheme is None or not found.chances:
+        return found
+    worst = found.chances[0]
+    return replace(found, advice=advise(studio, date.fromisoformat(worst.day), away=worst.away))
+
+
+def with_comparison(found: Forecast, other: Studio, scenarios: Sequence[Scenario], options: Options) -> Forecast:
+    """Add what another studio's scheme makes better or worse, of the same day and scenarios. Errors: Mistakes."""
+    return replace(found, comparison=compare(found, forecast(other, scenarios, options)))
