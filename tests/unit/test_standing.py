@@ -1,23 +1,27 @@
 """How the shoots of today stand, on paper: over real folders and lists, held against counting by hand and the drill."""
 
-from datetime import UTC, datetime
+from dataclasses import replace
+from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
 import pytest
 from described import Copy, Place, Studio
 from hand import FILES, A, copy, held, media, shoot
+from schemes import NEVER_S, usual_studio
 from studios import build
 
 from drill.ledger import Ledger
 from drill.model import Hazard, Scenario, Selector
-from drill.odds import rates
+from drill.odds import odds, rates
 from drill.rehearse import Options, rehearse
 from drill.report.standing_text import standing_text
 from drill.scenario import load_scenarios
 from drill.standing import standing
+from drill.standing.chances import Chances
 from drill.standingrecord import ShootStands, Standing, to_json
 from drill.studio import load_studio
+from drill.timeline import life
 
 NOW = datetime(2026, 11, 24, 20, tzinfo=UTC)
 
@@ -147,3 +151,19 @@ def _empty(folder: Path) -> Path:
     path = folder / "studio.toml"
     path.write_text('shoots = []\n[studio]\nname = "Reed"\n[[media]]\nid = "card"\nkind = "card"\nplace = "bag"\n')
     return path
+
+
+def test_the_chance_is_that_of_a_year_without_steps() -> None:
+    """The engine of the forecast comes to the same, for a shoot that lies on these media and nothing is ever done with."""
+    whole = usual_studio()
+    for on in (("kiln",), ("computer", "kiln"), ("kiln", "heron", "cloud"), ("computer", "kiln", "heron", "cloud")):
+        assert whole.scheme is not None
+        still = replace(whole, scheme=replace(whole.scheme, made_on=on, steps=(), replaced_within_s=NEVER_S))
+        lived = life(still, date(2026, 3, 2), away=False, until=moment_after(still, 365.25 * 86400))
+        exactly = odds(lived, still, rates(still), [lived.until]).lost[0]
+        assert Chances(still, years=1).of((frozenset(on),)).middle == pytest.approx(exactly, rel=1e-5)
+
+
+def moment_after(studio: Any, span_s: float) -> datetime:
+    begins = life(studio, date(2026, 3, 2), away=False, until=datetime(2027, 3, 2, tzinfo=UTC)).begins
+    return begins + timedelta(seconds=span_s)
