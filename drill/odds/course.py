@@ -4,7 +4,7 @@ Flows in: a life, its studio, the moments that are asked about. Flows out: stops
 Between two stops only events happen. At a stop the steps come as the life has them, then what failed is replaced.
 """
 
-from bisect import bisect_right
+from bisect import bisect_left, bisect_right
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
@@ -18,11 +18,12 @@ from drill.timeline import Life, spans
 @dataclass(frozen=True, slots=True)
 class Stop:
     """A moment. `planned` and `doomed` are lower bits of media: where the plan has a copy once all is done, and where a
-    copy may be erased from here on, or not be replaced. `away` is what holds on the way to it."""
+    copy may be erased from here on, or not be replaced. `away` is what holds on the way to it. Beside each step stands
+    where the plan has a copy when it is that step's turn."""
 
     at: datetime
     away: bool
-    steps: tuple[Step, ...]
+    steps: tuple[tuple[Step, int], ...]
     replaces: bool
     planned: int
     doomed: int
@@ -47,12 +48,22 @@ def stops(life: Life, studio: Studio, scheme: Scheme, shelf: Shelf, marks: Seque
     found: list[Stop] = []
     doomed = 0
     for at in sorted(replacements.union(steps), reverse=True):
-        done = tuple(steps.get(at, ()))
+        done = steps.get(at, [])
         planned = held[bisect_right(begins, at) - 1] if held else 0
         doomed |= shelf.bits(with_mirrors(_erased(done), studio)) if done else 0
         doomed |= shelf.bits(shelf.media) & ~planned if at in replacements else 0
-        found.append(Stop(at, life.away and at <= life.home_at, done, at in replacements, planned, doomed))
+        turns = _turns(done, held[bisect_left(begins, at) - 1] if held else 0, shelf)
+        found.append(Stop(at, life.away and at <= life.home_at, turns, at in replacements, planned, doomed))
     return found[::-1]
+
+
+def _turns(steps: Iterable[Step], planned: int, shelf: Shelf) -> tuple[tuple[Step, int], ...]:
+    """Return steps of one moment, each with where the plan has a copy when it is its turn: all before it are done."""
+    found = []
+    for step in steps:
+        found.append((step, planned))
+        planned = shelf.done(step, planned)[planned]  # lower bits alone: a state in which all that is there is good
+    return tuple(found)
 
 
 def _erased(steps: Iterable[Step]) -> list[str]:

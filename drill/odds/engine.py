@@ -128,8 +128,8 @@ class _March:
             self.masses.hit(event.away if away else event.home, -expm1(-event.per_year * years))
 
     def _stop(self, stop: Stop) -> None:
-        for step in stop.steps:
-            self.masses.shift(self.shelf.done(step, stop.planned), step.done)
+        for step, planned in stop.steps:
+            self.masses.shift(self.shelf.done(step, planned), step.done)
         if stop.replaces:
             self.masses.shift(self.shelf.replaced(stop.planned), 1.0)
 
