@@ -5,9 +5,9 @@ to. Must not know: how likely an event is, what is on a medium.
 
 - `medium:m`, `place:p`, `account:a`: gone and known (F), with all that needs them. A place that is home takes what is
   carried too, while nobody is away.
-- `deleted:m`: not there any more (N), on what mirrors m too. `attack`: all that is attached, and its mirrors, is gone
-  (F). `rot:m`: bytes changed and nobody knows (R), on its mirrors too. Mirrors of mirrors alike; a mirror that keeps
-  versions is not reached, nor what mirrors that one.
+- `deleted:m`: not there any more (N), on what mirrors m too. `attack`: all that is attached, its mirrors, and what needs
+  one of them are gone (F), as in a drill. `rot:m`: bytes changed and nobody knows (R), on its mirrors too. Mirrors of
+  mirrors alike; a mirror that keeps versions is not reached, nor what mirrors that one.
 """
 
 from collections.abc import Iterable, Mapping
@@ -29,7 +29,7 @@ def blows(studio: Studio, *, away: bool) -> Mapping[str, Blow]:
         hit[f"account:{account}"] = (_with_dependants(behind, studio), FAILED)
     attached = [m.id for m in media if m.attached]
     hit |= {f"deleted:{id_}": (with_mirrors([id_], studio), NOT_THERE) for id_ in attached}
-    hit["attack"] = (with_mirrors(attached, studio), FAILED)
+    hit["attack"] = (_with_dependants(with_mirrors(attached, studio), studio), FAILED)
     hit |= {f"rot:{m.id}": (with_mirrors([m.id], studio), ROTTEN) for m in media}
     return {
         event: tuple((id_, status) for id_ in studio.media if id_ in reached)

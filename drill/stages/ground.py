@@ -108,8 +108,9 @@ def _events(medium: Medium, studio: Studio, *, away: bool) -> tuple[str, ...]:
     for mirrored in chain(medium, studio):
         if mirrored.attached:
             found[f"deleted:{mirrored.id}"] = None
-            found["attack"] = None
         found[f"rot:{mirrored.id}"] = None
+    if any(each.attached for needed in _needed(medium, studio) for each in chain(needed, studio)):
+        found["attack"] = None
     return tuple(found)
 
 

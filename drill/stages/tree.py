@@ -6,7 +6,8 @@ what comes before or after. The shoot is lost when every copy is. A copy on a me
 - `medium:x`, `place:x`, `account:x`: of the medium itself and, to the end, of each one that it needs. What is carried
   is also lost with the home while nobody is away.
 - `deleted:x`: on the medium itself or one that it mirrors without keeping versions, where that one is attached;
-  `attack`: the same, one event for all; `rot:x`: the same, attached or not.
+  `rot:x`: the same, attached or not; `attack`: one event for all that is attached, as in a drill also through a medium
+  that it needs.
 - `bad-source:x`: the bytes were bad on x when they were copied from there. It takes every copy that came through x
   and was not verified since it was made, and what is on x unless that was verified after the last such copy was made.
   It is an event only where a copy that is there came through x; elsewhere it would be `rot:x` twice.

@@ -52,7 +52,7 @@ def hit_by(studio: Studio, event: str, *, away: bool) -> tuple[set[str], str]:
     if what == "deleted":
         return kept_in_step(studio, {name}), "N"
     if what == "attack":
-        return kept_in_step(studio, {medium.id for medium in media if medium.attached}), "F"
+        return locked_out(studio, kept_in_step(studio, {medium.id for medium in media if medium.attached})), "F"
     assert what == "rot"
     return kept_in_step(studio, {name}), "R"
 
