@@ -9,6 +9,7 @@ from datetime import date
 
 from drill.advice import advise, compare
 from drill.forecast.run import Options, forecast
+from drill.forecast.saying import helps_most
 from drill.forecastrecord import Forecast
 from drill.model import Scenario, Studio
 
@@ -18,7 +19,8 @@ def with_advice(found: Forecast, studio: Studio) -> Forecast:
     if studio.scheme is None or not found.chances:
         return found
     worst = found.chances[0]
-    return replace(found, advice=advise(studio, date.fromisoformat(worst.day), away=worst.away))
+    advice = advise(studio, date.fromisoformat(worst.day), away=worst.away)
+    return replace(found, advice=advice, verdict=f"{found.verdict} {helps_most(advice)}")
 
 
 def with_comparison(found: Forecast, other: Studio, scenarios: Sequence[Scenario], options: Options) -> Forecast:

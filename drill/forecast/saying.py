@@ -7,6 +7,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from datetime import timedelta
 
 from drill import units
+from drill.advicerecord import Advice
 from drill.forecastrecord import LifeThen
 from drill.model import Scheme, Step, Studio, Targets
 from drill.stages import Days, Exposure
@@ -38,14 +39,22 @@ def days_words(span_s: float) -> str:
     return f"{span_s / _DAY_S:.0f} days" if span_s >= 10 * _DAY_S else units.say_span(span_s)
 
 
-def verdict(days: Iterable[Days], lives: Sequence[LifeThen], *, helps_most: str = "") -> str:
-    """Return the first sentences of the report: when one failure takes a shoot, for how long, what helps most."""
+def verdict(days: Iterable[Days], lives: Sequence[LifeThen]) -> str:
+    """Return the first sentences of the report: when one failure takes a shoot, and for how long."""
     by_where = {day.away: day for day in days if day.lack == "one_failure"}
     said = [_in_danger(by_where[life.away], life) for life in lives]
     calm = [life for life in lives if not by_where[life.away].worst_s]
     if len(calm) == len(lives):
         said = [f"No single failure of {_FAILURES} takes a shoot at any moment of its first year."]
-    return " ".join([*said, *([helps_most] if helps_most else [])])
+    return " ".join(said)
+
+
+def helps_most(advice: Advice) -> str:
+    """Return the sentence on the one change that takes most of the risk away; never all of it."""
+    if advice.most is None:
+        return "No single change that was tried helps by much."
+    share = min(99, int(advice.most.removes * 100))
+    return f"What helps most takes {share} % of its risk in the first year away: {advice.most.what}"
 
 
 def _in_danger(day: Days, life: LifeThen) -> str:
