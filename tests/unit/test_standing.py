@@ -154,7 +154,7 @@ def _empty(folder: Path) -> Path:
 
 
 def test_the_chance_is_that_of_a_year_without_steps() -> None:
-    """The engine of the forecast comes to the same, for a shoot that lies on these media and nothing is ever done with."""
+    """The engine of the forecast comes to the same, for a shoot on these media with which nothing is ever done."""
     whole = usual_studio()
     for on in (("kiln",), ("computer", "kiln"), ("kiln", "heron", "cloud"), ("computer", "kiln", "heron", "cloud")):
         assert whole.scheme is not None
