@@ -1,8 +1,9 @@
 """`drill forecast`: what the backup scheme does to a shoot, from its first picture on, before anybody trusts it."""
 
 import argparse
+from collections.abc import Sequence
 from dataclasses import replace
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
 from pathlib import Path
 
 from drill import clock
@@ -26,8 +27,9 @@ from drill.studio import load_studio
 
 PICTURES = {".svg": forecast_svg, ".png": forecast_png}
 FORECAST_EPILOG = """\
-exit codes: 0 once everything planned is done, every target that is set is met and no scenario takes the shoot;
-1 something falls short; 2 the command, the studio file or a scenario is wrong; 3 it could not be finished.
+exit codes: 0 once everything planned is done, every target that is set is met, no scenario takes the shoot and the
+plan itself leaves a copy of the shoots of every day; 1 something falls short; 2 the command, the studio file or a
+scenario is wrong; 3 it could not be finished.
 No picture is read: a scheme is reckoned from the studio file alone; of the shoots that are there today, copies are
 listed, lists and the ledger are read. Without a scheme in the studio file these are all that is told.
 """
@@ -75,9 +77,18 @@ def _day(text: str) -> date:
         raise argparse.ArgumentTypeError(f"{text!r} is no day such as 2026-09-12") from None
 
 
+def _day_after(now: datetime) -> date:
+    """Return the day after a moment. Errors: Mistakes where the calendar ends."""
+    try:
+        return now.astimezone().date() + timedelta(days=1)
+    except OverflowError:
+        what = "the calendar has no day after it"
+        raise Mistakes([Mistake("--now", now.isoformat(), what, "name an earlier moment, or --day")]) from None
+
+
 def _forecast(options: argparse.Namespace) -> int:
     studio, other, scenarios = _read(options)
-    _check_outputs(studio, scenarios, options)
+    _check_outputs([studio] if other is None else [studio, other], scenarios, options)
     for warning in studio.warnings:
         complain(f"warning: {warning}")
     started = clock.now()
@@ -85,7 +96,7 @@ def _forecast(options: argparse.Namespace) -> int:
     settings = Options(
         started=started,
         now=now,
-        day=options.day or now.astimezone().date() + timedelta(days=1),
+        day=options.day or _day_after(now),
         away=(True, False) if options.away is options.home else (bool(options.away),),
         progress=progress,
     )
@@ -138,15 +149,17 @@ def _no_scheme(studio: Studio) -> Mistake:
     return Mistake(str(studio.file), "scheme", "it does not say how copies are made over time", advice)
 
 
-def _check_outputs(studio: Studio, scenarios: tuple[Scenario, ...], options: argparse.Namespace) -> None:
+def _check_outputs(studios: Sequence[Studio], scenarios: Sequence[Scenario], options: argparse.Namespace) -> None:
     """Refuse to write inside a copy, over what is read, or where nothing can be written. Errors: Mistakes."""
     named = {"--json": None if options.json == "-" else options.json, "--picture": options.picture}
     outputs = {option: Path(file) for option, file in named.items() if file is not None}
     if options.picture is not None and Path(options.picture).suffix.lower() not in PICTURES:
         what = "the picture is drawn as .svg or .png"
         raise Mistakes([Mistake("--picture", str(options.picture), what, "name a file that ends so")])
-    guard_outputs(studio, outputs, also={f"the scenario {s.name}": Path(s.file) for s in scenarios})
-    kept = (studio.file.parent / MANIFESTS, headers_folder(studio.ledger), *ledger_files(studio.ledger))
+    kept: list[Path] = []
+    for studio in studios:
+        guard_outputs(studio, outputs, also={f"the scenario {s.name}": Path(s.file) for s in scenarios})
+        kept += [studio.file.parent / MANIFESTS, headers_folder(studio.ledger), *ledger_files(studio.ledger)]
     for option, file in outputs.items():
         check_file(file, option=option)
         if any(falls_in(file, one) for one in kept):

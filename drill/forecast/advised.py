@@ -25,4 +25,7 @@ def with_advice(found: Forecast, studio: Studio) -> Forecast:
 
 def with_comparison(found: Forecast, other: Studio, scenarios: Sequence[Scenario], options: Options) -> Forecast:
     """Add what another studio's scheme makes better or worse, of the same day and scenarios. Errors: Mistakes."""
-    return replace(found, comparison=compare(found, forecast(other, scenarios, options)))
+    beside = forecast(other, scenarios, options)
+    if found.studio == other.name:  # two drafts of one scheme: only the files tell them apart
+        beside = replace(beside, studio=f"{other.name} ({other.file.name})")
+    return replace(found, comparison=compare(found, beside))

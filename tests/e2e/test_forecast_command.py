@@ -92,7 +92,8 @@ def promise(folder: Path, *, scheme: str = SCHEME) -> None:
 
 
 def ask(home: Path, *arguments: str | Path) -> Outcome:
-    return start("forecast", "studio.toml", "--now", NOW, *arguments, cwd=home)
+    now = () if "--now" in arguments else ("--now", NOW)
+    return start("forecast", "studio.toml", *now, *arguments, cwd=home)
 
 
 def test_it_tells_draws_and_writes_and_touches_no_copy(home: Path) -> None:
@@ -167,7 +168,7 @@ def test_a_scenario_that_takes_the_settled_shoot_exits_1(home: Path) -> None:
     lay_out(home, scheme=SCHEME.partition('[[steps]]\nid = "upload"')[0])
     outcome = ask(home)
     said = " ".join(outcome.out.split())
-    assert outcome.code == 1 and "One failure alone takes a shoot made away, at every moment" in said, outcome.said
+    assert outcome.code == 1 and "One failure alone takes a shoot made away or at home, at every moment" in said, outcome.said
     assert "Still so when everything that is planned has been done" in said, outcome.said
 
 
@@ -214,7 +215,9 @@ def test_the_shoots_of_today_are_told_too_and_alone_without_a_scheme(scheme: str
         (("--picture", "one.svg", "--json", "one.svg"), "is the file of --json too"),
         (("--scenario", "no-such"), "no scenario of that name"),
         (("--day", "2027-02-29"), "is no day"),
-        (("--day", "9999-12-30"), "end of the calendar"),
+        (("--day", "9999-12-30"), "an end of the calendar"),
+        (("--day", "0001-01-01"), "an end of the calendar"),
+        (("--now", "9999-12-31T23:00:00Z"), "the calendar has no day after it"),
         (("--away", "--home"), "not allowed"),
     ],
 )
