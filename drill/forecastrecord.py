@@ -151,6 +151,7 @@ class LifeThen:
 class Day:
     """The worst or the best day of a year to shoot on, by one exposure: how long it lasts on that day."""
 
+    name: str
     what: str
     away: bool
     worst_day: str
@@ -250,9 +251,11 @@ class Forecast:
 
     @property
     def falls_short(self) -> bool:
-        """Say whether a target is missed, a scenario takes the settled shoot, or a shoot of today falls short."""
+        """Say whether a target is missed, a scenario takes the settled shoot, the plan itself leaves no copy of a
+        shoot of some day, or a shoot of today falls short."""
         today = self.standing is not None and self.standing.falls_short
-        return today or any(_falls_short(life) for life in self.lives)
+        dropped = any(day.name == "no_copy" and day.worst_s for day in self.days)
+        return today or dropped or any(_falls_short(life) for life in self.lives)
 
 
 def _falls_short(life: LifeThen) -> bool:

@@ -7,7 +7,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime
 
-from drill.bands import scenario_bands
+from drill.bands import LOST, NOT_ABOUT, scenario_bands
 from drill.clock import rfc3339
 from drill.errors import Mistake, Mistakes
 from drill.forecast.chances import all_rates, chances, rates_told, weights
@@ -44,10 +44,10 @@ def forecast(studio: Studio, scenarios: Sequence[Scenario], options: Options) ->
     try:
         return _forecast(studio, scheme, scenarios, options)
     except (OverflowError, ValueError) as error:
-        if options.day.year > 9900:  # ten years on there is no calendar any more
-            what = f"{options.day} is too near the end of the calendar ({error})"
-            raise Mistakes([Mistake("--day", str(options.day), what, "name an earlier day")]) from None
-        raise
+        if 1 < options.day.year <= 9900:  # outside, no calendar has the days before, or ten years on
+            raise
+        what = f"{options.day} is too near an end of the calendar ({error})"
+        raise Mistakes([Mistake("--day", str(options.day), what, "name a day nearer to ours")]) from None
 
 
 def unplanned(studio: Studio, options: Options) -> Forecast:
@@ -85,7 +85,7 @@ def _forecast(studio: Studio, scheme: Scheme, scenarios: Sequence[Scenario], opt
         day=options.day.isoformat(),
         verdict=verdict(days, lives),
         lives=lives,
-        days=tuple(Day(LACKS[d.lack], d.away, str(d.worst), d.worst_s, str(d.best), d.best_s) for d in days),
+        days=tuple(Day(d.lack, LACKS[d.lack], d.away, str(d.worst), d.worst_s, str(d.best), d.best_s) for d in days),
         chances=_chances(days, studio, scheme, by_level),
         weights=_weights(lives[0], *shown[0], studio, by_level["middle"]),
         levels=_levels(*shown[0], here),
@@ -114,20 +114,22 @@ def _first_year(studio: Studio, scheme: Scheme, day: date, *, away: bool) -> tup
 
 
 def _bands(one: Life, held: Sequence[Span], studio: Studio, scenarios: Sequence[Scenario]) -> tuple[Band, ...]:
-    """Return the scenarios over a life as they are recorded, without those that are never about it."""
+    """Return the scenarios over a life as they are recorded; of those that are about it ever, what has no copy any more
+    is lost, whatever they hit."""
 
     def after_s(moment: datetime) -> float:
         return (moment - one.begins).total_seconds()
 
-    return tuple(
-        Band(
-            band.scenario.name,
-            band.variant,
-            band.scenario.title,
-            tuple(Stretch(after_s(s.begins), after_s(s.ends), s.outcome, s.left) for s in band.stretches),
+    gone = next((span.begins for span in held if not span.copies), one.until)
+    found = []
+    for band in scenario_bands(held, studio, scenarios):
+        is_about = any(stretch.outcome != NOT_ABOUT for stretch in band.stretches)
+        told = tuple(
+            Stretch(after_s(s.begins), after_s(s.ends), LOST if is_about and s.begins >= gone else s.outcome, s.left)
+            for s in band.stretches
         )
-        for band in scenario_bands(held, studio, scenarios)
-    )
+        found.append(Band(band.scenario.name, band.variant, band.scenario.title, told))
+    return tuple(found)
 
 
 def _not_about(lives: Sequence[LifeThen]) -> tuple[str, ...]:

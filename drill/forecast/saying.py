@@ -3,7 +3,7 @@
 Flows in: a studio, lives as they are recorded. Flows out: sentences. Must not know: how they are laid out.
 """
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from datetime import timedelta
 
 from drill import units
@@ -14,6 +14,7 @@ from drill.stages import Days, Exposure
 
 LACKS: Mapping[str, str] = {
     "one_failure": "one failure alone takes it",
+    "no_copy": "no copy of it is left",
     "one_copy": "it is on one copy only",
     "one_place": "it is in one place only",
     "one_kind": "it is on one kind of medium",
@@ -41,12 +42,46 @@ def days_words(span_s: float) -> str:
 
 def verdict(days: Iterable[Days], lives: Sequence[LifeThen]) -> str:
     """Return the first sentences of the report: when one failure takes a shoot, and for how long."""
-    by_where = {day.away: day for day in days if day.lack == "one_failure"}
-    said = [_in_danger(by_where[life.away], life) for life in lives]
-    calm = [life for life in lives if not by_where[life.away].worst_s]
-    if len(calm) == len(lives):
-        said = [f"No single failure of {_FAILURES} takes a shoot at any moment of its first year."]
-    return " ".join(said)
+    by_lack = {(day.lack, day.away): day for day in days}
+    said = _either([(by_lack["no_copy", life.away], life) for life in lives], _dropped)
+    asked = [life for life in lives if not by_lack["no_copy", life.away].best_s]
+    if asked and not any(by_lack["one_failure", life.away].worst_s for life in lives):
+        said.append(f"No single failure of {_FAILURES} takes a shoot at any moment of its first year.")
+    else:
+        said += _either([(by_lack["one_failure", life.away], life) for life in asked], _in_danger)
+    return " ".join([*said, *_not_counted(asked)])
+
+
+def _either(asked: Sequence[tuple[Days, LifeThen]], say: Callable[[Days, LifeThen, str], str]) -> list[str]:
+    """Return a sentence for each life, one for both where it is the same."""
+    said = [say(day, life, " away" if life.away else " at home") for day, life in asked]
+    if len(asked) > 1 and len({say(day, life, "") for day, life in asked}) == 1:
+        said = [say(*asked[0], " away or at home")]
+    return [one for one in said if one]
+
+
+def _dropped(day: Days, _: LifeThen, where: str) -> str:
+    """Return the sentence on a plan that lets go of the last copy by itself; of any other nothing."""
+    if not day.worst_s:
+        return ""
+    which = f"every shoot made{where}" if day.best_s else f"shoots made{where} on some days"
+    left = days_words(_YEAR_S - day.worst_s)
+    return f"The plan itself loses {which}: of one made on {day.worst} no copy is left after {left}."
+
+
+def _not_counted(lives: Sequence[LifeThen]) -> list[str]:
+    """Return the sentence on what else takes a shoot alone, while no failure that is counted does."""
+    late = [life.stages[-1] for life in lives if life.stages[-1].survivable > 0 and life.stages[-1].alone]
+    early = [s for life in lives for s in life.stages if s.survivable > 0 and s.alone]
+    if not early:
+        return []
+    stage = max(late or early, key=lambda stage: stage.alone)
+    ways = [way for way, events in zip(stage.ways, stage.cut_sets, strict=True) if len(events) == 1]
+    more = f"; and {stage.alone - 1} more" if stage.alone > 1 else ""
+    so_long = "to the end" if late else "for a time"
+    return [
+        f"Not counted in that are mistakes, attacks and rot: one alone can still take it {so_long} ({ways[0]}{more})."
+    ]
 
 
 def helps_most(advice: Advice) -> str:
@@ -54,14 +89,14 @@ def helps_most(advice: Advice) -> str:
     if advice.most is None:
         return "No single change that was tried helps by much."
     share = min(99, int(advice.most.removes * 100))
-    return f"What helps most takes {share} % of its risk in the first year away: {advice.most.what}"
+    return f"What helps most removes {share} % of the first year's risk: {advice.most.what}"
 
 
-def _in_danger(day: Days, life: LifeThen) -> str:
-    made = f"a shoot made {'away' if life.away else 'at home'}"
+def _in_danger(day: Days, life: LifeThen, where: str) -> str:
+    made = f"a shoot made{where}"
     if not day.worst_s:
         return f"No single failure of {_FAILURES} takes {made} at any moment of its first year."
-    way = f"at its worst{' any of' if ';' in life.worst_words else ''}: {life.worst_words}"
+    way = f"at its worst on {life.day}{', any of' if ';' in life.worst_words else ''}: {life.worst_words}"
     if day.best_s >= _YEAR_S - _DAY_S:
         return f"One failure alone takes {made}, at every moment of its first year ({way})."
     lasts = days_words(day.worst_s)
@@ -74,7 +109,7 @@ def _in_danger(day: Days, life: LifeThen) -> str:
 def targets_asked(targets: Targets, exposure: Exposure, settled: int) -> Iterable[tuple[str, str, bool, str]]:
     """Give each target that a scheme can tell: its name, what it asks, whether it is met, why."""
     if targets.further_failures is not None:
-        why = f"{settled} survivable once all is done"
+        why = f"{settled} survivable once all is done" if settled >= 0 else "no copy is left once all is done"
         yield "further_failures", str(targets.further_failures), exposure.targets["further_failures"], why
     if targets.lose_at_most_s is not None:
         back = exposure.lost_back_s
@@ -102,7 +137,7 @@ def assumptions(studio: Studio, scheme: Scheme, *, size: int, files: int) -> tup
         f"What is lost is replaced and copied again within {days_words(scheme.replaced_within_s)}, as long as a good "
         "copy is left; bytes that go bad are noticed by a verify step alone.",
         "A shoot counts as one thing, whole or lost; a copy is whole or not. Failures come by chance, each on its own, "
-        "as likely on one day as on the next; a place, an account, an attack take all that they reach.",
+        "as likely on one day as on the next; a fire, a theft, a lock-out or an attack takes all that it reaches.",
     ]
     if any(medium.mirrors for medium in studio.media.values()):
         said.append(
@@ -117,7 +152,7 @@ def _clock(seconds: float) -> str:
 
 
 def _done(steps: Iterable[Step]) -> str:
-    seldom = [f"{step.id} {step.done:.0%} of the times" for step in steps if step.done < 1]
+    seldom = [f"{step.id} {step.done * 100:.6g} % of the times" for step in steps if step.done < 1]
     return "Every step is done each time, at its time" + (f", but for: {', '.join(seldom)}." if seldom else ".")
 
 

@@ -24,6 +24,7 @@ from drill.timeline import Span
 FIRST_YEAR = timedelta(days=365)
 LACKS: Mapping[str, Callable[[Facts], bool]] = {
     "one_failure": lambda has: has.survivable <= 0,  # one failure is enough to lose it
+    "no_copy": lambda has: has.copies == 0,  # the plan itself has let go of the last one
     "one_copy": lambda has: has.copies <= 1,
     "one_place": lambda has: has.places <= 1,
     "one_kind": lambda has: has.kinds <= 1,

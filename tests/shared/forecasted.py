@@ -108,7 +108,7 @@ def forecast() -> Forecast:
         day="2026-03-31",
         verdict="For 4 days after a shoot away one everyday failure is enough to lose it: a theft of the bag.",
         lives=(life(),),
-        days=(Day("with nothing off-site", True, "2026-12-31", 31 * DAY, "2026-02-27", 2 * DAY),),
+        days=(Day("nothing_offsite", "with nothing off-site", True, "2026-12-31", 31 * DAY, "2026-02-27", 2 * DAY),),
         chances=(
             Chance("this shoot", "2026-03-31", True, 1, 0.0004, 0.0012, 0.0036, "about 1 in 830 shoots"),
             Chance("this shoot", "2026-03-31", True, 10, 0.004, 0.012, 0.034, "about 1 in 83 shoots"),
