@@ -11,6 +11,10 @@ from drill.report.words import listed, paragraph, safe, table
 MOST_TOLD = 3
 MOST_IN_TABLE = 12
 _BARELY_S = 3600.0
+LATER = (
+    "That is the first year alone: what is checked, unplugged, kept in one more place or under another account pays "
+    "over the years in which nobody looks."
+)
 
 
 def advice_text(advice: Advice, *, width: int = 80) -> str:
@@ -33,7 +37,7 @@ def advice_text(advice: Advice, *, width: int = 80) -> str:
 
 def _head(advice: Advice, shoot: str) -> str:
     most = advice.most
-    by = f"Most of the risk, {_share(most)}, is removed by this: {most.what} " if most else ""
+    by = f"What removes most, {_share(most)} of the first year's risk: {most.what} " if most else ""
     return f"{by}Each change was tried alone, for {shoot}. {_order(advice)}"
 
 
@@ -73,7 +77,8 @@ def _cost(one: Tried, advice: Advice) -> str:
         return f"It takes {price}{_minutes(one, ', and ')}."
     if one.money:
         return f"It costs about {_money(one.money, advice)} a year{_minutes(one, ', and ')}."
-    return f"It costs {_minutes(one, '') or 'nothing that the studio file puts a price on'}."
+    verb = "saves" if round(one.minutes) < 0 else "costs"
+    return f"It {verb} {_minutes(one, '') or 'nothing that the studio file puts a price on'}."
 
 
 def _minutes(one: Tried, before: str) -> str:
@@ -81,7 +86,7 @@ def _minutes(one: Tried, before: str) -> str:
     if not minutes:
         return ""
     unit = "minute" if abs(minutes) == 1 else "minutes"
-    return f"{before}{abs(minutes)} {unit} a year {'less ' if minutes < 0 else ''}of your time"
+    return f"{before}{abs(minutes)} {unit} a year of your time"
 
 
 def _money(money: float, advice: Advice) -> str:
@@ -109,6 +114,7 @@ def _hardly(advice: Advice, width: int) -> str:
     rest = [one for one in advice.hardly if one.removes > -0.02]
     parts = [
         listed("Would make it worse", [f"{one.what} (risk {one.removes * -1:+.0%})" for one in worse], width),
-        listed("Tried, and removes next to nothing here", [one.what for one in rest], width),
+        listed("Tried, and removes next to nothing of the first year's risk", [one.what for one in rest], width),
+        paragraph(LATER, width) if rest else "",
     ]
     return "\n\n".join(part for part in parts if part)

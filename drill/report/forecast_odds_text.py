@@ -7,6 +7,7 @@ set with the event happens, over the chance that any does.
 """
 
 from collections.abc import Sequence
+from math import floor, log10
 
 from drill.forecastrecord import Chance, Forecast, Rate, Weights
 from drill.report.words import paragraph, table
@@ -24,10 +25,10 @@ IMPORTANCE = (
 )
 
 
-def odds_text(found: Forecast, *, width: int) -> str:
-    """Return odds, importance and rates."""
-    parts = [_chances(found, width), *(_weights(one, width) for one in found.weights)]
-    parts += [paragraph(IMPORTANCE, width) if found.weights else "", _rates(found, width)]
+def events_text(found: Forecast, *, width: int) -> str:
+    """Return which events matter most, and how often each is reckoned with."""
+    told = [_weights(one, width) for one in found.weights]
+    parts = [*told, paragraph(IMPORTANCE, width) if any(told) else "", _rates(found, width)]
     return "\n\n".join(part for part in parts if part)
 
 
@@ -36,12 +37,15 @@ def say_share(chance: float) -> str:
     if chance <= 0:
         return "0"
     if chance < 1e-9:
-        return "< 1e-7 %"
-    digits = f"{chance * 100:.2g}"
-    return f"{digits if 'e' in digits else f'{float(digits):g}'} %"
+        return "< 0.0000001 %"
+    if chance < 1 and chance > 0.994:  # two figures would make it sure
+        return "> 99 %"
+    share = float(f"{chance * 100:.2g}")
+    return f"{share:.{max(0, 1 - floor(log10(share)))}f} %" if share < 1 else f"{share:g} %"
 
 
-def _chances(found: Forecast, width: int) -> str:
+def chances_text(found: Forecast, *, width: int) -> str:
+    """Return how likely a shoot is lost."""
     rows = [_chance(one) for one in found.chances]
     if not rows:
         return ""
@@ -64,7 +68,7 @@ def _weights(weights: Weights, width: int) -> str:
             f"{one.fussell_vesely:.0%}",
             f"{one.criticality:.0%}",
             f"{one.birnbaum:.2g}",
-            f"{one.raw:.3g}",
+            "no end" if one.raw is None else f"{one.raw:.3g}",
             "no end" if one.rrw is None else f"{one.rrw:.3g}",
         ]
         for one in weights.events[:MOST_EVENTS]
@@ -95,5 +99,11 @@ def _rates(found: Forecast, width: int) -> str:
 
 def _all_of(group: Sequence[Rate]) -> str:
     """Write events that differ in their media alone as one: "card, tablet broken or lost"."""
-    ids = [rate.event.partition(":")[2] for rate in group]
-    return group[0].words.replace(ids[0], ", ".join(ids)) if ids[0] else group[0].words
+    id_ = group[0].event.partition(":")[2]
+    said = group[0].words
+    others = ", ".join(rate.event.partition(":")[2] for rate in group[1:])
+    if not others:
+        return said
+    if said.startswith(f"{id_} "):
+        return f"{id_}, {others}{said.removeprefix(id_)}"
+    return f"{said}, {others}" if said.endswith(f" {id_}") else "; ".join(rate.words for rate in group)

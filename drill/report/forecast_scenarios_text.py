@@ -5,7 +5,7 @@ Flows in: the record of a forecast. Flows out: text. Must not know: calendars, e
 
 from drill.forecastrecord import Forecast
 from drill.report.forecast_words import Worst, say_band, where, worst_bands
-from drill.report.words import paragraph, table
+from drill.report.words import paragraph, safe, table
 
 MOST_VARIANTS = 2  # that are named in a cell
 
@@ -24,6 +24,8 @@ def scenarios_over_time(found: Forecast, *, width: int) -> str:
         said += "! Still so when everything that is planned has been done. "
     said += "A copy that is damaged in part counts as gone here: this says lost too often rather than too seldom."
     title = "Every scenario over the first year"
+    if found.not_applicable:
+        said += f" Not about this studio: {safe(', '.join(found.not_applicable))}."
     return f"{title}\n{table(headers, rows, width)}\n{paragraph(said, width)}"
 
 

@@ -8,10 +8,11 @@ from collections.abc import Callable, Sequence
 from drill.forecastrecord import Exposure, First, Forecast, Level, LifeThen, Stage
 from drill.report.advice_text import advice_text
 from drill.report.compare_text import compare_text
-from drill.report.forecast_odds_text import odds_text
+from drill.report.forecast_odds_text import chances_text, events_text
 from drill.report.forecast_scenarios_text import scenarios_over_time
 from drill.report.forecast_words import say_moment, span_words, where
-from drill.report.standing_text import standing_text
+from drill.report.standing_text import TITLE as TODAY
+from drill.report.standing_text import answer, standing_text
 from drill.report.words import listed, paragraph, safe, table
 
 ROOM_FOR_KINDS = 96  # columns; on a narrower terminal the kinds of media are in the record and the picture only
@@ -47,23 +48,22 @@ def forecast_text(found: Forecast, *, width: int = 80) -> str:
 
 
 def _of_scheme(found: Forecast, width: int) -> list[str]:
-    parts = []
-    parts += [_stages(life, width) for life in found.lives]
-    parts += [paragraph(COLUMNS, width), *(_ways(life, width) for life in found.lives)]
-    parts += [_firsts(found.lives, width), _targets(found.lives, width)]
-    parts += [_exposures(found.lives, width), _days(found, width)]
-    parts += [scenarios_over_time(found, width=width), odds_text(found, width=width), _levels(found, width)]
+    """Return first what is in danger, how likely and what to do; then what that rests on."""
+    parts = [*(_stages(life, width) for life in found.lives), paragraph(COLUMNS, width)]
+    parts += [_targets(found.lives, width), scenarios_over_time(found, width=width), chances_text(found, width=width)]
     parts += [advice_text(found.advice, width=width)] if found.advice is not None else []
-    parts += [listed("Reckoned with", found.assumptions, width)]
+    parts += [_days(found, width), *(_ways(life, width) for life in found.lives)]
+    parts += [_firsts(found.lives, width), _exposures(found.lives, width), _levels(found, width)]
+    parts += [events_text(found, width=width), listed("Reckoned with", found.assumptions, width)]
     return [*parts, listed("What this forecast does not know", found.unknown, width)]
 
 
 def _head(found: Forecast, width: int) -> str:
-    text = f"{safe(found.studio)}: {safe(found.verdict)} Now is {found.now}"
-    text += f"; the shoot shown is of {found.day}." if found.lives else "."
-    if found.not_applicable:
-        text += f" Not about this studio: {safe(', '.join(found.not_applicable))}."
-    return paragraph(text, width)
+    parts = [f"{safe(found.studio)}: {safe(found.verdict)}"]
+    if found.lives and found.standing is not None:
+        parts.append(f"{TODAY}: {safe(answer(found.standing))} More of that at the end.")
+    parts.append(f"Now is {found.now}{f'; the shoot shown is of {found.day}' if found.lives else ''}.")
+    return "\n\n".join(paragraph(part, width) for part in parts)
 
 
 def _stages(life: LifeThen, width: int) -> str:
@@ -152,6 +152,7 @@ def _exposures(lives: Sequence[LifeThen], width: int) -> str:
     rows = [
         [first.what, *(_lack(life.exposures[number]) for life in lives)]
         for number, first in enumerate(lives[0].exposures if lives else ())
+        if first.name != "no_copy" or any(life.exposures[number].total_s for life in lives)
     ]
     if not rows:
         return ""
@@ -173,7 +174,7 @@ def _days(found: Forecast, width: int) -> str:
             day.worst_day,
             span_words(day.worst_s),
             day.best_day,
-            span_words(day.best_s),
+            span_words(day.best_s) if day.best_s else "never",
         ]
         for day in found.days
         if day.worst_s > day.best_s  # what is alike on all days is in the table above

@@ -175,7 +175,9 @@ def test_the_text_of_the_advice() -> None:
     text = advice_text(advice, width=90)
     flat = " ".join(text.split())
     assert "for a shoot made away on 2026-03-02" in flat and "An hour of yours counts 30 EUR" in flat
-    assert "26 shoots a year (assumed)" in flat and "Tried, and removes next to nothing here" in flat
+    assert (
+        "26 shoots a year (assumed)" in flat and "Tried, and removes next to nothing of the first year's risk" in flat
+    )
     assert f"Most of the risk, {int(advice.most.removes * 100) if advice.most else 0} %" in flat
     assert all(len(line) <= 90 for line in text.splitlines())
     assert "safe" not in flat

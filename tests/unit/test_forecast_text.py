@@ -6,10 +6,12 @@ from dataclasses import replace
 import pytest
 from forecasted import DAY, YEAR_S, forecast, life
 
-from drill.forecastrecord import Band, Forecast, Stretch, dump
+from drill.advicerecord import Advice, Tried
+from drill.forecastrecord import Band, Forecast, Rate, Stretch, dump
 from drill.report.forecast_odds_text import say_share
 from drill.report.forecast_text import forecast_text
 from drill.report.forecast_words import say_band, span_words
+from drill.standingrecord import Standing
 
 
 def said(found: Forecast, width: int = 80) -> str:
@@ -72,7 +74,36 @@ def test_a_band_in_words(stretches: list[tuple[int, int, str]], words: str) -> N
 
 def test_spans_and_shares_are_never_rounded_to_nothing() -> None:
     assert (span_words(30), span_words(3 * DAY), span_words(31.4 * DAY)) == ("30 s", "3 days", "31 days")
-    assert (say_share(0), say_share(1e-30), say_share(0.0123), say_share(0.5)) == ("0", "< 1e-7 %", "1.2 %", "50 %")
+    assert (say_share(0), say_share(0.0123), say_share(0.5), say_share(1)) == ("0", "1.2 %", "50 %", "100 %")
+    assert (say_share(1e-30), say_share(0.9951), say_share(0.994)) == ("< 0.0000001 %", "> 99 %", "99 %")
+    assert (say_share(1e-7), say_share(9.99e-4), say_share(0.00991)) == ("0.000010 %", "0.10 %", "0.99 %")
+
+
+@pytest.mark.parametrize(
+    ("kind", "words", "together"),
+    [
+        ("deleted", "deletion by mistake on {}", "deletion by mistake on a, on, b"),
+        ("medium", "{} broken or lost", "a, on, b broken or lost"),
+        ("place", "fire or burglary at {}", "fire or burglary at a, on, b"),
+    ],
+)
+def test_events_that_differ_in_a_name_alone_are_one_row_whatever_the_name(kind: str, words: str, together: str) -> None:
+    rates = tuple(Rate(f"{kind}:{id_}", words.format(id_), 0.01, 0.03, 0.09, "assumed") for id_ in ("a", "on", "b"))
+    assert f" {together} 0.01 0.03 0.09 assumed " in said(replace(forecast(), rates=rates), width=120)
+
+
+def test_what_to_do_comes_before_what_it_rests_on() -> None:
+    tried = Tried("sooner", "Do it.", 0.1, 0.05, "a", "b", None, None, 0, 0, None, 0)
+    advice = Advice("2026-03-31", True, "", 0, priced=False, shoots_a_year=26, counted=False, helps=(tried,), hardly=())
+    text = said(replace(forecast(), advice=advice, not_applicable=("dead-card",)))
+    order = ("The first year of a shoot", "Every scenario", "Not about this studio", "How likely", "What would help")
+    places = [text.index(words) for words in (*order, "What it takes to lose it", "How often each event is reckoned")]
+    assert places == sorted(places)
+
+
+def test_the_shoots_of_today_are_in_the_first_sentences() -> None:
+    text = said(replace(forecast(), standing=Standing(1, (), (), (), ())))
+    assert text.index("There is no shoot in the studio file yet") < text.index("The first year of a shoot")
 
 
 def test_no_name_moves_the_cursor() -> None:
