@@ -9,15 +9,19 @@ the last replacement, as what failed before is good again by then. So the time l
 is at most the sum over the windows of P(every such medium is hit): by an event since now, or for those that are
 mended in the window or one replacement before it. For a set of media with a first one m that is at most the sum over
 the events that hit m of q × (the same for what this event leaves), as events are independent.
+
+A medium that is failed now is good again at the next replacement, if anything is good until then. So either every good
+one is hit within the time between two replacements, or, some time in the rest, every one that is good or failed now.
 """
 
 from collections.abc import Sequence
 from dataclasses import dataclass
 from math import ceil, expm1
 
-from drill.odds.statuses import good_in
+from drill.odds.statuses import good_in, there_in
 
 _MOST_WINDOWS = 12
+Window = Sequence[tuple[int, float]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,25 +36,34 @@ class Hazard:
 class Bound(dict[int, float]):
     """A bound for each state, worked out when it is first asked for.
 
-    `windows` has (lower bits of the media an event hits, the chance that it matters) for each window; `doomed` are the
-    lower bits of media that cannot be counted on.
+    `windows` has (lower bits of the media an event hits, the chance that it matters) for each window, `soon` the same
+    for the time until the next replacement; `doomed` are the lower bits of media that cannot be counted on.
     """
 
-    __slots__ = ("_doomed", "_known", "_windows")
+    __slots__ = ("_doomed", "_known", "_soon", "_windows")
 
-    def __init__(self, windows: Sequence[Sequence[tuple[int, float]]], doomed: int) -> None:
+    def __init__(self, windows: Sequence[Window], soon: Window, doomed: int) -> None:
         super().__init__()
         self._windows = [(hits, {0: 1.0}) for hits in windows]
+        self._soon = (soon, {0: 1.0})
         self._doomed = doomed
         self._known: dict[int, float] = {}
 
     def __missing__(self, state: int) -> float:
-        media = good_in(state) & ~self._doomed
+        good = good_in(state)
+        failed = there_in(state) & state & state >> 1
+        bound = self._in_the_rest(good & ~self._doomed)
+        if failed & ~self._doomed:
+            soon = _all_hit(good & ~self._doomed, *self._soon)
+            bound = min(bound, soon + self._in_the_rest((good | failed) & ~self._doomed))
+        self[state] = bound
+        return bound
+
+    def _in_the_rest(self, media: int) -> float:
         bound = self._known.get(media)
         if bound is None:
             bound = min(1.0, sum(_all_hit(media, hits, known) for hits, known in self._windows))
             self._known[media] = bound
-        self[state] = bound
         return bound
 
 
@@ -71,7 +84,8 @@ def bound_for(hazards: Sequence[Hazard], doomed: int, years: float, replaced_aft
     for number in range(1, count + 1):
         since, mended = number * long, min(number * long, long + replaced_after)
         windows.append([(h.hits, -expm1(-h.per_year * (mended if h.mended else since))) for h in hazards])
-    return Bound(windows, doomed)
+    soon = [(h.hits, -expm1(-h.per_year * min(years, replaced_after))) for h in hazards]
+    return Bound(windows, soon, doomed)
 
 
 def _all_hit(media: int, hits: Sequence[tuple[int, float]], known: dict[int, float]) -> float:
