@@ -10,7 +10,7 @@ from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
 
 import pytest
-from worlds import CopyPlan, World, content, laid_out, name, run, verified
+from worlds import laid_out, run, verified
 
 import drill.faults.apply as apply_room
 import drill.rehearse.drill as drill_room
@@ -20,6 +20,7 @@ import drill.shelf as shelf_room
 import drill.stitching.search as search_room
 from drill.faults.aim import Fate
 from drill.model import Hazard, Promised, Selector, Store
+from drill.testing.world import CopyPlan, World, content, name
 from drill.verify import Finding, examine
 
 ALL = frozenset(range(3))

@@ -6,7 +6,7 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 
 import pytest
-from worlds import NOW, CopyPlan, World, content, laid_out
+from worlds import NOW, laid_out
 
 import drill.recover.home as home_room
 import drill.recover.run as run_room
@@ -17,6 +17,7 @@ from drill.model import Promised
 from drill.recover import Options, lost_named, recover
 from drill.recover.waiting import Wanted
 from drill.studio import load_studio
+from drill.testing.world import CopyPlan, World, content
 from drill.verify import Finding
 
 ALL = frozenset(range(3))

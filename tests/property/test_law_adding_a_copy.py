@@ -4,9 +4,11 @@ from dataclasses import replace
 
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from worlds import CopyPlan, World, fitting, hazards, laid_out, run, verified, worlds
+from worlds import fitting, hazards, laid_out, run, verified
 
 from drill.model import Hazard
+from drill.testing.strategies import worlds
+from drill.testing.world import CopyPlan, World
 
 
 @settings(max_examples=30)

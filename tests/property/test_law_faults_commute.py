@@ -1,9 +1,11 @@
 """Law: faults on different files commute."""
 
 from hypothesis import given, settings
-from worlds import World, comparable, laid_out, run, worlds
+from worlds import comparable, laid_out, run
 
 from drill.model import Hazard, Selector
+from drill.testing.strategies import worlds
+from drill.testing.world import World
 
 # Fixed places, no draws: a draw's key holds the hazard's number in its scenario: equal hazards draw differently.
 ONE = Hazard("altered", Selector(), offsets=(5,), files=("*0000*",))

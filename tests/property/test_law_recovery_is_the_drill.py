@@ -10,13 +10,15 @@ from pathlib import Path
 
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from worlds import NOW, World, content, laid_out, run, worlds
+from worlds import NOW, laid_out, run
 
 from drill.ledger import Ledger
 from drill.model import Hazard, Selector
 from drill.recover import Options, check_into, lost_named, recover, shoots_in_order
 from drill.recoverrecord import Recovery
 from drill.studio import load_studio
+from drill.testing.strategies import worlds
+from drill.testing.world import World, content
 
 Split = dict[str, str]  # promised path → "back", "on_paper" or "lost"
 
@@ -94,7 +96,7 @@ def test_whatever_stands_in_the_folder_already_stays_and_never_counts_for_anothe
             if how == "folder":
                 path.mkdir()
             elif how == "link":
-                path.symlink_to(studio.parent / "reed.sha256")
+                path.symlink_to(studio.parent / "manifests" / "reed.sha256")
             elif how != "nothing":
                 data_ = content(number)
                 path.write_bytes({"right": data_, "wrong": data_[::-1], "short": data_[:-1]}[how])

@@ -11,12 +11,14 @@ from pathlib import Path
 
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from worlds import NOW, CopyPlan, World, content, laid_out, run, verified, worlds
+from worlds import NOW, laid_out, run, verified
 
 from drill.ledger import Ledger
 from drill.retire import Options, retire
 from drill.retirerecord import Retirement
 from drill.studio import load_studio
+from drill.testing.strategies import worlds
+from drill.testing.world import CopyPlan, World, content
 
 
 def ask(studio_file: Path, medium: str, ledger: Path | None = None, *, read: bool = False) -> Retirement:

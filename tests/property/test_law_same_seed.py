@@ -2,9 +2,11 @@
 
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from worlds import World, comparable, fitting, hazards, laid_out, run, worlds
+from worlds import comparable, fitting, hazards, laid_out, run
 
 from drill.model import Hazard
+from drill.testing.strategies import worlds
+from drill.testing.world import World
 
 
 @settings(max_examples=25)

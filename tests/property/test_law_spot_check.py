@@ -6,11 +6,13 @@ from typing import Any
 
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from worlds import World, content, fitting, hazards, laid_out, run, verified, worlds
+from worlds import fitting, hazards, laid_out, run, verified
 
 from drill.model import Hazard
 from drill.record import Run, to_json
 from drill.sampling import Budget, Spot
+from drill.testing.strategies import worlds
+from drill.testing.world import World, content
 
 EVERY = frozenset(range(5))
 SPOTS = st.one_of(

@@ -19,7 +19,6 @@ from functools import cache
 from typing import Any
 
 import pytest
-from drafted import DAYS, NAMES, RISKS, Draft, Table, come_again_once, drafts, media_tables, scheme_tables, step_tables
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, precondition, rule
@@ -36,6 +35,8 @@ from simulation.statuses import is_lost
 from drill import bands, odds, stages, timeline
 from drill.faulttree import minimal_cut_sets
 from drill.model import Hazard, Scenario, Selector, Studio
+from drill.testing.draft import DAYS, NAMES, RISKS, Draft, Table
+from drill.testing.strategies import come_again_once, media_tables, scheme_tables, schemes, step_tables
 
 SHOOT_DAYS = st.sampled_from(DAYS)
 EXACT = 1e-9
@@ -71,7 +72,7 @@ def moment(day: date, weeks: int) -> datetime:
 
 
 @share(0.7)
-@given(drafts(), SHOOT_DAYS, st.booleans(), st.sampled_from([1, 6, 6, 30]))
+@given(schemes(), SHOOT_DAYS, st.booleans(), st.sampled_from([1, 6, 6, 30]))
 def test_every_moment_of_the_plan(draft: Draft, day: date, away: bool, weeks: int) -> None:
     check_plan(draft.load(), day, away=away, weeks=weeks)
 
@@ -90,7 +91,7 @@ def check_plan(studio: Studio, day: date, *, away: bool, weeks: int) -> None:
 
 
 @share(0.05)
-@given(drafts(most_steps=3), SHOOT_DAYS, st.booleans())
+@given(schemes(most_steps=3), SHOOT_DAYS, st.booleans())
 def test_ten_years(draft: Draft, day: date, away: bool) -> None:
     studio = draft.load()
     days = days_of(studio, day, away=away)
@@ -135,7 +136,7 @@ def check_odds(scene: Stage, life: timeline.Life, marks: list[datetime]) -> None
             assert -EXACT < missed < EXACT + left_out, statuses
 
 
-@given(drafts(most_steps=1))
+@given(schemes(most_steps=1))
 def test_rates_and_who_is_hit(draft: Draft) -> None:
     check_rates(draft.load())
 
@@ -151,7 +152,7 @@ def check_rates(studio: Studio) -> None:
 
 
 @share(0.4)
-@given(drafts(), SHOOT_DAYS, st.booleans(), st.sampled_from([1, 3, 6]))
+@given(schemes(), SHOOT_DAYS, st.booleans(), st.sampled_from([1, 3, 6]))
 def test_odds_are_those_of_the_chain(draft: Draft, day: date, away: bool, weeks: int) -> None:
     check_odds(*scenes(draft, day, away=away, weeks=weeks))
 
@@ -197,14 +198,14 @@ def check_dice(draft: Draft, day: date, *, away: bool, weeks: int, runs: int, se
 
 
 @share(0.15)
-@given(drafts(), SHOOT_DAYS, st.booleans(), st.integers(0, 1000))
+@given(schemes(), SHOOT_DAYS, st.booleans(), st.integers(0, 1000))
 def test_odds_are_those_of_a_few_thousand_lives(draft: Draft, day: date, away: bool, seed: int) -> None:
     check_dice(draft, day, away=away, weeks=6, runs=2000, seed=seed)
 
 
 @pytest.mark.deep
 @settings(max_examples=60)
-@given(drafts(), SHOOT_DAYS, st.booleans(), st.sampled_from([1, 6, 20]), st.integers(0, 1000))
+@given(schemes(), SHOOT_DAYS, st.booleans(), st.sampled_from([1, 6, 20]), st.integers(0, 1000))
 def test_odds_are_those_of_tens_of_thousands_of_lives(
     draft: Draft, day: date, away: bool, weeks: int, seed: int
 ) -> None:
@@ -300,7 +301,7 @@ def test_an_engine_that_forgets_who_is_away_is_found_out() -> None:
 
 
 @share(0.4)
-@given(drafts(), SHOOT_DAYS, st.booleans())
+@given(schemes(), SHOOT_DAYS, st.booleans())
 def test_cut_sets_of_every_stage(draft: Draft, day: date, away: bool) -> None:
     studio = draft.load()
     check_cut_sets(studio, timeline.life(studio, day, away=away, until=moment(day, 6)))
@@ -355,7 +356,7 @@ def days_and_scenarios(draw: st.DrawFn) -> tuple[date, Scenario]:
 
 
 @share(0.6)
-@given(drafts(), days_and_scenarios(), st.booleans())
+@given(schemes(), days_and_scenarios(), st.booleans())
 def test_scenarios_at_every_moment(draft: Draft, drawn: tuple[date, Scenario], away: bool) -> None:
     (day, scenario), studio = drawn, draft.load()
     spans = timeline.spans(timeline.life(studio, day, away=away, until=moment(day, 4)), studio)

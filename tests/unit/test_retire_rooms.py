@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from worlds import NOW, CopyPlan, World, build
+from worlds import NOW, laid_out
 
 import drill.quick
 from drill.guard import top_of
@@ -19,6 +19,7 @@ from drill.retire.beside import lies_beside
 from drill.retire.going import going
 from drill.retirerecord import Contents, Named, Reason, Retirement, ShootLeft, dump
 from drill.studio import load_studio
+from drill.testing.world import CopyPlan, World
 
 
 def medium(id_: str, kind: str = "ssd", **more: object) -> Medium:
@@ -116,13 +117,11 @@ def test_another_mount_has_a_top() -> None:
 
 def test_a_copy_that_vanishes_leaves_no_answer(tmp_path: Path) -> None:
     world = World(2, (CopyPlan("card", "bag", frozenset({0, 1})), CopyPlan("x", "home", frozenset({0, 1}))))
-    studio_file = build(world, tmp_path)
-
-    with Ledger.open(None) as ledger, pytest.MonkeyPatch.context() as patch:
+    with laid_out(world, tmp_path) as studio_file, Ledger.open(None) as ledger, pytest.MonkeyPatch.context() as patch:
         reads = desk.read_files
 
         def reading(*jobs: Any, **more: Any) -> Any:
-            (tmp_path / "media/x").rename(tmp_path / "unplugged")
+            (studio_file.parent / "media/x").rename(tmp_path / "unplugged")
             return reads(*jobs, **more)
 
         patch.setattr(desk, "read_files", reading)
@@ -134,8 +133,7 @@ def test_a_copy_that_vanishes_leaves_no_answer(tmp_path: Path) -> None:
 @pytest.mark.parametrize("stays", [False, True])
 def test_a_yes_that_may_rest_on_this_computers_memory_says_so(tmp_path: Path, stays: bool) -> None:
     world = World(2, (CopyPlan("card", "bag", frozenset({0, 1})), CopyPlan("x", "home", frozenset({0, 1}))))
-    studio_file = build(world, tmp_path)
-    with Ledger.open(None) as ledger, pytest.MonkeyPatch.context() as patch:
+    with laid_out(world, tmp_path) as studio_file, Ledger.open(None) as ledger, pytest.MonkeyPatch.context() as patch:
         if stays:
             patch.setattr(drill.quick, "is_at_hand", lambda fd: True)
         record = retire(load_studio(studio_file), "card", ledger, Options(NOW))

@@ -53,6 +53,7 @@ FLOORS = (
     ("rehearse", "audit", "retire", "survey", "intake", "enlist", "forecast"),
     ("recover", "standing"),
     ("report", "demo"),
+    ("testing",),
     ("cli",),
     ("__main__",),
 )

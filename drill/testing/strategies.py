@@ -1,70 +1,65 @@
-"""Small random backup schemes as studio files, so that the reader of the file is part of what is compared.
+"""Strategies for Hypothesis: small worlds, what goes wrong in them, and backup schemes.
 
-A draft holds the tables of a studio file as plain values: up to four media in three places (a bag that is carried, a
-house, somewhere else), with needs, mirrors, accounts and buses, and up to six steps. Rates are a thousand times too
-high, so that a few weeks hold as much as a life and a comparison has something to find.
+    @given(world=worlds(), mishaps=st.lists(damage(), max_size=2))
+    def test_more_copies_lose_less(world, mishaps): ...
+
+Flows in: Hypothesis, an extra of this project. Flows out: World, Mishap and Draft values, all small, as Hypothesis
+shrinks what it draws. The rates of drawn schemes are a thousand times too high, so that a few weeks hold as much as a
+life and a comparison has something to find. Must not know: what is tested with them.
 """
 
-import json
-import tempfile
-from collections.abc import Mapping
-from dataclasses import dataclass, field
-from datetime import date
-from pathlib import Path
+from collections.abc import Callable, Sequence
 from typing import Any
 
-from hypothesis import strategies as st
+from drill.testing.draft import NAMES, RISKS, ZONES, Draft, Table
+from drill.testing.mishaps import Mishap, deleted, encrypted, lost, refused, rotten, truncated, unreadable
+from drill.testing.world import MEDIA, PLACES, CopyPlan, World
 
-from drill.model import Studio
-from drill.studio import load_studio
+try:
+    from hypothesis import strategies as st
+except ImportError as error:
+    what = "drill.testing.strategies draws with Hypothesis, which is not installed here"
+    raise ImportError(f"{what}: python -m pip install 'restore-drill[testing]'", name="hypothesis") from error
 
-Table = dict[str, Any]
-RISKS = ("theft", "fire", "lockout", "deletion", "attack", "rot")
-PLACES: tuple[Table, ...] = ({"id": "bag", "carried": True}, {"id": "house"}, {"id": "barn", "offsite": True})
-BUSES: tuple[Table, ...] = ({"id": "hub", "carries": "30 MB/s"},)
-ZONES = ("UTC", "Europe/Lisbon", "America/New_York", "Australia/Lord_Howe", "Asia/Kathmandu")
-NAMES = ("kiln", "reed", "heron", "marsh")
-# Days around which clocks change in some of the zones, months and years end, and one that is there every fourth year.
-DAYS = (
-    date(2026, 3, 27),
-    date(2026, 10, 23),
-    date(2026, 10, 30),
-    date(2027, 12, 30),
-    date(2028, 2, 29),
-    date(2026, 7, 4),
-)
-
-
-@dataclass
-class Draft:
-    """The tables of a studio file that is being thought up."""
-
-    media: list[Table] = field(default_factory=list)
-    steps: list[Table] = field(default_factory=list)
-    scheme: Table = field(default_factory=dict)
-    risks: Table = field(default_factory=lambda: dict.fromkeys(RISKS, 0.0))
-
-    def text(self) -> str:
-        """Return the studio file."""
-        tables = [("[scheme]", self.scheme), ("[risks]", self.risks)]
-        for name, rows in (("places", PLACES), ("buses", BUSES), ("media", self.media), ("steps", self.steps)):
-            tables.extend((f"[[{name}]]", row) for row in rows)
-        return 'shoots = []\n[studio]\nname = "Reed"\n' + "".join(_written(head, table) for head, table in tables)
-
-    def load(self) -> Studio:
-        """Return the studio as the program reads it."""
-        with tempfile.TemporaryDirectory(prefix="drill-scheme-") as folder:
-            file = Path(folder) / "studio.toml"
-            file.write_text(self.text(), encoding="utf-8")
-            return load_studio(file)
-
-
-def _written(head: str, table: Mapping[str, Any]) -> str:
-    return f"{head}\n" + "".join(f"{key} = {json.dumps(value)}\n" for key, value in table.items())
+_SPANS = st.sampled_from(["0 h", "36 min", "2 h", "1 day", "30 h", "3 days", "9 days"])
+_EFFECTS: tuple[Callable[..., Mishap], ...] = (lost, refused, unreadable, rotten, truncated, deleted, encrypted)
 
 
 @st.composite
-def media_tables(draw: st.DrawFn, earlier: list[str], name: str) -> Table:
+def worlds(draw: st.DrawFn) -> World:
+    """Draw a world: 1 to 5 files, 1 to 4 copies (m0 …) that hold any of them, some rotten, renamed or listed."""
+    files = draw(st.integers(1, 5))
+    numbers = st.frozensets(st.integers(0, files - 1))
+    copies = []
+    for number in range(draw(st.integers(1, 4))):
+        holds = draw(numbers)
+        rotten_ones = draw(numbers) & holds
+        place = draw(st.sampled_from(PLACES))
+        copies.append(CopyPlan(MEDIA[number], place, holds, rotten_ones, draw(st.booleans()), draw(st.booleans())))
+    return World(files, tuple(copies))
+
+
+@st.composite
+def damage(draw: st.DrawFn, media: Sequence[str] = MEDIA) -> Mishap:
+    """Draw one thing that goes wrong with one of these media: any effect that needs no link, time or rate."""
+    medium = draw(st.sampled_from(media))
+    effect = draw(st.sampled_from(_EFFECTS))
+    settings: dict[str, Any] = {}
+    if effect is unreadable:
+        settings = draw(st.sampled_from([{"sectors": (0,)}, {"sectors": "worst"}, {"count": 2}]))
+    elif effect is rotten:
+        settings = draw(st.sampled_from([{"offsets": (3,)}, {"count": 3}]))
+    elif effect is truncated:
+        settings = {"keep": draw(st.sampled_from(["50%", 10, 0]))}
+    elif effect in (deleted, encrypted):
+        settings = {"files": draw(st.sampled_from([None, ("*A0000*",), ("*.DNG",)]))}
+    mishap: Mishap = effect(medium, **settings)
+    return mishap
+
+
+@st.composite
+def media_tables(draw: st.DrawFn, earlier: Sequence[str], name: str) -> Table:
+    """Draw one medium, which may need or mirror earlier ones."""
     table: Table = {
         "id": name,
         "kind": draw(st.sampled_from(["card", "tablet", "ssd", "hard-disk", "computer", "cloud"])),
@@ -95,11 +90,9 @@ def come_again_once(steps: list[Table]) -> None:
             again.add(step["id"])
 
 
-SPANS = st.sampled_from(["0 h", "36 min", "2 h", "1 day", "30 h", "3 days", "9 days"])
-
-
 @st.composite
-def step_tables(draw: st.DrawFn, media: list[str], earlier: list[str], name: str) -> Table:
+def step_tables(draw: st.DrawFn, media: Sequence[str], earlier: Sequence[str], name: str) -> Table:
+    """Draw one step between these media, which may follow an earlier one."""
     do = draw(st.sampled_from(["copy", "copy", "copy", "move", "verify", "erase"]))
     pair = draw(st.lists(st.sampled_from(media), min_size=2, max_size=2, unique=True))
     table: Table = {"id": name, "do": do}
@@ -108,8 +101,8 @@ def step_tables(draw: st.DrawFn, media: list[str], earlier: list[str], name: str
     if do != "erase":
         table["to"] = pair[1]
     if draw(st.booleans()):
-        table["after"] = draw(SPANS)
-    if earlier and draw(st.booleans()):
+        table["after"] = draw(_SPANS)
+    if len(earlier) > 0 and draw(st.booleans()):
         table["follows"] = draw(st.sampled_from(earlier))
     if draw(st.integers(0, 2)) == 0:
         table |= draw(rhythms())
@@ -129,6 +122,7 @@ def step_tables(draw: st.DrawFn, media: list[str], earlier: list[str], name: str
 
 @st.composite
 def rhythms(draw: st.DrawFn) -> Table:
+    """Draw how often and when a step comes again."""
     every = draw(st.sampled_from(["day", "week", "month", "quarter", "year"]))
     table: Table = {"every": every}
     month_days = st.sampled_from([1, 2, 15, 29, 30, 31])
@@ -147,7 +141,8 @@ def rhythms(draw: st.DrawFn) -> Table:
 
 
 @st.composite
-def scheme_tables(draw: st.DrawFn, media: list[str]) -> Table:
+def scheme_tables(draw: st.DrawFn, media: Sequence[str]) -> Table:
+    """Draw the table of a scheme that begins on some of these media."""
     table: Table = {"made_on": draw(st.lists(st.sampled_from(media), min_size=1, max_size=2, unique=True))}
     table["zone"] = draw(st.sampled_from(ZONES))
     if draw(st.booleans()):
@@ -164,7 +159,8 @@ def scheme_tables(draw: st.DrawFn, media: list[str]) -> Table:
 
 
 @st.composite
-def drafts(draw: st.DrawFn, most_media: int = 4, most_steps: int = 6) -> Draft:
+def schemes(draw: st.DrawFn, most_media: int = 4, most_steps: int = 6) -> Draft:
+    """Draw a whole scheme: 2 to `most_media` media (at most 4), 1 to `most_steps` steps, rhythms, risks."""
     draft = Draft()
     media: list[str] = []
     for name in NAMES[: draw(st.integers(2, most_media))]:

@@ -1,0 +1,163 @@
+"""What goes wrong, done to the real bytes of a studio to try things on, and undone at the end of the block.
+
+No file is ever written over. The copy's folder is set aside by one rename, what is left of it after the mishap is laid
+in its place as new files, and at the end these are removed and the folder is renamed back: the very same files, with
+their times. Who is hit and where follows from the drill's own `aim` and `draw`; what then becomes of the bytes is done
+here anew, so that a drill of real damage is an outside check of the drill under the same overlay.
+
+Flows in: a StudioFolder and mishaps. Flows out: changed copies, for a while. Refused: folders that were not made here,
+copies that lead elsewhere, and what cannot be done to a healthy disk (bad sectors, slowness). Must not know: drills.
+"""
+
+import os
+import shutil
+from collections.abc import Iterator, Sequence
+from contextlib import ExitStack, contextmanager
+from itertools import count
+
+from drill.copies import LinkSession
+from drill.errors import Mistake, Mistakes
+from drill.faults import Blow, Fate, aim
+from drill.faults.draw import Damage, add_damage, matching
+from drill.model import Entry, Hazard, Studio
+from drill.testing import made
+from drill.testing.drilling import SEED
+from drill.testing.folder import CopyFolder, StudioFolder
+from drill.testing.mishaps import Mishap, scenario_of
+from drill.testing.telling import Listings, check_mishaps
+
+_ON_BYTES = frozenset({"altered", "truncated", "encrypted"})
+_numbers = count(1)
+
+
+@contextmanager
+def really(studio: StudioFolder, *mishaps: Mishap, seed: int = SEED) -> Iterator[None]:
+    """Do mishaps to the studio's own copies; everything is as it was when the block ends.
+
+    A medium that is lost is then not there, and what it is said to hold counts as on paper, as a program cannot tell
+    a lost drive from one that is not plugged in. Errors: Mistakes, before anything is touched.
+    """
+    made.check_made(studio.folder)
+    loaded = studio.load()
+    check_mishaps(mishaps, loaded)
+    scenario = scenario_of(mishaps)
+    fates = {id_: fate for id_, fate in aim(scenario, loaded, None).items() if fate.removed or fate.blows}
+    _check_can_be_done(studio, loaded, mishaps, fates)
+    with LinkSession() as session, ExitStack() as undo:
+        found = Listings(loaded, session)
+        changes = {id_: _damage(fate.blows, id_, found, f"{seed}\x1f{scenario.name}") for id_, fate in fates.items()}
+        hidden = {id_: _hidden(fate.blows, id_, found) for id_, fate in fates.items()}
+        for id_, fate in fates.items():
+            copy = studio.copy(id_)
+            if any(blow.hazard.effect == "expired" for blow in fate.blows):
+                undo.enter_context(_past_end(studio, id_))
+            undo.enter_context(_set_aside(studio, copy, leave=fate.removed is None))
+            if fate.removed is None:
+                _spoil(studio, copy, changes[id_], hidden[id_])
+        yield
+
+
+def _check_can_be_done(studio: StudioFolder, loaded: Studio, mishaps: Sequence[Mishap], fates: dict[str, Fate]) -> None:
+    mistakes = []
+
+    def wrong(at: str, what: str) -> None:
+        mistakes.append(Mistake(str(studio.file), at, what, "drill it as an overlay: `with` the mishap, no `really`"))
+
+    for mishap in mishaps:
+        hazard = mishap.hazard
+        if hazard.effect in ("unreadable", "slow"):
+            wrong(mishap.words, "cannot be done to a healthy disk")
+        if hazard.effect == "expired" and (hazard.page or hazard.status != 410):
+            wrong(mishap.words, "the links of this computer end with 410 and no page")
+    for id_, fate in fates.items():
+        copy = studio.copy(id_)
+        made.check_inside(studio.folder, copy.root)
+        at = next(other.at for other in loaded.copies if other.id == id_)
+        if at is not None:
+            made.check_inside(studio.folder, at)
+        if copy.archive is not None and any(_is_on_members(blow.hazard) for blow in fate.blows):
+            wrong(id_, "files cannot be taken out of an archive, or changed in it")
+    if mistakes:
+        raise Mistakes(mistakes)
+
+
+def _is_on_members(hazard: Hazard) -> bool:
+    return hazard.effect in ("deleted", "stale") or (hazard.effect == "encrypted" and hazard.files is not None)
+
+
+def _damage(blows: Sequence[Blow], id_: str, found: Listings, seed: str) -> dict[str, Damage]:
+    damage: dict[str, Damage] = {}
+    for blow in blows:
+        if blow.hazard.effect in _ON_BYTES:
+            here, there = found.of(id_, blow.hazard) or (), found.of(blow.origin, blow.hazard) or ()
+            add_damage(damage, blow, entries=here, origin_entries=there, seed=seed)
+    return damage
+
+
+def _hidden(blows: Sequence[Blow], id_: str, found: Listings) -> set[str]:
+    gone: set[str] = set()
+    for blow in blows:
+        entries = found.of(id_, blow.hazard) or ()
+        if blow.hazard.effect == "deleted":
+            gone |= {entry.path for entry in matching(blow.hazard, entries)}
+        elif blow.hazard.effect == "stale":
+            gone |= {entry.path for entry in entries if _is_newer(entry, blow.hazard)}
+    return gone
+
+
+def _is_newer(entry: Entry, hazard: Hazard) -> bool:
+    return entry.modified is not None and hazard.before is not None and entry.modified >= hazard.before
+
+
+@contextmanager
+def _past_end(studio: StudioFolder, id_: str) -> Iterator[None]:
+    new = id_ not in studio.past_end
+    studio.past_end.add(id_)
+    try:
+        yield
+    finally:
+        if new:
+            studio.past_end.discard(id_)
+
+
+@contextmanager
+def _set_aside(studio: StudioFolder, copy: CopyFolder, *, leave: bool) -> Iterator[None]:
+    """Rename a copy's folder away and lay new files of the same bytes and times in its place, none unless `leave`."""
+    made.check_inside(studio.folder, copy.root)
+    if not os.path.lexists(copy.root):  # an outer block has taken it
+        yield
+        return
+    aside = studio.folder / "aside" / str(next(_numbers))
+    aside.parent.mkdir(exist_ok=True)
+    copy.root.rename(aside)
+    try:
+        if leave:
+            shutil.copytree(aside, copy.root, symlinks=True)
+        yield
+    finally:
+        made.check_inside(studio.folder, copy.root)
+        if os.path.lexists(copy.root):
+            shutil.rmtree(copy.root)
+        aside.rename(copy.root)
+
+
+def _spoil(studio: StudioFolder, copy: CopyFolder, changes: dict[str, Damage], hidden: set[str]) -> None:
+    for path, damage in changes.items():
+        target = copy.root / path
+        made.check_inside(studio.folder, target)
+        about = target.stat()
+        target.write_bytes(_spoilt(target.read_bytes(), damage))
+        os.utime(target, ns=(about.st_atime_ns, about.st_mtime_ns))  # rot leaves the time as it was
+    for path in hidden:
+        made.check_inside(studio.folder, copy.root / path)
+        (copy.root / path).unlink()
+
+
+def _spoilt(data: bytes, damage: Damage) -> bytes:
+    """Return what is left of a file's bytes: every one replaced, single ones changed, the end cut off."""
+    left = bytearray(byte ^ 0xA5 for byte in data) if damage.veil is not None else bytearray(data)
+    for offset, change in damage.changed.items():
+        if offset < len(left):
+            left[offset] ^= change
+    keep = [int(each * len(data)) if isinstance(each, float) else each for each in damage.keep]
+    return bytes(left[: min(keep, default=len(left))])

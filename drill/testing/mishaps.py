@@ -1,0 +1,179 @@
+"""What goes wrong, in words a test can read: each is one hazard of a scenario file, and a `with` block.
+
+    with lost("tablet"), rotten("drive", files="*.dng", count=1):
+        run = drilled(studio)
+
+Inside the block every `drilled` of this process has it too, whichever thread asks: a test then fails rather than pass
+for want of a fault. Copies are only read; `really`, in `doing`, is for real bytes. Positional words are
+ids of media; `hits` are the other selectors of a scenario file (kind, place, account, copy, form, attached, carried,
+offsite); all must match, and nothing at all hits everything. Effects and settings: README, "Scenario files".
+
+Flows in: words. Flows out: Mishap values. Must not know: studios, bytes.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+from types import TracebackType
+from typing import Any, TypedDict, Unpack
+
+from drill import clock, units
+from drill.errors import Mistake, Mistakes
+from drill.model import Hazard, Scenario, Selector
+
+Words = str | Sequence[str]
+AS_IT_IS = Scenario("as-it-is", "Nothing goes wrong", "Every copy as it is.", (Hazard("slow", Selector(), factor=1.0),))
+
+
+class Hits(TypedDict, total=False):
+    """What is hit, besides media by id: the selectors of a scenario file."""
+
+    kind: Words
+    place: Words
+    account: Words
+    copy: Words
+    form: Words
+    attached: bool
+    carried: bool
+    offsite: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Mishap:
+    """One thing that goes wrong, while its `with` block runs or in the `drilled` that it is given to."""
+
+    hazard: Hazard
+
+    def __enter__(self) -> "Mishap":
+        _GOING_ON.append(self)
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        at = max(number for number, other in enumerate(_GOING_ON) if other is self)
+        del _GOING_ON[at]
+
+    @property
+    def words(self) -> str:
+        """Return what goes wrong and to whom, for titles and messages."""
+        hits = self.hazard.hits
+        chosen = [(name, getattr(hits, name)) for name in Selector.__dataclass_fields__]
+        said = [_said(name, value) for name, value in chosen if value is not None]
+        return f"{self.hazard.effect} ({', '.join(said) or 'everything'})"
+
+
+_GOING_ON: list[Mishap] = []
+
+
+def going_on() -> tuple[Mishap, ...]:
+    """Return the mishaps whose `with` blocks are running, in the order they were entered."""
+    return tuple(_GOING_ON)
+
+
+def scenario_of(mishaps: Sequence[Mishap]) -> Scenario:
+    """Return mishaps as one scenario; none at all as the one in which nothing goes wrong."""
+    if not mishaps:
+        return AS_IT_IS
+    title = "; ".join(mishap.words for mishap in mishaps)
+    return Scenario("mishaps", title, title, tuple(mishap.hazard for mishap in mishaps), "mishaps of this test")
+
+
+def _said(name: str, value: Any) -> str:
+    if isinstance(value, bool):
+        return name if value else f"not {name}"
+    return " ".join(value) if name == "medium" else f"{name} {' '.join(value)}"
+
+
+def _many(value: Words | None) -> tuple[str, ...] | None:
+    return None if value is None else (value,) if isinstance(value, str) else tuple(value)
+
+
+def _mishap(effect: str, media: Sequence[str], hits: Hits, **settings: Any) -> Mishap:
+    for name in hits:
+        if name not in Hits.__annotations__:
+            raise Mistakes([Mistake(effect, name, "selects nothing", f"use: {', '.join(Hits.__annotations__)}")])
+    chosen: dict[str, Any] = {
+        name: value if isinstance(value, bool) else _many(value)  # type: ignore[arg-type]  # of that TypedDict
+        for name, value in hits.items()
+    }
+    return Mishap(Hazard(effect, Selector(medium=tuple(media) or None, **chosen), **settings))
+
+
+def _one_of(effect: str, **settings: Any) -> dict[str, Any]:
+    given = {name: value for name, value in settings.items() if value is not None}
+    if len(given) != 1:
+        what = f"needs one of: {', '.join(settings)}"
+        raise Mistakes([Mistake(effect, ", ".join(given), what, "give exactly one of them")])
+    return {name: tuple(v) if isinstance(v, Sequence) and not isinstance(v, str) else v for name, v in given.items()}
+
+
+def lost(*media: str, **hits: Unpack[Hits]) -> Mishap:
+    """Media are not there: the effect `gone`."""
+    return _mishap("gone", media, hits)
+
+
+def refused(*media: str, **hits: Unpack[Hits]) -> Mishap:
+    """A login is refused."""
+    return _mishap("refused", media, hits)
+
+
+def rotten(
+    *media: str,
+    files: Words | None = None,
+    count: int | None = None,
+    offsets: Sequence[int] | None = None,
+    **hits: Unpack[Hits],
+) -> Mishap:
+    """Bytes change, no error tells: the effect `altered`. One byte, unless `count` (drawn) or `offsets` say which."""
+    places = {"count": 1} if count is None and offsets is None else _one_of("altered", count=count, offsets=offsets)
+    return _mishap("altered", media, hits, files=_many(files), **places)
+
+
+def unreadable(
+    *media: str,
+    files: Words | None = None,
+    count: int | None = None,
+    sectors: Sequence[int] | str | None = None,
+    sector_size: int = 4096,
+    **hits: Unpack[Hits],
+) -> Mishap:
+    """Sectors are bad. One, unless `count` (drawn) or `sectors` (numbers, or "worst") say which."""
+    places = {"count": 1} if count is None and sectors is None else _one_of("unreadable", count=count, sectors=sectors)
+    if isinstance(sectors, str) and sectors != "worst":
+        raise Mistakes([Mistake("unreadable", "sectors", f"{sectors!r} is no sector", 'give numbers, or "worst"')])
+    return _mishap("unreadable", media, hits, files=_many(files), sector_size=sector_size, **places)
+
+
+def truncated(*media: str, keep: int | str, files: Words | None = None, **hits: Unpack[Hits]) -> Mishap:
+    """Files end early: `keep` so many bytes, or a share such as "70%". Errors: Mistakes."""
+    try:
+        left = keep if isinstance(keep, int) else units.parse_share(keep) if "%" in keep else units.parse_size(keep)
+    except ValueError as error:
+        raise Mistakes([Mistake("truncated", "keep", str(error), 'write it like "70%" or 1000')]) from None
+    return _mishap("truncated", media, hits, files=_many(files), keep=left)
+
+
+def deleted(*media: str, files: Words | None = None, **hits: Unpack[Hits]) -> Mishap:
+    """Files are missing, on mirrors too."""
+    return _mishap("deleted", media, hits, files=_many(files))
+
+
+def encrypted(*media: str, files: Words | None = None, **hits: Unpack[Hits]) -> Mishap:
+    """Every byte is replaced, on mirrors too."""
+    return _mishap("encrypted", media, hits, files=_many(files))
+
+
+def expired(*media: str, status: int = 410, page: bool = False, **hits: Unpack[Hits]) -> Mishap:
+    """A link has ended: it answers with `status`, or with a web page. What is no link is gone."""
+    return _mishap("expired", media, hits, status=status, page=page)
+
+
+def stale(*media: str, before: date, **hits: Unpack[Hits]) -> Mishap:
+    """Only files from before a moment are there; a date is its first moment, local time."""
+    return _mishap("stale", media, hits, before=clock.moment(before))
+
+
+def slow(*media: str, factor: float, **hits: Unpack[Hits]) -> Mishap:
+    """The right bytes come, at a share of the rate; nobody waits for them."""
+    return _mishap("slow", media, hits, factor=factor)

@@ -1,0 +1,50 @@
+"""Law: damage really done to the copies and the same damage as an overlay bring back the same files; afterwards every
+file is the very one it was. What is done to the bytes is written apart from the overlay, so neither can do nothing.
+"""
+
+import os
+from pathlib import Path
+
+from hypothesis import assume, given, settings
+from hypothesis import strategies as st
+from worlds import NOW, verified
+
+from drill.errors import Mistakes
+from drill.testing import Mishap, drilled, laid_out, really
+from drill.testing.strategies import damage, worlds
+from drill.testing.world import World
+
+Facts = dict[str, tuple[int, int, int, bytes]]
+
+
+def census(root: Path) -> Facts:
+    """Return for every file its number on the disk, size, time and bytes."""
+    files = [(path, path.stat()) for path in root.rglob("*") if path.is_file()]
+    return {
+        str(path.relative_to(root)): (about.st_ino if os.name == "posix" else 0, about.st_size, about.st_mtime_ns, data)
+        for path, about in files
+        for data in [path.read_bytes()]
+    }
+
+
+def can_be_done(mishap: Mishap, world: World) -> bool:
+    return mishap.hazard.effect != "unreadable" and set(mishap.hazard.hits.medium or ()) <= {c.id for c in world.copies}
+
+
+@settings(max_examples=50)
+@given(world=worlds(), drawn=st.lists(damage(), min_size=1, max_size=2))
+def test_done_and_overlaid_bring_back_the_same(world: World, drawn: list[Mishap]) -> None:
+    mishaps = [mishap for mishap in drawn if can_be_done(mishap, world)]
+    assume(mishaps)
+    with laid_out(world) as studio:
+        before = census(studio.folder / "media")
+        try:
+            overlaid = verified(drilled(studio, *mishaps, now=NOW))
+        except Mistakes as error:
+            assert "changes nothing" in str(error)
+            return
+        with really(studio, *mishaps):
+            assert census(studio.folder / "media") != before
+            done = drilled(studio, now=NOW)
+        assert verified(done) == overlaid
+        assert census(studio.folder / "media") == before

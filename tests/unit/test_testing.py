@@ -1,0 +1,344 @@
+"""The surface for people who script their own drills: studios, mishaps, assertions, and what is never touched."""
+
+import os
+import subprocess
+import sys
+from collections.abc import Callable
+from datetime import date
+from pathlib import Path
+from threading import Thread
+
+import pytest
+from census import census
+
+from drill import testing
+from drill.errors import Mistakes
+from drill.testing import (
+    Mishap,
+    StudioFolder,
+    assert_comes_back,
+    assert_lost,
+    assert_survives,
+    deleted,
+    drilled,
+    encrypted,
+    expired,
+    lost,
+    really,
+    refused,
+    rotten,
+    slow,
+    stale,
+    studio_folder,
+    truncated,
+    unreadable,
+)
+from drill.testing.folder import ARCHIVES
+
+Maker = Callable[..., StudioFolder]
+
+
+# --- studios -----------------------------------------------------------------------------------------------------
+
+
+def test_a_studio_is_whole_and_gone_afterwards(tmp_path: Path) -> None:
+    with studio_folder(tmp_path) as studio:
+        assert studio.file.is_file() and studio.folder.parent == tmp_path.resolve()
+        assert set(studio.copy("tablet").holds) == set(studio.shoot("heron").files)
+        assert_comes_back(drilled(studio), shoot="heron", classes=["originals"], within="1 h")
+        assert studio.load().media["tablet"].carried
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_a_studio_is_gone_after_an_error_too(tmp_path: Path) -> None:
+    with pytest.raises(ZeroDivisionError), studio_folder(tmp_path) as studio, really(studio, lost("tablet")):
+        _ = 1 / 0
+    assert list(tmp_path.iterdir()) == []
+
+
+@pytest.mark.parametrize("form", ["folder", "link", *ARCHIVES])
+def test_a_copy_of_every_form_serves(drill_studio: StudioFolder, form: str) -> None:
+    drill_studio.add_medium("other", "cloud", "elsewhere")
+    drill_studio.add_copy("other", "heron", form=form)
+    with lost("tablet", "drive"):
+        run = drilled(drill_studio)
+    assert_comes_back(run)
+    assert run.drills[0].sources == {"other": 4}
+
+
+def test_several_shoots_lists_and_some_of_the_files(make_drill_studio: Maker) -> None:
+    files = {"raw/K0001.dng": b"kiln", "raw/K0001.xmp": b"edited"}
+    studio = make_drill_studio(media={"card": "card in bag"}, shoots={"heron": 2, "kiln": files}, copies={})
+    both = studio.add_copy("card", files=["*.dng"], says=True)
+    assert sorted(both.holds) == ["heron/raw/HERO0001.dng", "heron/raw/HERO0002.dng", "kiln/raw/K0001.dng"]
+    assert studio.load().copies[0].listed is not None
+    run = drilled(studio)
+    assert_comes_back(run, shoot="heron")
+    assert_comes_back(run, shoot="kiln", classes=["originals"])
+    assert_lost(run, "*.xmp", shoot="kiln")
+    second = studio.add_copy("card", "kiln")
+    assert second.id == "card-2"
+    assert_comes_back(drilled(studio))
+
+
+def test_what_cannot_be_added_is_told_and_changes_nothing(drill_studio: StudioFolder) -> None:
+    before = drill_studio.file.read_bytes()
+    wrong: list[Callable[[], object]] = [
+        lambda: drill_studio.add_copy("shelf"),
+        lambda: drill_studio.add_copy("drive", "marsh"),
+        lambda: drill_studio.add_copy("drive", id_="tablet"),
+        lambda: drill_studio.add_copy("drive", id_="../drive"),
+        lambda: drill_studio.add_copy("drive", holds={"../../a.dng": b""}),
+        lambda: drill_studio.add_copy("drive", holds={"/a.dng": b""}),
+        lambda: drill_studio.add_copy("drive", form=".rar"),
+        lambda: drill_studio.add_shoot("heron"),
+        lambda: drill_studio.add_shoot("kiln", 0),
+        lambda: drill_studio.add_shoot("kiln", {"../a.dng": b""}),
+        lambda: drill_studio.add_medium("shelf", "wardrobe"),
+        lambda: drill_studio.copy("shelf"),
+    ]
+    for each in wrong:
+        with pytest.raises(Mistakes):
+            each()
+        assert drill_studio.file.read_bytes() == before
+    assert_comes_back(drilled(drill_studio))
+
+
+# --- mishaps -----------------------------------------------------------------------------------------------------
+
+MISHAPS: dict[str, Callable[[], Mishap]] = {
+    "lost": lambda: lost("drive"),
+    "refused": lambda: refused("drive"),
+    "rotten": lambda: rotten("drive", files="*0002*"),
+    "unreadable": lambda: unreadable("drive"),
+    "truncated": lambda: truncated("drive", keep="70%"),
+    "deleted": lambda: deleted(place="house", files="*0003*"),
+    "encrypted": lambda: encrypted(kind="hard-disk"),
+    "expired": lambda: expired(copy="drive"),
+    "stale": lambda: stale("drive", before=date(2001, 1, 1)),
+}
+
+
+@pytest.mark.parametrize("mishap", MISHAPS)
+def test_every_mishap_takes_something_until_its_block_ends(make_drill_studio: Maker, mishap: str) -> None:
+    studio = make_drill_studio(media={"drive": "hard-disk in house"})
+    with MISHAPS[mishap]():
+        assert_lost(drilled(studio))
+    assert_comes_back(drilled(studio))
+    assert_lost(drilled(studio, MISHAPS[mishap]()))
+    if mishap != "unreadable":
+        before = census(studio.copy("drive").root)
+        with really(studio, MISHAPS[mishap]()):
+            assert_lost(drilled(studio))
+        assert census(studio.copy("drive").root) == before
+
+
+def test_a_slow_drive_takes_longer(make_drill_studio: Maker) -> None:
+    studio = make_drill_studio(media={"drive": "hard-disk in house"})
+    with slow("drive", factor=0.001):
+        later = drilled(studio)
+    assert later.drills[0].seconds.projected > drilled(studio).drills[0].seconds.projected
+
+
+def test_mishaps_add_up_and_end_in_any_order(drill_studio: StudioFolder) -> None:
+    first, second = lost("tablet"), rotten("drive", files="*0001*")
+    with first:
+        assert_comes_back(drilled(drill_studio))
+        with second:
+            assert_lost(drilled(drill_studio), "*0001*")
+        with lost("drive"):
+            assert_lost(drilled(drill_studio), ["*0001*", "*0002*"])
+    first.__enter__()
+    second.__enter__()
+    first.__exit__(None, None, None)
+    assert_comes_back(drilled(drill_studio))
+    second.__exit__(None, None, None)
+    assert drilled(drill_studio).drills[0].scenario == "as-it-is"
+
+
+def test_a_mishap_counts_in_every_thread(drill_studio: StudioFolder) -> None:
+    found = []
+    with lost("tablet", "drive"):
+        thread = Thread(target=lambda: found.append(drilled(drill_studio)))
+        thread.start()
+        thread.join()
+    assert_lost(found[0])
+
+
+def test_shipped_scenarios_are_drilled_with_the_mishaps_on_top(drill_studio: StudioFolder) -> None:
+    assert_comes_back(drilled(drill_studio, scenarios=["lost-tablet"]), scenario="lost-tablet", variant="tablet")
+    with deleted("drive", files="*0004*"):
+        run = drilled(drill_studio, scenarios=["lost-tablet", "expired-cloud-link"])
+    assert_lost(run, "*0004*", scenario="lost-tablet")
+
+
+IDLE: dict[str, Callable[[], Mishap]] = {
+    "nobody has that id": lambda: lost("shelf"),
+    "nothing is of that kind": lambda: lost(kind="tape"),
+    "no file matches": lambda: rotten("drive", files="*.cr3"),
+    "the file ends before that": lambda: rotten("drive", offsets=[10**6]),
+    "the sector lies behind the end": lambda: unreadable("drive", sectors=[1000]),
+    "more is kept than there is": lambda: truncated("drive", keep="1 MB"),
+    "everything is older": lambda: stale("drive", before=date(2099, 1, 1)),
+    "as quick as ever": lambda: slow("drive", factor=1),
+}
+
+
+@pytest.mark.parametrize("mishap", IDLE)
+def test_a_mishap_that_does_nothing_is_a_mistake(drill_studio: StudioFolder, mishap: str) -> None:
+    with pytest.raises(Mistakes):
+        drilled(drill_studio, IDLE[mishap]())
+    with pytest.raises(Mistakes), IDLE[mishap](), lost("tablet"):
+        drilled(drill_studio)
+    with pytest.raises(Mistakes), really(drill_studio, IDLE[mishap]()):
+        pytest.fail("nothing was done and nothing said")
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        lambda: rotten("drive", count=1, offsets=[3]),
+        lambda: unreadable("drive", sectors="best"),
+        lambda: truncated("drive", keep="much"),
+        lambda: lost(colour="red"),
+    ],
+)
+def test_words_that_make_no_mishap_are_mistakes(words: Callable[[], Mishap]) -> None:
+    with pytest.raises(Mistakes):
+        words()
+
+
+# --- never on anything but what was made here --------------------------------------------------------------------
+
+
+def test_a_studio_of_ones_own_is_only_read(drill_studio: StudioFolder, tmp_path: Path) -> None:
+    real = tmp_path / "real"
+    real.mkdir()
+    for part in ("media", "manifests", "studio.toml"):
+        subprocess.run(["cp", "-rp", drill_studio.folder / part, real], check=True)
+    before = census(real / "media")
+    with lost("tablet"):
+        assert_comes_back(drilled(real / "studio.toml"))
+    assert census(real / "media") == before
+    with pytest.raises(Mistakes, match=r"was not made by drill\.testing"):
+        StudioFolder(real, None)  # type: ignore[arg-type]
+    drill_studio.folder = real
+    with pytest.raises(Mistakes, match=r"was not made by drill\.testing"), really(drill_studio, lost("tablet")):
+        pytest.fail("a real copy was set aside")
+    assert census(real / "media") == before
+    drill_studio.folder = drill_studio.file.parent
+
+
+@pytest.mark.parametrize("mishap", [m for m in MISHAPS if m != "unreadable"])
+def test_a_copy_that_leads_elsewhere_is_never_touched(drill_studio: StudioFolder, tmp_path: Path, mishap: str) -> None:
+    real = tmp_path / "real"
+    drill_studio.copy("drive").root.rename(real)
+    drill_studio.copy("drive").root.symlink_to(real, target_is_directory=True)
+    before = census(real)
+    with pytest.raises(Mistakes, match="leads to"), really(drill_studio, MISHAPS[mishap]()):
+        pytest.fail("a copy outside was touched")
+    assert census(real) == before
+
+
+def test_a_studio_file_changed_to_name_other_copies_is_refused(drill_studio: StudioFolder, tmp_path: Path) -> None:
+    real = tmp_path / "real"
+    drill_studio.copy("drive").root.rename(real)
+    text = drill_studio.file.read_text().replace('"media/drive"', f"'{real}'")
+    drill_studio.file.write_text(text)
+    before = census(real)
+    with pytest.raises(Mistakes, match="leads to"), really(drill_studio, encrypted("drive")):
+        pytest.fail("a copy outside was touched")
+    assert census(real) == before
+
+
+@pytest.mark.skipif(os.name == "nt", reason="links need rights there")
+@pytest.mark.parametrize("make_link", [os.symlink, os.link])
+def test_a_link_in_a_copy_never_leads_a_mishap_out(
+    drill_studio: StudioFolder, tmp_path: Path, make_link: Callable[[Path, Path], None]
+) -> None:
+    real = tmp_path / "real.dng"
+    real.write_bytes(b"the only one")
+    make_link(real, drill_studio.copy("drive").root / "raw" / "X0001.dng")
+    before = census(real)
+    for mishap in (encrypted("drive"), deleted("drive"), rotten("drive"), lost("drive"), truncated("drive", keep=0)):
+        with really(drill_studio, mishap):
+            assert census(real) == before
+    assert census(real) == before
+
+
+def test_another_folder_under_the_same_name_is_not_removed(tmp_path: Path) -> None:
+    with pytest.raises(Mistakes, match="was not made"), studio_folder(tmp_path) as studio:
+        studio.folder.rename(tmp_path / "away")
+        studio.folder.mkdir()
+        (studio.folder / "real.dng").write_bytes(b"the only one")
+    assert (studio.folder / "real.dng").read_bytes() == b"the only one"
+
+
+def test_what_cannot_be_done_for_real_is_refused_before_anything(drill_studio: StudioFolder) -> None:
+    drill_studio.add_medium("box")
+    drill_studio.add_copy("box", form=".zip")
+    before = census(drill_studio.folder / "media")
+    for mishap in (unreadable("drive"), slow("drive", factor=0.5), deleted("box", files="*0001*"), expired(page=True)):
+        with pytest.raises(Mistakes, match="as an overlay"), really(drill_studio, lost("tablet"), mishap):
+            pytest.fail("it was done")
+        assert census(drill_studio.folder / "media") == before
+    with really(drill_studio, rotten("box", count=5), lost("drive", "tablet")):
+        assert drilled(drill_studio).drills[0].verdict != "restored"
+
+
+# --- assertions --------------------------------------------------------------------------------------------------
+
+
+def test_a_failed_assertion_says_what_and_why(drill_studio: StudioFolder) -> None:
+    run = drilled(drill_studio, lost("tablet"), rotten("drive", files="*0002*"))
+    with pytest.raises(
+        AssertionError, match=r"heron under mishaps: 3 of 4 files came back; lost: 'raw/HERO0002\.dng' \("
+    ):
+        assert_comes_back(run)
+    with pytest.raises(AssertionError, match=r"heron under mishaps: \*0001\* is not lost; lost: 'raw/HERO0002"):
+        assert_lost(run, "*0001*")
+    with pytest.raises(AssertionError, match="the restore would take"):
+        assert_comes_back(drilled(drill_studio), within="1 ms")
+    with pytest.raises(AssertionError, match="survives 1 further failures, not 2: "):
+        assert_survives(drill_studio, further_failures=2)
+    with pytest.raises(AssertionError, match="is lost already"), lost("tablet"), deleted("drive", files="*0001*"):
+        assert_survives(drill_studio, further_failures=0)
+    assert_survives(drill_studio)
+
+
+def test_an_assertion_about_what_was_not_drilled_fails(drill_studio: StudioFolder) -> None:
+    run = drilled(drill_studio, scenarios=["lost-tablet", "expired-cloud-link"])
+    with pytest.raises(AssertionError, match="no drill of shoot marsh; it has: heron under lost-tablet"):
+        assert_comes_back(run, shoot="marsh")
+    with pytest.raises(AssertionError, match="expired-cloud-link hits nothing"):
+        assert_comes_back(run, scenario="expired-cloud-link")
+    with pytest.raises(AssertionError, match="nothing promised is of the class edits"):
+        assert_comes_back(run, classes=["edits"])
+    with pytest.raises(AssertionError):
+        assert_lost(run)
+
+
+# --- the door ----------------------------------------------------------------------------------------------------
+
+
+def test_every_public_name_is_there() -> None:
+    assert sorted(testing.__all__) == sorted(testing._HOME_OF)
+    for name in testing.__all__:
+        assert getattr(testing, name).__name__ == name
+    with pytest.raises(AttributeError, match="no attribute 'backup'"):
+        _ = testing.backup
+
+
+def test_loading_the_fixtures_loads_nothing_else() -> None:
+    asked = "import sys, pytest; before = set(sys.modules); import drill.testing.fixtures; "
+    asked += "print(*sorted(m for m in set(sys.modules) - before if m.split('.')[0] != 'importlib'))"
+    loaded = subprocess.run([sys.executable, "-c", asked], check=True, capture_output=True, text=True).stdout.split()
+    assert loaded == ["drill", "drill.testing", "drill.testing.fixtures"]
+
+
+def test_without_hypothesis_the_rest_works_and_the_strategies_say_what_to_do() -> None:
+    asked = "import sys; sys.modules['hypothesis'] = None; from drill.testing import drilled, studio_folder, laid_out; "
+    asked += "from drill.testing import worlds"
+    ended = subprocess.run([sys.executable, "-c", asked], check=False, capture_output=True, text=True)
+    assert ended.returncode == 1
+    assert "is not installed here: python -m pip install 'restore-drill[testing]'" in ended.stderr.splitlines()[-1]
