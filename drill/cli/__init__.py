@@ -15,7 +15,7 @@ from drill.errors import Mistakes, Unfinished
 
 # modules here (without the hyphen), each with an `add_…`
 COMMANDS = (
-    *("new", "run", "survey", "audit", "forecast", "history"),
+    *("new", "run", "survey", "audit", "forecast", "search", "history"),
     *("retire", "recover", "bad-sector", "demo", "scenarios"),
 )
 SIGNALS = ("SIGINT", "SIGTERM", "SIGHUP")  # Windows has no SIGHUP: the terminal was closed

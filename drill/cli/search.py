@@ -1,0 +1,188 @@
+"""`drill search`: the shortest story of everyday mishaps after which a shoot cannot be brought back."""
+
+import argparse
+import secrets
+from contextlib import suppress
+from datetime import date, timedelta
+from pathlib import Path
+
+from drill import clock, units
+from drill.cli.record import deliver
+from drill.cli.terminal import FALLS_SHORT, OK, Commands, check_file, columns, complain, moment, progress, whole
+from drill.enlist import MANIFESTS
+from drill.errors import Mistake, Mistakes, Unfinished
+from drill.guard import falls_in, guard_outputs
+from drill.insurance import headers_folder
+from drill.ledger import ledger_files
+from drill.model import Studio
+from drill.report.files import swap_in
+from drill.report.search_text import search_text
+from drill.scenario import scheme_path, shipped_folder, shipped_schemes
+from drill.search import (
+    KINDS,
+    Options,
+    Outcome,
+    check_left_out,
+    corpus_folder,
+    file_of,
+    kept_stories,
+    scenario_text,
+    search_scheme,
+)
+from drill.searchrecord import dump
+from drill.studio import load_studio
+
+SEARCH_EPILOG = """\
+exit codes: 0 no story of so many mishaps was found, which is no promise; 1 one was found; 2 the command or the studio
+file is wrong; 3 it could not be finished. No copy is opened: a scheme is searched, with invented pictures.
+"""
+MOST_DEPTH = 6
+
+
+def add_search(commands: Commands) -> None:
+    """Add the command to the parser."""
+    looking = commands.add_parser(
+        "search",
+        help="the shortest story of everyday mishaps that loses a shoot under your scheme",
+        description="Play a shoot's life under the scheme in the studio file, with mishaps put in between: a step "
+        "forgotten, a medium or a place lost, bytes gone bad … and tell the shortest story that loses it.",
+        epilog=SEARCH_EPILOG,
+    )
+    add = looking.add_argument
+    add("studio", metavar="STUDIO", help=f"the studio file (TOML), or a shipped scheme: {', '.join(shipped_schemes())}")
+    add("--depth", type=whole, default=3, metavar="N", help=f"mishaps at most, up to {MOST_DEPTH}; default 3")
+    add(
+        "--without",
+        action="append",
+        default=[],
+        metavar="MISHAP",
+        help=f"leave out a kind of mishap ({', '.join(KINDS)}) or a single one, such as rot:card; repeatable",
+    )
+    add("--after", type=_span, default=0.0, metavar="SPAN", help="no mishap before so long after the first picture")
+    add("--years", type=whole, default=1, metavar="N", help="how much of a shoot's life, 1 to 10 years; default 1")
+    add("--budget", type=_span, metavar="SPAN", help='end after about so long ("2 min"), and try stories by chance too')
+    add("--seed", type=whole, metavar="N", help="for the stories by chance; default: drawn and told")
+    add("--day", type=_day, metavar="DATE", help="when the shoot is made; default: the day after now")
+    where = looking.add_mutually_exclusive_group()
+    where.add_argument("--away", action="store_true", help="only a shoot away from home")
+    where.add_argument("--home", action="store_true", help="only a shoot at home")
+    add("--json", metavar="FILE", help="write the record as JSON; - for standard output, without text")
+    add(
+        "--save", metavar="FILE", help="write how the shortest story ends as a scenario file for `drill run --scenario`"
+    )
+    add("--no-keep", action="store_true", help="neither try the stories kept from earlier runs, nor keep new ones")
+    add("--now", type=moment, metavar="TIME", help="what counts as now (RFC 3339); default: the clock")
+    looking.set_defaults(call=_search)
+
+
+def _day(text: str) -> date:
+    try:
+        return date.fromisoformat(text)
+    except ValueError:
+        raise argparse.ArgumentTypeError(f"{text!r} is no day such as 2026-09-12") from None
+
+
+def _span(text: str) -> float:
+    try:
+        return units.parse_span(text)
+    except ValueError as error:
+        raise argparse.ArgumentTypeError(str(error)) from None
+
+
+def _search(options: argparse.Namespace) -> int:
+    file = scheme_path(options.studio)
+    studio = load_studio(file, in_columns=True)
+    corpus = None if options.no_keep or falls_in(file, shipped_folder()) else corpus_folder(studio.ledger)
+    _check(studio, corpus, options)
+    for warning in studio.warnings:
+        complain(f"warning: {warning}")
+    started = clock.now()
+    now = options.now or started
+    kept, notes = kept_stories(corpus) if corpus is not None else ([], [])
+    settings = Options(
+        started=started,
+        now=now,
+        day=options.day or now.astimezone().date() + timedelta(days=1),
+        away=(True, False) if options.away is options.home else (bool(options.away),),
+        depth=options.depth,
+        years=options.years,
+        after_s=options.after,
+        without=tuple(dict.fromkeys(options.without)),
+        seed=secrets.randbelow(2**31) if options.seed is None else options.seed,
+        budget_s=options.budget,
+        kept=tuple(kept),
+        progress=progress,
+    )
+    outcome = search_scheme(studio, settings, notes)
+    progress("")
+    if corpus is not None:
+        _keep(corpus, outcome)
+    deliver(search_text(outcome.record, width=columns()), lambda: dump(outcome.record), options)
+    return _saved(outcome, options)
+
+
+def _saved(outcome: Outcome, options: argparse.Namespace) -> int:
+    """Write the scenario file where one is asked for; return the exit code."""
+    story = outcome.record.shortest
+    if story is None:
+        if options.save is not None:
+            complain(f"no story was found, so {options.save} was not written")
+        return OK
+    if options.save is not None:
+        swap_in(Path(options.save), scenario_text(story))
+        complain(f"how it ends is in {options.save}; drill run {options.studio} --scenario {options.save}")
+    return FALLS_SHORT
+
+
+def _keep(corpus: Path, outcome: Outcome) -> None:
+    """Keep stories for later runs; where that cannot be, it is said and nothing else is lost."""
+    try:
+        if outcome.to_keep:
+            corpus.mkdir(exist_ok=True)
+        for story, words in outcome.to_keep:
+            name, text = file_of(story, words)
+            if not (corpus / name).exists():
+                swap_in(corpus / name, text)
+    except (OSError, Unfinished) as error:
+        complain(f"warning: the stories could not be kept for later runs: {error}")
+
+
+def _check(studio: Studio, corpus: Path | None, options: argparse.Namespace) -> None:
+    """Refuse what is asked wrongly, and outputs that would fall where nothing may be written. Errors: Mistakes."""
+    mistakes: list[Mistake] = []
+    if studio.scheme is None:
+        examples = ", ".join(shipped_schemes())
+        advice = f"add [scheme] and [[steps]]; examples in {shipped_folder() / 'schemes'}: {examples}"
+        mistakes.append(Mistake(str(studio.file), "scheme", "it does not say how copies are made over time", advice))
+    for option, given, most in (("--depth", options.depth, MOST_DEPTH), ("--years", options.years, 10)):
+        if not 1 <= given <= most:
+            mistakes.append(Mistake(option, str(given), f"must be from 1 to {most}"))
+    if options.save is not None and Path(options.save).suffix.lower() != ".toml":
+        mistakes.append(Mistake("--save", options.save, "a scenario file ends in .toml", "name a file that ends so"))
+    try:
+        check_left_out(studio, options.without)
+    except Mistakes as error:
+        mistakes += error.mistakes
+    try:
+        _check_outputs(studio, corpus, options)
+    except Mistakes as error:
+        mistakes += error.mistakes
+    if mistakes:
+        raise Mistakes(mistakes)
+
+
+def _check_outputs(studio: Studio, corpus: Path | None, options: argparse.Namespace) -> None:
+    named = {"--json": None if options.json == "-" else options.json, "--save": options.save}
+    outputs = {option: Path(file) for option, file in named.items() if file is not None}
+    also = {} if corpus is None else {"[studio] ledger": corpus}
+    scratch = {} if studio.scratch is None else {"[studio] scratch": studio.scratch}
+    guard_outputs(studio, {**outputs, **also, **scratch})
+    folders = (studio.file.parent / MANIFESTS, headers_folder(studio.ledger), *ledger_files(studio.ledger))
+    for option, file in outputs.items():
+        check_file(file, option=option)
+        if any(falls_in(file, one) for one in (*folders, *also.values())):
+            what = "is where lists, readings and stories are kept"
+            raise Mistakes([Mistake(option, str(file), what, "name another file")])
+    with suppress(KeyError):
+        if outputs["--json"].absolute() == outputs["--save"].absolute():
+            raise Mistakes([Mistake("--save", options.save, "is the file of --json too", "name another file")])

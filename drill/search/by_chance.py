@@ -1,0 +1,133 @@
+"""The search by chance: a Hypothesis state machine that lets mishaps befall a shoot in the world in small.
+
+Flows in: a course, its worlds, a judge, names of mishaps, a seed, the time allowed. Flows out: the shortest story
+found, how many were tried. Must not know: the exhaustive search. After each mishap the drill's own restore says whether
+the pictures can be brought back from the bytes that are left when nothing more goes wrong.
+
+Stories begin long, with mishaps that have nothing to do with each other: of many some lose it together. Hypothesis then
+leaves out what is not needed, and it begins anew, for another one. Its documentation says that shrinking does not
+promise the smallest example there is; so what comes of it is the shortest story found, and no proof.
+https://hypothesis.readthedocs.io
+"""
+
+from collections.abc import Callable, Sequence
+from contextlib import suppress
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from hypothesis import HealthCheck, Phase, Verbosity, seed, settings
+from hypothesis import strategies as st
+from hypothesis.configuration import set_hypothesis_home_dir
+from hypothesis.errors import Flaky
+from hypothesis.stateful import RuleBasedStateMachine, rule, run_state_machine_as_test
+
+from drill import clock
+from drill.search.judge import Judge
+from drill.search.play import Play, Ways
+
+_AT_A_TIME = 400  # examples; the time allowed is looked at in each step
+# How many moments at which something is done pass before the next mishap; most come close together, as what failed is
+# replaced after a while. Hypothesis shrinks to what stands first.
+_MOMENTS = (0, 0, 0, 0, 1, 1, 2, 3, 5, 8, 13, 21)
+
+
+class _Lost(AssertionError):
+    """The pictures cannot be brought back."""
+
+
+class _Over(BaseException):
+    """The time allowed is over."""
+
+
+@dataclass(slots=True)
+class Tried:
+    """What a search by chance came to: examples, steps (each some moments of the calendar and a mishap), and the
+    mishaps of the shortest story, with their legs."""
+
+    examples: int = 0
+    steps: int = 0
+    marks: tuple[tuple[int, str], ...] | None = None
+
+
+def by_chance(
+    ways: Ways,
+    judge: Judge,
+    names: Sequence[str],
+    *,
+    most: int,
+    seed_: int,
+    budget_s: float,
+    home: Path,
+    examples: int | None = None,
+    progress: Callable[[str], None] = lambda text: None,
+) -> Tried:
+    """Look for stories of at most `most` mishaps, until `budget_s` is over (or so many `examples` were tried).
+
+    What Hypothesis itself keeps goes to the folder `home`. Errors: Unfinished.
+    """
+    tried = Tried()
+    until_s = clock.ticks_s() + budget_s
+    set_hypothesis_home_dir(home)
+    try:
+        turn = 0
+        while names and clock.ticks_s() < until_s and (examples is None or tried.examples < examples):
+            progress(f"{tried.examples:,} stories by chance, of up to {most} mishaps")
+            asked = _AT_A_TIME if examples is None else min(_AT_A_TIME, examples - tried.examples)
+            machine = _machine(ways, judge, names, tried, until_s)
+            _run(machine, steps=most, examples=asked, seed_=seed_ * 1_000_003 + turn)
+            turn += 1
+    except _Over:
+        pass
+    finally:
+        set_hypothesis_home_dir(None)
+    return tried
+
+
+def _run(machine: type[RuleBasedStateMachine], *, steps: int, examples: int, seed_: int) -> None:
+    quiet = settings(
+        max_examples=examples,
+        stateful_step_count=steps,
+        deadline=None,
+        database=None,
+        derandomize=False,
+        verbosity=Verbosity.quiet,
+        phases=(Phase.generate, Phase.shrink),
+        suppress_health_check=list(HealthCheck),
+        report_multiple_bugs=False,
+        print_blob=False,
+    )
+    with suppress(_Lost, Flaky):  # the story is noted where it was found
+        run_state_machine_as_test(seed(seed_)(machine), settings=quiet)
+
+
+def _machine(
+    ways: Ways, judge: Judge, names: Sequence[str], tried: Tried, until_s: float
+) -> type[RuleBasedStateMachine]:
+    class Everyday(RuleBasedStateMachine):
+        """A shoot to which everyday mishaps come, at moments of its calendar."""
+
+        def __init__(self) -> None:
+            super().__init__()
+            self.play = Play(ways)
+            tried.examples += 1
+
+        @rule(moments=st.sampled_from(_MOMENTS), name=st.sampled_from(list(names)))
+        def befall(self, moments: int, name: str) -> None:
+            tried.steps += 1
+            if clock.ticks_s() > until_s:
+                raise _Over
+            self.play.go_on(moments)
+            self.play.befall(name)
+            if judge.is_lost(ways.end(self.play.leg, self.play.world)):
+                marks = tuple(self.play.marks)
+                if tried.marks is None or len(marks) < len(tried.marks):
+                    tried.marks = marks
+                raise _Lost
+
+        def teardown(self) -> None:
+            """Have nothing to let go of."""
+
+    made: Any = Everyday
+    found: type[RuleBasedStateMachine] = made
+    return found

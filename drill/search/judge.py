@@ -1,0 +1,96 @@
+"""The judge of a search: the drill's own plan, restore and verify, over the bytes that a story leaves.
+
+Flows in: worlds. Flows out: how many of the promised pictures come back. Must not know: how the world came about. Each
+world is drilled once: written to scratch, flushed, read back and compared, as in any drill.
+"""
+
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from concurrent.futures import Executor, ThreadPoolExecutor
+from contextlib import contextmanager
+from dataclasses import replace
+from datetime import date
+from io import RawIOBase
+from itertools import count
+from pathlib import Path
+
+from drill.copies import LinkSession, plain_view
+from drill.model import Copy, Entry, Promised, Scenario, Shoot, Store, Studio, Targets
+from drill.rehearse.bench import Case
+from drill.rehearse.drill import bring_back
+from drill.rehearse.holdings import Holdings
+from drill.rehearse.links import set_bench
+from drill.rehearse.opening import asking_order
+from drill.rehearse.reads import Reads
+from drill.rehearse.settle import Sizes
+from drill.rehearse.stage import set_stage
+from drill.search.world import Kept, Worlds
+from drill.shelf import OpenCopy, State, fresh_folder
+from drill.streams import InMemory
+
+_FOLDER = "DCIM/100REED_/"
+_NOTHING_WRONG = Scenario("story", "as the story ends", "", ())
+
+
+class Judge:
+    """Drills worlds; what came back of each is remembered."""
+
+    def __init__(self, studio: Studio, worlds: Worlds, folder: Path, flusher: Executor) -> None:
+        shoot = Shoot("story", date(2000, 1, 1), None, worlds.promise, Targets())
+        self._studio, self._worlds = replace(studio, shoots=(shoot,)), worlds
+        self._folder, self._flusher, self._numbers = folder, flusher, count()
+        self._back: dict[int, int] = {}
+
+    def back(self, world: int) -> int:
+        """Return how many promised pictures a drill brings back. Errors: Unfinished."""
+        if world not in self._back:
+            self._back[world] = self._drilled(world)
+        return self._back[world]
+
+    def is_lost(self, world: int) -> bool:
+        """Say whether some picture cannot be brought back. Errors: Unfinished."""
+        return self.back(world) < len(self._worlds.promise)
+
+    def _drilled(self, world: int) -> int:
+        pairs = zip(self._worlds.media, self._worlds.of(world), strict=True)
+        copies = {id_: self._opened(id_, kept) for id_, kept in pairs if kept.files is not None}
+        studio = replace(self._studio, copies=tuple(found.copy for found in copies.values()))
+        holdings = Holdings(copies, self._worlds.promise)
+        cases = [Case(file, holdings.claims(file)) for file in self._worlds.promise]
+        stage = set_stage(studio, _NOTHING_WRONG, None, copies=copies, seed=0, worst=lambda found, hazard: None)
+        order = asking_order(cases, stage, copies=copies, sizes=Sizes(), buses=studio.buses)
+        reads = Reads(
+            self._folder / str(next(self._numbers)),
+            kinds=["sha256"],
+            flusher=self._flusher,
+            keep=False,
+            promised=holdings.promised,
+        )
+        with LinkSession() as session:
+            bench = set_bench(stage, cases, copies=copies, reads=reads, session=session, promised=holdings.promised)
+            bring_back(cases, order, bench=bench, holdings=holdings)
+        return sum(case.is_back for case in cases)
+
+    def _opened(self, id_: str, kept: Kept) -> OpenCopy:
+        files = _in_memory(self._worlds.promise, kept.files or ())
+        store = Store(lambda: [Entry(path, len(content)) for path, content in files.items()], _opener(files))
+        copy = Copy(id_, id_, None, None, "folder", None, None)
+        medium = self._studio.media[id_]
+        return OpenCopy(copy, medium, State.HERE, store=store, view=plain_view(store), entries=tuple(store.files()))
+
+
+def _in_memory(promise: Sequence[Promised], files: Sequence[bytes]) -> dict[str, bytes]:
+    return {_FOLDER + file.path: content for file, content in zip(promise, files, strict=True)}
+
+
+def _opener(files: Mapping[str, bytes]) -> Callable[[Entry], RawIOBase]:
+    return lambda entry: InMemory(files[entry.path])
+
+
+@contextmanager
+def judging(studio: Studio, worlds: Worlds, scratch: Path | None) -> Iterator[Judge]:
+    """Give a judge with a fresh folder in scratch, which is removed afterwards. Errors: Unfinished."""
+    with (
+        fresh_folder(scratch) as folder,
+        ThreadPoolExecutor(len(worlds.promise), thread_name_prefix="flush") as flusher,
+    ):
+        yield Judge(studio, worlds, folder, flusher)

@@ -1,0 +1,94 @@
+"""Legs: a shoot's life as a row of legs, each with all that may become of a state on it.
+
+Flows in: a life, its studio, what is left out. Flows out: legs in order. Must not know: how they are searched.
+Between two moments lies a stretch, in which mishaps may come, any number; at a moment each step has its turn, in the
+order of the studio file, and may be forgotten; what failed is replaced last. As in `odds`, statuses only get worse
+within a stretch, so the order of its mishaps does not matter.
+"""
+
+from collections.abc import Collection
+from dataclasses import dataclass
+from datetime import datetime
+
+from drill.model import Scheme, Step, Studio
+from drill.odds.course import Stop, stops
+from drill.odds.statuses import Change, Shelf, shelf_of
+from drill.search.mishaps import Hits, forget_name, hits, is_left_out
+from drill.timeline import Life
+
+
+@dataclass(frozen=True, slots=True)
+class Stretch:
+    """A time in which nothing is done, and what may befall the shoot in it."""
+
+    begins: datetime
+    ends: datetime
+    hits: Hits
+
+
+@dataclass(frozen=True, slots=True)
+class Turn:
+    """A step at its moment, or (None) the replacement of what failed; `forgotten` names the mishap of leaving it out,
+    nothing where that is left out of the search. `planned` are the lower bits of media where the plan has a copy."""
+
+    at: datetime
+    step: Step | None
+    change: Change
+    planned: int
+    forgotten: str = ""
+
+
+Leg = Stretch | Turn
+
+
+@dataclass(frozen=True, slots=True)
+class Course:
+    """A life as legs, with its shelf (which bits are which medium's) and the state at the first picture."""
+
+    life: Life
+    shelf: Shelf
+    legs: tuple[Leg, ...]
+    first: int
+
+
+def course_of(life: Life, studio: Studio, scheme: Scheme, left_out: Collection[str]) -> Course:
+    """Return a life as legs, from the first picture to its end."""
+    shelf = shelf_of(studio, scheme)
+    befalls = {away: hits(studio, shelf, left_out, away=away) for away in (True, False)}
+    legs: list[Leg] = []
+    before = life.begins
+    for stop in stops(life, studio, scheme, shelf, [life.until]):
+        if before < stop.at:
+            legs.append(Stretch(before, stop.at, befalls[stop.away]))
+        legs += _turns(stop, shelf, left_out)
+        before = stop.at
+    return Course(life, shelf, tuple(legs), shelf.start(scheme))
+
+
+def _turns(stop: Stop, shelf: Shelf, left_out: Collection[str]) -> list[Turn]:
+    turns = []
+    for step, planned in stop.steps:
+        name = forget_name(step)
+        forgotten = "" if is_left_out(name, left_out) else name
+        turns.append(Turn(stop.at, step, shelf.done(step, planned), planned, forgotten))
+    if stop.replaces:
+        turns.append(Turn(stop.at, None, shelf.replaced(stop.planned), stop.planned))
+    return turns
+
+
+def is_away(course: Course, leg: Stretch) -> bool:
+    """Say whether the photographer is away in a stretch."""
+    return course.life.away and leg.ends <= course.life.home_at
+
+
+def begin_of(leg: Leg) -> datetime:
+    """Return when a leg begins."""
+    return leg.begins if isinstance(leg, Stretch) else leg.at
+
+
+def first_leg_after(course: Course, at: datetime) -> int:
+    """Return the first leg on which a mishap is not before a moment: what reaches past it counts."""
+    for number, leg in enumerate(course.legs):
+        if at <= leg.at if isinstance(leg, Turn) else at < leg.ends:
+            return number
+    return len(course.legs)

@@ -1,0 +1,89 @@
+"""Mishaps: all that may go wrong in a story, by name, and what each makes of the state of all media.
+
+Flows in: a studio, what is left out. Flows out: named changes of states, away and at home. Must not know: the calendar.
+
+- The events of the forecast: `medium:x`, `place:x`, `account:x`, `deleted:x`, `rot:x`, `attack` (`odds.blows`).
+- `forget:STEP`: a step is not done, this one time.
+- `early:STEP`: an erase is done when it is not its time, or without looking at what it waits for (the wrong card is
+  formatted): the same effect, at any moment.
+"""
+
+from collections.abc import Iterable, Mapping
+from dataclasses import replace
+
+from drill.errors import Mistake, Mistakes
+from drill.model import Step, Studio
+from drill.odds import blows
+from drill.odds.statuses import Change, Shelf, fall
+
+FORGET, EARLY = "forget", "early"
+KINDS = ("medium", "place", "account", "deleted", "rot", "attack", FORGET, EARLY)
+
+
+class Hits:
+    """What can befall a state between two moments: each state that it may become, by the mishap's name."""
+
+    __slots__ = ("_changes", "_named", "_targets")
+
+    def __init__(self, changes: Mapping[str, Change]) -> None:
+        self._changes = tuple(changes.items())
+        self._named: dict[int, tuple[tuple[int, str], ...]] = {}
+        self._targets: dict[int, tuple[int, ...]] = {}
+
+    def named(self, state: int) -> tuple[tuple[int, str], ...]:
+        """Return (state it becomes, mishap) for each mishap that changes a state."""
+        found = self._named.get(state)
+        if found is None:
+            made = ((change[state], name) for name, change in self._changes)
+            found = self._named[state] = tuple((after, name) for after, name in made if after != state)
+        return found
+
+    def targets(self, state: int) -> tuple[int, ...]:
+        """Return the states that one mishap makes of a state, each once."""
+        found = self._targets.get(state)
+        if found is None:
+            found = self._targets[state] = tuple(dict.fromkeys(after for after, _ in self.named(state)))
+        return found
+
+
+def all_mishaps(studio: Studio) -> tuple[str, ...]:
+    """Return the name of every mishap there is in a studio with a scheme, events first."""
+    scheme = studio.scheme
+    steps = scheme.steps if scheme else ()
+    events = dict.fromkeys([*blows(studio, away=False), *blows(studio, away=True)])
+    early = (f"{EARLY}:{step.id}" for step in steps if step.do == "erase")
+    return (*events, *map(forget_name, steps), *early)
+
+
+def forget_name(step: Step) -> str:
+    """Return the name of the mishap that a step is forgotten."""
+    return f"{FORGET}:{step.id}"
+
+
+def check_left_out(studio: Studio, left_out: Iterable[str]) -> None:
+    """Refuse names and kinds of mishaps that this studio does not have. Errors: Mistakes."""
+    known = all_mishaps(studio)
+    mistakes = []
+    for name in left_out:
+        if name not in KINDS and name not in known:
+            kind, _, id_ = name.partition(":")
+            alike = [one for one in known if one.partition(":")[0] == kind] if id_ else []
+            advice = f"kinds are {', '.join(KINDS)}" + (f"; of this kind: {', '.join(alike)}" if alike else "")
+            mistakes.append(Mistake("--without", name, "is no mishap that can befall this studio", advice))
+    if mistakes:
+        raise Mistakes(mistakes)
+
+
+def is_left_out(name: str, left_out: Iterable[str]) -> bool:
+    """Say whether a mishap is left out, by its own name or by its kind."""
+    return name in left_out or name.partition(":")[0] in left_out
+
+
+def hits(studio: Studio, shelf: Shelf, left_out: Iterable[str], *, away: bool) -> Hits:
+    """Return what may befall the media that can hold a shoot, forgetting aside."""
+    scheme = studio.scheme
+    changes = {event: fall(blow, shelf) for event, blow in blows(studio, away=away).items() if shelf.of_blow(blow)}
+    for step in scheme.steps if scheme else ():
+        if step.do == "erase":
+            changes[f"{EARLY}:{step.id}"] = shelf.done(replace(step, only_once_on=()), 0)
+    return Hits({name: change for name, change in changes.items() if not is_left_out(name, left_out)})

@@ -1,0 +1,232 @@
+"""The whole search: for each life what was found before, then all stories up to a depth, then some by chance.
+
+Flows in: a studio with a scheme, options. Flows out: the record. Must not know: terminals. The rooms that search do not
+know each other; every story that is told was played with real bytes, and drilled.
+"""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from datetime import date, datetime, timedelta
+from importlib.util import find_spec
+
+from drill import clock
+from drill.model import Scheme, Studio
+from drill.odds import rates
+from drill.search.corpus import KeptStory, kept_story, marks_of
+from drill.search.exhaustive import Level as Found
+from drill.search.exhaustive import Searched, marks, search
+from drill.search.judge import Judge, judging
+from drill.search.legs import Course, begin_of, course_of, first_leg_after
+from drill.search.mishaps import all_mishaps, is_left_out
+from drill.search.play import Ways
+from drill.search.telling import Marks, Told, likelihood, say_local, tell
+from drill.search.world import Worlds
+from drill.searchrecord import Chance, Level, Life, Search, Story
+from drill.shelf import fresh_folder
+from drill.timeline import horizon, life, usual
+
+_TOLD = 12  # stories of a level that are told; the rest is counted
+_NOISE = 20  # mishaps of a story by chance, before it is shortened
+_HALF = 0.5  # of the time allowed that trying all stories may take
+
+
+@dataclass(frozen=True, slots=True)
+class Options:
+    """What to search: the day of the shoot, away or at home or both, how many mishaps at most, over how many years.
+
+    None of the mishaps is one of `without`, or comes before `after_s` seconds after the first picture. With `budget_s`
+    it ends after about so long, and part of that is for stories by chance, from `seed`. `kept` are stories of earlier
+    runs.
+    """
+
+    started: datetime
+    now: datetime
+    day: date
+    away: tuple[bool, ...]
+    depth: int
+    years: int
+    after_s: float
+    without: tuple[str, ...]
+    seed: int
+    budget_s: float | None
+    kept: tuple[KeptStory, ...] = ()
+    progress: Callable[[str], None] = lambda text: None
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """The record of a search, and the stories to keep for later runs, each with its words."""
+
+    record: Search
+    to_keep: tuple[tuple[KeptStory, tuple[str, ...]], ...]
+
+
+def search_scheme(studio: Studio, options: Options, notes: Sequence[str] = ()) -> Outcome:
+    """Search a studio's scheme. Errors: ValueError for a studio without one, Unfinished."""
+    if studio.scheme is None:
+        raise ValueError("this studio has no scheme")
+    found = [_search_life(studio, studio.scheme, options, away=away) for away in options.away]
+    record = Search(
+        studio=studio.name,
+        started=clock.rfc3339(options.started),
+        now=clock.rfc3339(options.now),
+        files=usual(studio)[1],
+        depth=options.depth,
+        after_s=options.after_s,
+        without=options.without,
+        lives=tuple(one for one, _ in found),
+        notes=tuple(notes),
+    )
+    return Outcome(record, tuple(kept for _, stories in found for kept in stories))
+
+
+@dataclass(frozen=True, slots=True)
+class _Hall:
+    """What the search of one life works with."""
+
+    course: Course
+    studio: Studio
+    worlds: Worlds
+    judge: Judge
+    start: int
+
+    def told(self, at: Marks, between: tuple[int, int]) -> Story | None:
+        """Play and tell a story, and drill what it leaves; None where it loses nothing. Errors: Unfinished."""
+        told = tell(self.course, self.studio, self.worlds, at, between)
+        if told is not None:
+            self._check(told)
+        return None if told is None else told.story
+
+    def _check(self, told: Told) -> None:
+        back = self.judge.back(told.world)
+        if back:
+            names = ", ".join(told.story.mishaps)
+            raise AssertionError(f"the drill brings back {back} pictures after this story: {names}")
+
+
+def _search_life(
+    studio: Studio, scheme: Scheme, options: Options, *, away: bool
+) -> tuple[Life, list[tuple[KeptStory, tuple[str, ...]]]]:
+    until = horizon(scheme, options.day, options.years)
+    course = course_of(life(studio, options.day, away=away, until=until), studio, scheme, options.without)
+    start = first_leg_after(course, course.life.begins + timedelta(seconds=options.after_s))
+    worlds = Worlds(studio, course)
+    with judging(studio, worlds, studio.scratch) as judge:
+        hall = _Hall(course, studio, worlds, judge, start)
+        known, outlived = _try_kept(hall, options)
+        began_s = clock.ticks_s()
+        share_s = None if options.budget_s is None else options.budget_s / len(options.away)
+        found = search(
+            course.legs,
+            course.first,
+            depth=options.depth,
+            start=start,
+            until_s=None if share_s is None else began_s + share_s * _HALF,
+            progress=options.progress,
+        )
+        levels = _levels(hall, found)
+        chance = None
+        if share_s is not None:
+            chance = _chance(hall, options, share_s - (clock.ticks_s() - began_s))
+    record = _life(hall, found, levels, known, outlived)
+    record = replace(record, chance=chance)
+    return record, _to_keep(hall, record, found)
+
+
+def _try_kept(hall: _Hall, options: Options) -> tuple[list[Story], int]:
+    """Return the stories of earlier runs that lose the shoot still, the shortest first, and how many do not."""
+    known: list[Story] = []
+    outlived = 0
+    for kept in options.kept:
+        asked = not any(is_left_out(name, options.without) for name, _ in kept.mishaps)
+        if kept.away != hall.course.life.away or not asked:
+            continue
+        at = marks_of(kept, hall.course, hall.studio)
+        story = None
+        if at is not None and all(number >= hall.start for number, _ in at):
+            story = hall.told(at, (at[0][0], at[0][0]) if at else (-1, -1))
+        known += [story] if story is not None else []
+        outlived += story is None
+    return sorted(known, key=lambda story: len(story.mishaps)), outlived
+
+
+def _levels(hall: _Hall, found: Searched) -> tuple[Level, ...]:
+    return tuple(_level(hall, level) for level in found.levels)
+
+
+def _level(hall: _Hall, level: Found) -> Level:
+    per_year = dict(rates(hall.studio).per_year)
+    ways = sorted(level.ways, key=lambda way: (-likelihood(way[0], per_year, hall.studio), way[0]))
+    stories = [hall.told(marks(way), (way.earliest, way.latest)) for _, way in ways[:_TOLD]]
+    if any(story is None for story in stories):
+        raise AssertionError("a story that was found loses nothing when it is played")
+    begins = begin_of(hall.course.legs[level.start]) if level.start < len(hall.course.legs) else hall.course.life.until
+    last = hall.course.legs[level.last] if level.last >= 0 else None
+    ends = begins if last is None else getattr(last, "ends", begin_of(last))
+    zone = hall.studio.scheme.zone if hall.studio.scheme else None
+    return Level(
+        mishaps=level.mishaps,
+        begins=clock.rfc3339(begins),
+        ends=clock.rfc3339(ends),
+        begins_local=say_local(begins, zone),
+        ends_local=say_local(ends, zone),
+        different=len(level.ways),
+        stories=tuple(story for story in stories if story is not None),
+    )
+
+
+def _chance(hall: _Hall, options: Options, left_s: float) -> Chance:
+    """Search by chance for so long; where Hypothesis is not installed, say so."""
+    budget_s = max(left_s, 0.0)
+    if find_spec("hypothesis") is None:
+        why = "Hypothesis is not installed: pip install restore-drill[search]"
+        return Chance(0, 0, options.seed, budget_s, _NOISE, None, None, why)
+    from drill.search import by_chance  # noqa: PLC0415  # it loads Hypothesis, an extra, which takes a while
+
+    names = [name for name in all_mishaps(hall.studio) if not is_left_out(name, options.without)]
+    with fresh_folder(hall.studio.scratch) as home:
+        tried = by_chance.by_chance(
+            Ways(hall.course, hall.worlds, hall.start),
+            hall.judge,
+            names,
+            most=_NOISE,
+            seed_=options.seed,
+            budget_s=budget_s,
+            home=home,
+            progress=options.progress,
+        )
+    story = None
+    if tried.marks is not None:
+        first = tried.marks[0][0] if tried.marks else -1
+        story = hall.told(tried.marks, (first, first))
+    length = None if story is None else len(story.mishaps)
+    return Chance(tried.examples, tried.steps, options.seed, budget_s, _NOISE, length, story)
+
+
+def _life(hall: _Hall, found: Searched, levels: tuple[Level, ...], known: Sequence[Story], outlived: int) -> Life:
+    course, zone = hall.course, hall.studio.scheme.zone if hall.studio.scheme else None
+    clear = begin_of(course.legs[found.beyond]) if found.beyond < len(course.legs) and found.complete >= 0 else None
+    return Life(
+        day=course.life.day.isoformat(),
+        away=course.life.away,
+        begins=clock.rfc3339(course.life.begins),
+        until=clock.rfc3339(course.life.until),
+        levels=levels,
+        complete=found.complete,
+        clear_from=None if clear is None else clock.rfc3339(clear),
+        clear_from_local=None if clear is None else say_local(clear, zone),
+        states=len(found.states),
+        moments=len({begin_of(leg) for leg in course.legs}),
+        known=len(known),
+        outlived=outlived,
+        known_story=known[0] if known else None,
+    )
+
+
+def _to_keep(hall: _Hall, record: Life, found: Searched) -> list[tuple[KeptStory, tuple[str, ...]]]:
+    """Return the first stories of each level, and the one that chance found where that is longer than was tried."""
+    stories = []
+    for level, told in zip(found.levels, record.levels, strict=True):
+        ways = {tuple(sorted(names)): way for names, way in level.ways}
+        stories += [(marks(ways[tuple(sorted(story.mishaps))]), story) for story in told.stories]
+    return [(kept_story(hall.course, at), tuple(f"{h.local} {h.words}" for h in s.happenings)) for at, s in stories]

@@ -1,0 +1,169 @@
+"""Telling: a story as dated happenings that a photographer can follow, from what the search found.
+
+Flows in: a course, its worlds, mishaps with the legs they come on. Flows out: stories of the record. Must not know: how
+a story was found. It is played over again with real bytes, so that what is told is what came of it. A mishap between
+two moments is told at a time within its stretch, some two hours after that begins.
+"""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+from datetime import datetime, timedelta
+from zoneinfo import ZoneInfo
+
+from drill import clock
+from drill.model import Step, Studio
+from drill.search.legs import Course, Stretch, Turn, begin_of, is_away
+from drill.search.mishaps import EARLY, FORGET, forget_name
+from drill.search.world import Worlds
+from drill.searchrecord import End, Happening, Story
+from drill.stages import event_words
+from drill.timeline import usual
+
+_WEEKDAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
+_MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+_SOON = timedelta(hours=2)
+
+Marks = Sequence[tuple[int, str]]  # in order: the leg, the mishap
+
+
+def say_local(at: datetime, zone: str | None) -> str:
+    """Write a moment as clocks on the wall show it: "Sat 12 Sep 2026 14:00"."""
+    shown = at.astimezone(ZoneInfo(zone) if zone else None)
+    day = f"{_WEEKDAYS[shown.weekday()]} {shown.day} {_MONTHS[shown.month - 1]} {shown.year}"
+    return f"{day} {shown.hour:02}:{shown.minute:02}"
+
+
+def mishap_words(name: str, studio: Studio) -> str:
+    """Say a mishap: "portable-copy forgotten", "card erased too soon", "fire or burglary at house"."""
+    kind, _, id_ = name.partition(":")
+    if kind == FORGET:
+        return f"{id_} forgotten, or it did not come through"
+    if kind == EARLY:
+        step = next(step for step in studio.scheme.steps if step.id == id_) if studio.scheme else None
+        return f"{step.source if step else id_} erased by mistake, when it was not its time ({id_})"
+    return event_words(name, studio)
+
+
+def step_words(step: Step) -> str:
+    """Say what a step does: "import: card copied to tablet"."""
+    done = {
+        "copy": f"{step.source} copied to {step.target}",
+        "move": f"{step.source} moved to {step.target}",
+        "erase": f"{step.source} erased",
+        "verify": f"{step.target} checked, and made right",
+    }[step.do]
+    return f"{step.id}: {done}"
+
+
+@dataclass(slots=True)
+class _Telling:
+    """A story under way."""
+
+    course: Course
+    studio: Studio
+    worlds: Worlds
+    world: int
+    lost_at: datetime | None = None
+    told: list[Happening] = field(default_factory=list)
+
+    def tell(self, at: datetime, what: str, words: str, world: int, *, by_plan: bool) -> None:
+        """Note a happening and the world that it makes."""
+        self.world = world
+        if self.lost_at is None and is_lost(self.worlds, world):
+            self.lost_at = at
+            words += f": {_pictures(self.studio)} gone"
+        self.told.append(Happening(clock.rfc3339(at), say_local(at, _zone(self.studio)), what, words, by_plan))
+
+
+@dataclass(frozen=True, slots=True)
+class Told:
+    """A story as it was played, and the world that it ends in."""
+
+    story: Story
+    world: int
+
+
+def is_lost(worlds: Worlds, world: int) -> bool:
+    """Say whether no medium has the right bytes."""
+    return "right" not in worlds.left(world).values()
+
+
+def tell(course: Course, studio: Studio, worlds: Worlds, marks: Marks, between: tuple[int, int]) -> Told | None:
+    """Play a story and tell it up to the moment when the shoot is lost; None for one after which something is left.
+
+    `between` are the legs between which its first mishap may come.
+    """
+    telling = _Telling(course, studio, worlds, worlds.first)
+    made_on = ", ".join(studio.scheme.made_on) if studio.scheme else ""
+    telling.tell(course.life.begins, "first picture", f"first picture, on {made_on}", worlds.first, by_plan=True)
+    for number, leg in enumerate(course.legs):
+        names = [name for at, name in marks if at == number]
+        if isinstance(leg, Stretch):
+            _tell_stretch(telling, leg, names)
+        else:
+            _tell_turn(telling, leg, names)
+        if telling.lost_at is not None:
+            return Told(_story(telling, marks, between), telling.world)
+    return None
+
+
+def _story(telling: _Telling, marks: Marks, between: tuple[int, int]) -> Story:
+    assert telling.lost_at is not None
+    zone = _zone(telling.studio)
+    return Story(
+        mishaps=tuple(name for _, name in marks),
+        earliest=_local_of(telling.course, between[0], zone),
+        latest=_local_of(telling.course, between[1], zone, last=True),
+        lost_at=clock.rfc3339(telling.lost_at),
+        happenings=tuple(telling.told),
+        ends=tuple(End(id_, left) for id_, left in telling.worlds.left(telling.world).items()),
+    )
+
+
+def _tell_stretch(telling: _Telling, leg: Stretch, names: Sequence[str]) -> None:
+    away = is_away(telling.course, leg)
+    for number, name in enumerate(names, 1):
+        lasts = min(leg.ends - leg.begins, _SOON * (len(names) + 1))
+        at = leg.begins + lasts * number / (len(names) + 1)
+        if lasts > timedelta(minutes=10 * (len(names) + 1)):
+            at = at.replace(minute=at.minute - at.minute % 5, second=0, microsecond=0)
+        world = telling.worlds.befall(telling.world, name, away=away)
+        telling.tell(at, name, mishap_words(name, telling.studio), world, by_plan=False)
+
+
+def _tell_turn(telling: _Telling, leg: Turn, names: Sequence[str]) -> None:
+    if leg.step is not None and forget_name(leg.step) in names:
+        what = forget_name(leg.step)
+        telling.tell(leg.at, what, mishap_words(what, telling.studio), telling.world, by_plan=False)
+        return
+    made = telling.worlds.turn(telling.world, leg)
+    if made != telling.world:
+        what = "replacement" if leg.step is None else leg.step.id
+        words = "what was lost is bought anew and filled again" if leg.step is None else step_words(leg.step)
+        telling.tell(leg.at, what, words, made, by_plan=True)
+
+
+def _zone(studio: Studio) -> str | None:
+    return studio.scheme.zone if studio.scheme else None
+
+
+def _local_of(course: Course, number: int, zone: str | None, *, last: bool = False) -> str:
+    if not 0 <= number < len(course.legs):
+        return ""
+    leg = course.legs[number]
+    return say_local(leg.ends if last and isinstance(leg, Stretch) else begin_of(leg), zone)
+
+
+def _pictures(studio: Studio) -> str:
+    files = usual(studio)[1]
+    return "the one picture" if files == 1 else f"all {files:,} pictures"
+
+
+def likelihood(names: Iterable[str], per_year: dict[str, float], studio: Studio) -> float:
+    """Return a figure by which stories of as many mishaps are put in order, the likelier first: the product of the
+    forecast's rates; of forgetting 1 - `done`, where that is 1 a hundredth, as for an erase by mistake."""
+    done = {f"{FORGET}:{step.id}": 1 - step.done for step in (studio.scheme.steps if studio.scheme else ())}
+    product = 1.0
+    for name in names:
+        product *= per_year.get(name) or done.get(name) or 0.01
+    return product
