@@ -5,9 +5,9 @@ to. Must not know: how likely an event is, what is on a medium.
 
 - `medium:m`, `place:p`, `account:a`: gone and known (F), with all that needs them. A place that is home takes what is
   carried too, while nobody is away.
-- `deleted:m`: not there any more (N), on what mirrors m too. `attack`: all that is attached, its mirrors, and what needs
-  one of them are gone (F), as in a drill. `rot:m`: bytes changed and nobody knows (R), on its mirrors too. Mirrors of
-  mirrors alike; a mirror that keeps versions is not reached, nor what mirrors that one.
+- `deleted:m`: not there any more (N), on what mirrors m too. `attack`: all that is attached, its mirrors, and what
+  needs one of them are gone (F), as in a drill. `rot:m`: bytes changed and nobody knows (R), on its mirrors too.
+  Mirrors of mirrors alike; a mirror that keeps versions is not reached, nor what mirrors that one.
 """
 
 from collections.abc import Iterable, Mapping

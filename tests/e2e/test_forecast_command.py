@@ -168,7 +168,9 @@ def test_a_scenario_that_takes_the_settled_shoot_exits_1(home: Path) -> None:
     lay_out(home, scheme=SCHEME.partition('[[steps]]\nid = "upload"')[0])
     outcome = ask(home)
     said = " ".join(outcome.out.split())
-    assert outcome.code == 1 and "One failure alone takes a shoot made away or at home, at every moment" in said, outcome.said
+    assert outcome.code == 1 and "One failure alone takes a shoot made away or at home, at every moment" in said, (
+        outcome.said
+    )
     assert "Still so when everything that is planned has been done" in said, outcome.said
 
 
