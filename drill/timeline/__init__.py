@@ -4,7 +4,8 @@ Flows in: a Studio with a scheme, a day, whether the shoot is away. Flows out: i
 what is held where from moment to moment as long as nothing fails. Must not know: what may go wrong, terminals.
 """
 
-from drill.timeline.held import Held, Span, spans
+from drill.timeline.doing import Held
+from drill.timeline.held import Span, spans
 from drill.timeline.lives import Instant, Life, horizon, life
 from drill.timeline.moments import local_moment, years_after
 from drill.timeline.takes import takes_s, usual

@@ -9,17 +9,19 @@ forgotten, or changes anything. The rules:
   due 60 times more, but for those times at which `only_when` does not hold. What falls on one moment is done once.
 - A step with a rhythm is due whenever that comes, from `after` the shoot's end on, or from `after` the first time that
   the step it follows was done. When it comes at the wrong time for `only_when`, that time is left out.
-- What a step does holds from its end (`at`): a copy is none before it is whole.
+- What a step does holds from its end (`at`): a copy is none before it is whole. What was begun before the plan had the
+  shoot on the medium that it reads is left out: it found nothing there.
 """
 
 from bisect import bisect_left, bisect_right
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from functools import lru_cache
 from operator import attrgetter
 
 from drill.model import Scheme, Step, Studio
+from drill.timeline.doing import Held, do, is_too_early
 from drill.timeline.moments import local_moment, rhythm_moments, years_after
 from drill.timeline.takes import takes_s
 
@@ -72,7 +74,17 @@ def life(studio: Studio, day: date, *, away: bool, until: datetime | None = None
     walk = _Walk(scheme, {step.id: takes_s(step, studio) for step in scheme.steps}, ends, home_at, until, away=away)
     found = [instant for step in scheme.steps for instant in walk.instants(step)]
     found.sort(key=attrgetter("at"))  # the sort is stable: the file's order holds within one moment
-    return Life(day, away, begins, ends, home_at, until, tuple(found))
+    return Life(day, away, begins, ends, home_at, until, tuple(_not_too_early(found, begins, studio)))
+
+
+def _not_too_early(instants: Iterable[Instant], begins: datetime, studio: Studio) -> Iterator[Instant]:
+    """Yield the instants that were not begun before the plan had the shoot on the medium they read."""
+    made_on = studio.scheme.made_on if studio.scheme else ()
+    held = {id_: Held(id_, begins, (), None) for id_ in made_on}
+    for instant in instants:
+        if not is_too_early(instant.step, instant.due, held):
+            do(instant.step, instant.at, held, studio.media)
+            yield instant
 
 
 class _Walk:

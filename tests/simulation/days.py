@@ -1,7 +1,8 @@
 """A shoot's days: when each step is begun and done, and when what was lost is replaced.
 
 A step without a rhythm that has `again` keeps to `only_when` in every try. A step that follows one with several
-instants has its own for each of them; several at one moment are one. Rates are those of the README, written down anew.
+instants has its own for each of them; several at one moment are one. What begins to read a medium before the shoot is
+there, by the plan, is left out. Rates are those of the README, written down anew.
 """
 
 from collections.abc import Iterator
@@ -10,6 +11,7 @@ from datetime import date, datetime, timedelta
 
 from drill.model import Medium, Scheme, Step, Studio
 
+from .statuses import after_step, at_first
 from .wallclock import moment_of, starts
 
 TRIES = 60
@@ -66,7 +68,26 @@ def days_of(studio: Studio, day: date, *, away: bool, until: datetime | None = N
     while (moment := moment + timedelta(seconds=scheme.replaced_within_s)) <= last:
         acts.append(Act(moment, moment, None))
     acts.sort(key=lambda act: (act.at, place[act.step.id] if act.step else len(place), act.due))
-    return Days(begins, ends, home_at, last, tuple(act for act in acts if act.at <= last))
+    return Days(
+        begins, ends, home_at, last, tuple(_found_something(studio, [act for act in acts if act.at <= last], begins))
+    )
+
+
+def _found_something(studio: Studio, acts: list[Act], begins: datetime) -> Iterator[Act]:
+    """Leave out what was begun before what it reads had come there, as long as all goes by plan."""
+    names, now = tuple(studio.media), at_first(studio)
+    came = dict.fromkeys(names, begins)
+    for act in acts:
+        if act.step and act.step.do != "erase":
+            reads = act.step.target if act.step.do == "verify" else act.step.source
+            assert reads is not None
+            if now[names.index(reads)] == "G" and came[reads] > act.due:
+                continue
+        if act.step:
+            held = frozenset(id_ for id_, status in zip(names, now, strict=True) if status == "G")
+            before, now = now, after_step(studio, act.step, now, held)
+            came |= {id_: act.at for id_, old, new in zip(names, before, now, strict=True) if (old, new) == ("N", "G")}
+        yield act
 
 
 def scheme_of(studio: Studio) -> Scheme:

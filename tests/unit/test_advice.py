@@ -178,7 +178,7 @@ def test_the_text_of_the_advice() -> None:
     assert (
         "26 shoots a year (assumed)" in flat and "Tried, and removes next to nothing of the first year's risk" in flat
     )
-    assert f"Most of the risk, {int(advice.most.removes * 100) if advice.most else 0} %" in flat
+    assert f"What removes most, {int(advice.most.removes * 100) if advice.most else 0} %" in flat
     assert all(len(line) <= 90 for line in text.splitlines())
     assert "safe" not in flat
     assert advice_json(advice)["helps"][0]["removes"] == advice.helps[0].removes

@@ -282,3 +282,23 @@ def test_a_copy_that_came_back_did_not_come_through_itself() -> None:
         "tablet": ("card",),
         "kiln": ("tablet", "card"),
     }
+
+
+def test_what_begins_before_its_source_has_the_shoot_finds_nothing_there() -> None:
+    """An upload that begins at 20:00 does not take along what comes to the drive at 20:25."""
+    late = replace(copy("in", "card", "kiln", after_s=2 * HOUR), takes_s=25 * 60.0)  # 20:00 to 20:25 local time
+    nightly = copy("up", "kiln", "cloud", rhythm=Rhythm("day", (), 20 * HOUR))
+    upload = replace(nightly, takes_s=10 * HOUR)
+    of = studio(late, upload)
+    found = life(of, FRIDAY, away=False, until=utc("2026-09-14T12:00"))
+    assert [i.due for i in found.instants if i.step.id == "up"] == [utc("2026-09-12T19:00"), utc("2026-09-13T19:00")]
+    in_cloud = next(held for held in spans(found, of)[-1].copies if held.medium == "cloud")
+    assert in_cloud.since == utc("2026-09-13T05:00")
+
+
+def test_a_check_that_began_before_the_copy_came_proves_nothing() -> None:
+    brought = copy("in", "card", "kiln", after_s=3 * HOUR)
+    check = Step(id="check", do="verify", target="kiln", after_s=2 * HOUR, takes_s=2 * HOUR)
+    of = studio(brought, check)
+    last = spans(life(of, FRIDAY, away=False, until=utc("2026-09-14T12:00")), of)[-1]
+    assert [(held.medium, held.verified) for held in last.copies] == [("card", None), ("kiln", None)]
