@@ -48,7 +48,7 @@ def test_its_ledger_has_a_drill_and_an_audit_and_what_it_says_to_try_next_works(
     (field,) = (line.split() for line in rest.splitlines() if line.startswith("glassworks        field-ssd"))
     assert field[-2:] == ["43", "1"], "what never arrived, and what was cut short"
     tried = [line.split()[1:] for line in rest.splitlines() if line.startswith("  drill ")]
-    assert len(tried) == 4
+    assert len(tried) == 5
     found = {words[0]: start(*words[: 3 if words[0] == "retire" else 2], cwd=folder) for words in tried}
     assert {outcome.code for outcome in found.values()} == {1}, [one.said for one in found.values()]
     assert "1 drill and 2 audits" in found["history"].out
