@@ -103,14 +103,14 @@ class _March:
 
     def go(self) -> Iterator[datetime]:
         """Take the distribution from stop to stop; each is given once it is reached."""
-        before = self._begins
+        before, count = self._begins, len(self._stops)
         for number, stop in enumerate(self._stops, 1):
             allowed = self._precision * max(_LEAST, self.masses.lost())
-            self.masses.allow(allowed * number / len(self._stops))
+            self.masses.allow(allowed * number / count, len(self._events) + len(stop.steps) + 1)
             self._renew_bound(before, stop)
             self._stretch((stop.at - before).total_seconds() / YEAR_S, away=stop.away)
-            self._stop(stop)
             self.masses.trim(self._most)
+            self._stop(stop)
             before = stop.at
             yield stop.at
 
@@ -125,13 +125,13 @@ class _March:
     def _stretch(self, years: float, *, away: bool) -> None:
         """Let each event happen or not in so many years."""
         for event in self._events:
-            self.masses.hit(event.away if away else event.home, -expm1(-event.per_year * years))
+            self.masses.move(event.away if away else event.home, -expm1(-event.per_year * years))
 
     def _stop(self, stop: Stop) -> None:
         for step, planned in stop.steps:
-            self.masses.shift(self.shelf.done(step, planned), step.done)
+            self.masses.move(self.shelf.done(step, planned), step.done)
         if stop.replaces:
-            self.masses.shift(self.shelf.replaced(stop.planned), 1.0)
+            self.masses.move(self.shelf.replaced(stop.planned), 1.0)
 
 
 def _events(studio: Studio, shelf: Shelf, rates: Rates) -> list[_Event]:
