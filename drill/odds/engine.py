@@ -32,7 +32,7 @@ LOST = ()  # the key of a distribution for what is lost
 YEAR_S = 365.25 * 86400
 PRECISION = 1e-6  # of the loss; of a loss of a millionth, the least that is ever told, where it is less
 _LEAST = 1e-6
-_WORK = 8_000_000  # events³ × states: more states than that take seconds (measured with 17 and 31 events)
+_WORK = int(__import__("os").environ.get("W","8000000"))  # events³ × states: more states than that take seconds (measured with 17 and 31 events)
 _BOUND_AGES = 0.6  # a bound for a longer rest is still one, only weaker
 
 

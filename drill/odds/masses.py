@@ -91,7 +91,7 @@ class Masses:
             self._slot(moves.states[number])
             weight -= part
         self._settle(moves)
-        return sum(map(mul, map(self._values.__getitem__, moves.open), moves.matters)) * chance
+        return chance * sum(map(mul, map(self._values.__getitem__, moves.open), moves.matters), start=0.0)
 
     def trim(self, most: int) -> None:
         """Leave out what matters least, where there is more than there was, or not for long: as far as that may be, or
