@@ -32,6 +32,13 @@ def guard_outputs(studio: Studio, outputs: Mapping[str, Path], *, also: Mapping[
         raise Mistakes(mistakes)
 
 
+def check_scratch(studio: Studio) -> None:
+    """Refuse a scratch folder on a disk that is not there: it would be made on another one. Errors: Mistakes."""
+    if studio.scratch and not studio.scratch.parent.is_dir():
+        what = f"the folder it should be in, {studio.scratch.parent}, is not there"
+        raise Mistakes([Mistake(str(studio.file), "studio.scratch", what, "plug that disk in, or name another folder")])
+
+
 def guard_copies(copies: Iterable[Copy], outputs: Iterable[Path], *, where: str) -> None:
     """Refuse to write to paths inside copies, also through a link. Errors: Mistakes."""
     roots = [copy.at for copy in copies if copy.at is not None]

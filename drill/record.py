@@ -168,6 +168,15 @@ class Run:
     unfinished: str | None = None
 
 
+_PARTS: dict[str, type[Any]] = {
+    "files": Count,
+    "bytes": ByteCount,
+    "unchecked": Unchecked,
+    "seconds": Seconds,
+    "lost_work": LostWork,
+}
+
+
 def to_json(run: Run) -> dict[str, Any]:
     """Return the run as the documented JSON value."""
     return {
@@ -194,6 +203,20 @@ def drill_to_json(drill: Drill) -> dict[str, Any]:
     if drill.sample is None:
         del found["sample"]
     return found
+
+
+def drill_from_json(value: Mapping[str, Any]) -> Drill:
+    """Return the drill that `drill_to_json` made this value of; what is for people alone is not in it."""
+    parts: dict[str, Any] = dict(value)
+    parts |= {key: kind(**value[key]) for key, kind in _PARTS.items()}
+    parts |= {key: tuple(FileNote(**note) for note in value[key]) for key in ("lost_files", "on_paper_files")}
+    further = value["further_failures"]
+    parts["further_failures"] = FurtherFailures(
+        further["survivable"], further["target"], tuple(tuple(events) for events in further["weakest"])
+    )
+    parts["by_class"] = {kind: Count(**count) for kind, count in value["by_class"].items()}
+    parts["sample"] = Sample(**value["sample"]) if "sample" in value else None
+    return Drill(**parts)
 
 
 def _plain(value: Any) -> Any:

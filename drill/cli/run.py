@@ -24,7 +24,7 @@ from drill.cli.terminal import (
     whole,
 )
 from drill.errors import Mistake, Mistakes, Unfinished
-from drill.guard import guard_outputs
+from drill.guard import check_scratch, guard_outputs
 from drill.insurance import headers_folder
 from drill.ledger import Ledger
 from drill.model import Scenario, Studio
@@ -78,9 +78,7 @@ def _run(options: argparse.Namespace) -> int:
     outputs |= {"--json": Path(options.json)} if options.json not in (None, "-") else {}
     guard_outputs(studio, outputs, also={f"the scenario {s.name}": Path(s.file) for s in scenarios})
     guard_outputs(studio, {} if headers is None else {"[studio] ledger": headers})
-    if studio.scratch and not studio.scratch.parent.is_dir():
-        what = f"the folder it should be in, {studio.scratch.parent}, is not there"
-        raise Mistakes([Mistake(str(studio.file), "studio.scratch", what, "plug that disk in, or name another folder")])
+    check_scratch(studio)
     if "--json" in outputs:
         check_file(outputs["--json"], option="--json")
     seed = random.SystemRandom().randrange(2**32) if options.seed is None else options.seed

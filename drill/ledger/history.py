@@ -14,6 +14,8 @@ from typing import Any
 from drill.ledger.rows import from_text, moment_of, needed_us, to_text
 from drill.record import Drill, drill_to_json
 
+Ids = Sequence[str]
+
 
 @dataclass(frozen=True, slots=True)
 class PastRun:
@@ -103,7 +105,7 @@ def insert_run(
     started: datetime,
     seed: int | None,
     by: str,
-    shoots: Sequence[str] = (),
+    shoots: Ids = (),
 ) -> int:
     """Begin a run of that kind, by that version of the program; return its id."""
     row = (kind, needed_us(started), needed_us(now), None if seed is None else str(seed), by, " ".join(shoots))

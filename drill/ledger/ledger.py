@@ -219,14 +219,17 @@ class Ledger:
 
     # --- runs ------------------------------------------------------------------------------------------------------
 
-    def begin_run(self, kind: str, *, now: datetime, seed: int | None = None, shoots: Sequence[str] = ()) -> int:
+    def begin_run(
+        self, kind: str, *, now: datetime, seed: int | None = None, shoots: history.Ids = (), at: datetime | None = None
+    ) -> int:
         """Begin a run ("drill", "audit", "retire", "recovery", "new" or "lists"): what is put from here on is of it.
 
-        `shoots` are those it is confined to, by id.
+        `shoots` are those it is confined to, by id; `at` is when it began, where that was before this moment.
         """
         with self._writing() as db:
-            started = clock.now()
-            run = history.insert_run(db, kind, now=now, started=started, seed=seed, by=__version__, shoots=shoots)
+            run = history.insert_run(
+                db, kind, now=now, started=at or clock.now(), seed=seed, by=__version__, shoots=shoots
+            )
         self._run = run
         return run
 

@@ -160,7 +160,7 @@ def _shoot_table(drills: Sequence[Drill], width: int) -> str:
                 f"{min(drill.score for drill in group):.1f}",
                 f"{worst.verdict} in {_name(worst, 1)}",
                 "files are lost in every scenario" if closest is None else _further(closest),
-                "-" if closest is None else _weakest(closest),
+                "-" if closest is None else weakest(closest),
             ]
         )
     headers = [
@@ -190,7 +190,8 @@ def _further(drill: Drill) -> str:
     return f"{_name(drill, 1)}: survives {further.survivable} more{target}"
 
 
-def _weakest(drill: Drill) -> str:
+def weakest(drill: Drill) -> str:
+    """Say which further failures would take files after a drill: the first of the smallest sets."""
     further = drill.further_failures
     if not further.weakest:
         return "-"
@@ -211,7 +212,7 @@ def _advice(run: Run, lines: Sequence[tuple[Drill, int]], width: int) -> str:
     for drill in (*first, *rest):
         known = {note.path for note in everywhere.get(drill.shoot, ())}
         if len(said) < most and (not drill.lost_files or any(n.path not in known for n in drill.lost_files)):
-            said.append(_to_do(drill, run, known))
+            said.append(to_do(drill, run.titles.get(drill.scenario, drill.scenario), known))
     parts = [paragraph(text, width, first=f"{n}. ", rest="   ") for n, text in enumerate(said, start=1)]
     wrong = next((drill for drill, _ in lines if drill.unchecked.silently_wrong), None)
     if wrong is not None:
@@ -240,8 +241,9 @@ def _lost_already(shoot: str, notes: Sequence[FileNote]) -> str:
     )
 
 
-def _to_do(drill: Drill, run: Run, known: Container[str]) -> str:
-    title = run.titles.get(drill.scenario, drill.scenario)
+def to_do(drill: Drill, title: str, known: Container[str] = ()) -> str:
+    """Say what a drill that falls short found, and what would help; `title` is its scenario's, files that are `known`
+    to be lost in every scenario are another story."""
     which = f" ({drill.variant})" if drill.variant else ""
     head = f"{drill.shoot}, if this happens: {title}{which}. "
     return safe(head + _remedy(drill, known))
@@ -275,7 +277,7 @@ def _remedy(drill: Drill, known: Container[str]) -> str:
     further = drill.further_failures
     return (
         f"Everything comes back, but after it {further.survivable} further failures are survivable and the target is "
-        f"{further.target}: {_weakest(drill)} would then take files. Make one more copy that does not share that."
+        f"{further.target}: {weakest(drill)} would then take files. Make one more copy that does not share that."
     )
 
 

@@ -54,8 +54,8 @@ FLOORS = (
     ("rehearse", "audit", "retire", "survey", "intake", "enlist", "forecast"),
     ("recover", "standing", "search"),
     ("report", "demo"),
-    ("testing",),
-    ("cli",),
+    ("testing", "expectations"),
+    ("cli", "pytest_plugin"),
     ("__main__",),
 )
 FLOOR_OF = {room: number for number, rooms in enumerate(FLOORS) for room in rooms}
