@@ -102,13 +102,13 @@ def insert_run(
     kind: str,
     *,
     now: datetime,
-    started: datetime,
+    at: datetime,
     seed: int | None,
     by: str,
     shoots: Ids = (),
 ) -> int:
-    """Begin a run of that kind, by that version of the program; return its id."""
-    row = (kind, needed_us(started), needed_us(now), None if seed is None else str(seed), by, " ".join(shoots))
+    """Begin a run of that kind at that moment, by that version of the program; return its id."""
+    row = (kind, needed_us(at), needed_us(now), None if seed is None else str(seed), by, " ".join(shoots))
     columns = "kind, started_us, now_us, seed, version, shoots"  # ids have no spaces
     found = db.execute(f"INSERT INTO runs ({columns}) VALUES ({_marks(6)})", row)
     assert found.lastrowid is not None

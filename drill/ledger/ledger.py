@@ -227,9 +227,7 @@ class Ledger:
         `shoots` are those it is confined to, by id; `at` is when it began, where that was before this moment.
         """
         with self._writing() as db:
-            run = history.insert_run(
-                db, kind, now=now, started=at or clock.now(), seed=seed, by=__version__, shoots=shoots
-            )
+            run = history.insert_run(db, kind, now=now, at=at or clock.now(), seed=seed, by=__version__, shoots=shoots)
         self._run = run
         return run
 
