@@ -27,6 +27,7 @@ from drill.testing.mishaps import Mishap, scenario_of
 from drill.testing.telling import Listings, check_mishaps
 
 _ON_BYTES = frozenset({"altered", "truncated", "encrypted"})
+_OTHERS = bytes((byte + 0x5B) % 256 for byte in range(256))  # in turn 256 others, so that twice is not back
 _numbers = count(1)
 
 
@@ -130,6 +131,7 @@ def _set_aside(studio: StudioFolder, copy: CopyFolder, *, leave: bool) -> Iterat
     aside = studio.folder / "aside" / str(next(_numbers))
     aside.parent.mkdir(exist_ok=True)
     copy.root.rename(aside)
+    outermost = studio.whole.setdefault(copy.id, aside) == aside
     try:
         if leave:
             shutil.copytree(aside, copy.root, symlinks=True)
@@ -139,25 +141,33 @@ def _set_aside(studio: StudioFolder, copy: CopyFolder, *, leave: bool) -> Iterat
         if os.path.lexists(copy.root):
             shutil.rmtree(copy.root)
         aside.rename(copy.root)
+        if outermost:
+            del studio.whole[copy.id]
 
 
 def _spoil(studio: StudioFolder, copy: CopyFolder, changes: dict[str, Damage], hidden: set[str]) -> None:
     for path, damage in changes.items():
         target = copy.root / path
         made.check_inside(studio.folder, target)
-        about = target.stat()
-        target.write_bytes(_spoilt(target.read_bytes(), damage))
+        about, before = target.stat(), studio.whole[copy.id] / path
+        whole = before.read_bytes() if before.is_file() else b""
+        target.write_bytes(_spoilt(target.read_bytes(), damage, whole=whole))
         os.utime(target, ns=(about.st_atime_ns, about.st_mtime_ns))  # rot leaves the time as it was
     for path in hidden:
         made.check_inside(studio.folder, copy.root / path)
         (copy.root / path).unlink()
 
 
-def _spoilt(data: bytes, damage: Damage) -> bytes:
-    """Return what is left of a file's bytes: every one replaced, single ones changed, the end cut off."""
-    left = bytearray(byte ^ 0xA5 for byte in data) if damage.veil is not None else bytearray(data)
+def _spoilt(data: bytes, damage: Damage, *, whole: bytes) -> bytes:
+    """Return what is left of a file's bytes: every one replaced, single ones changed, the end cut off.
+
+    The same damage twice never gives the `whole` file back, whether done in two blocks or once as an overlay.
+    """
+    left = bytearray(data.translate(_OTHERS) if damage.veil is not None else data)
     for offset, change in damage.changed.items():
         if offset < len(left):
-            left[offset] ^= change
+            right = {data[offset], *whole[offset : offset + 1]}
+            right |= {byte ^ change for byte in right}  # an overlay on top would make these right
+            left[offset] = next(byte for byte in range(256) if byte not in right)
     keep = [int(each * len(data)) if isinstance(each, float) else each for each in damage.keep]
     return bytes(left[: min(keep, default=len(left))])

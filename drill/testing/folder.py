@@ -69,6 +69,7 @@ class StudioFolder:
         made.check_made(folder)
         self.folder, self.file = folder, folder / "studio.toml"
         self.past_end: set[str] = set()  # copies whose link has ended
+        self.whole: dict[str, Path] = {}  # of copies that were really damaged, where their files are set aside
         self._kept = kept
         self._head: dict[str, Any] = {}
         self._tables: dict[str, list[dict[str, Any]]] = {"places": [], "media": [], "shoots": [], "copies": []}

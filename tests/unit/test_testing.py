@@ -286,6 +286,53 @@ def test_what_cannot_be_done_for_real_is_refused_before_anything(drill_studio: S
         assert drilled(drill_studio).drills[0].verdict != "restored"
 
 
+def test_damage_really_done_follows_mirrors_and_keys(make_drill_studio: Maker) -> None:
+    studio = make_drill_studio(media={"computer": "computer in house"})
+    studio.add_medium("cloud", "cloud", "away", mirrors="computer")
+    studio.add_medium("phone", "phone", "house")
+    studio.add_medium("vault", "hard-disk", "house", needs=["phone"])
+    for on in ("cloud", "vault"):
+        studio.add_copy(on)
+    with really(studio, deleted("computer", files="*0001*"), lost("phone")):
+        run = drilled(studio)
+        assert not studio.copy("vault").root.exists()
+    assert_lost(run, "*0001*")
+    assert run.drills[0].files.lost == 1
+    with really(studio, rotten("computer", count=40)), really(studio, lost("vault")):
+        ruined = drilled(studio)
+    assert_lost(ruined)
+    assert_comes_back(drilled(studio))
+
+
+@pytest.mark.parametrize("mishap", ["rotten", "truncated", "encrypted"])
+def test_damage_twice_is_no_repair(make_drill_studio: Maker, mishap: str) -> None:
+    studio = make_drill_studio(media={"drive": "hard-disk in house"})
+    with really(studio, MISHAPS[mishap]()):
+        for again in (MISHAPS["rotten"](), MISHAPS[mishap]()):
+            with really(studio, again):
+                assert_lost(drilled(studio), "*0002*")
+            with again:
+                assert_lost(drilled(studio), "*0002*")
+    assert_comes_back(drilled(studio))
+
+
+def test_blocks_within_blocks_take_and_give_back_in_turn(drill_studio: StudioFolder) -> None:
+    root = drill_studio.copy("drive").root
+    before = census(root)
+    with really(drill_studio, rotten("drive", files="*0001*")):
+        once = census(root)
+        with really(drill_studio, rotten("drive", files="*0001*")):
+            assert census(root) not in (before, once)
+            with lost("tablet"), rotten("drive", files="*0001*"):
+                assert_lost(drilled(drill_studio), "*0001*")
+            with really(drill_studio, lost("drive")):
+                assert not root.exists()
+        assert {path: fact.content for path, fact in census(root).items()} == {
+            path: fact.content for path, fact in once.items()
+        }
+    assert census(root) == before
+
+
 # --- assertions --------------------------------------------------------------------------------------------------
 
 
