@@ -98,6 +98,11 @@ def test_the_walls_that_keep_it_honest() -> None:
     assert writer <= {"clock", "errors", "model"}  # restore cannot tell a faulted view from a real one
 
 
+def test_nothing_that_people_run_can_damage_a_copy() -> None:
+    users = {room_of(path) for path in modules() if "testing" in imports_of(path)}
+    assert users <= {"testing", "pytest_plugin"}  # the plugin offers its fixtures
+
+
 def test_no_module_is_a_pantry() -> None:
     long = {str(p.relative_to(PACKAGE)): n for p in modules() if (n := len(p.read_text("utf-8").splitlines())) > 400}
     assert not long
