@@ -12,7 +12,7 @@ from math import expm1, isfinite
 from drill.faulttree import importance
 from drill.forecastrecord import Chance, Rate, Weight, Weights
 from drill.model import Studio
-from drill.odds import LEVELS, Rates, in_words, odds, rates
+from drill.odds import LEVELS, Rates, in_words, odds_at, rates
 from drill.stages import event_words, stage_tree
 from drill.timeline import Life, Span
 
@@ -30,10 +30,10 @@ def chances(
 ) -> tuple[Chance, ...]:
     """Return the chances that this shoot is lost by each of `marks` (years, moment); what was too unlikely to follow to
     its end counts as lost."""
-    found = {level: odds(life, studio, by_level[level], [*marks.values()], precision=PRECISION) for level in LEVELS}
+    found = odds_at(life, studio, [by_level[level] for level in LEVELS], [*marks.values()], precision=PRECISION)
     told = []
     for number, years in enumerate(marks):
-        low, middle, high = (min(1.0, one.lost[number] + one.left_out) for one in found.values())
+        low, middle, high = (one.at_most[number] for one in found)
         told.append(
             Chance(
                 which=which,
@@ -44,7 +44,7 @@ def chances(
                 middle=middle,
                 high=high,
                 words=in_words(middle),
-                left_out=max(one.left_out for one in found.values()),
+                left_out=max(one.at_most[number] - one.lost[number] for one in found),
             )
         )
     return tuple(told)

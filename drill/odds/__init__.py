@@ -5,9 +5,9 @@ reports, advice. No time step and no chance: the distribution over what each med
 """
 
 from drill.odds.blows import blows
-from drill.odds.engine import LOST, Odds, distribution, odds
+from drill.odds.engine import LOST, Odds, distribution, odds, odds_at
 from drill.odds.published import LEVELS, Rates, rates, without
 from drill.odds.shares import shares
 from drill.odds.words import in_words
 
-__all__ = ["LEVELS", "LOST", "Odds", "Rates", "blows", "distribution", "in_words", "odds", "rates", "shares", "without"]
+__all__ = ["LEVELS", "LOST", "Odds", "Rates", "blows", "distribution", "in_words", "odds", "odds_at", "rates", "shares", "without"]

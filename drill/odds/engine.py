@@ -14,7 +14,7 @@ lost by each of them. Must not know: words, advice.
   hundredth of the loss.
 """
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from math import expm1
@@ -32,26 +32,42 @@ LOST = ()  # the key of a distribution for what is lost
 YEAR_S = 365.25 * 86400
 PRECISION = 1e-6  # of the loss; of a loss of a millionth, the least that is ever told, where it is less
 _LEAST = 1e-6
-_WORK = int(__import__("os").environ.get("W","8000000"))  # events³ × states: more states than that take seconds (measured with 17 and 31 events)
+_WORK = 8_000_000  # events³ × states: more states than that take seconds (measured with 17 and 31 events)
 _BOUND_AGES = 0.6  # a bound for a longer rest is still one, only weaker
 
 
 @dataclass(frozen=True, slots=True)
 class Odds:
-    """P(lost) by each of the `marks` asked for, and how much more it may be for what was left out."""
+    """P(lost) by each of the `marks` asked for, the most that it may be for what was left out until then, and how much
+    was left out in all."""
 
     lost: tuple[float, ...]
+    at_most: tuple[float, ...]
     left_out: float
 
 
 @dataclass(frozen=True, slots=True)
 class _Event:
-    """What hits the same media of the shelf in the same way: its rate per year, what it does away and at home."""
+    """What hits the same media of the shelf in the same way: the names, what it does away and at home, which media it
+    hits (lower bits), whether replacing mends all that it does."""
 
-    per_year: float
+    names: tuple[str, ...]
     away: Change
     home: Change
-    hazard: Hazard
+    hits: int
+    mended: bool
+
+
+@dataclass(frozen=True, slots=True)
+class _Way:
+    """What is the same at any rates: the media, the stops, what can happen."""
+
+    shelf: Shelf
+    start: int
+    begins: datetime
+    replaced_after: float  # years
+    stops: Sequence[Stop]
+    events: Sequence[_Event]
 
 
 def odds(life: Life, studio: Studio, rates: Rates, marks: Sequence[datetime], *, precision: float = PRECISION) -> Odds:
@@ -59,9 +75,23 @@ def odds(life: Life, studio: Studio, rates: Rates, marks: Sequence[datetime], *,
 
     Errors: ValueError for a studio without a scheme, or a mark after the life's end.
     """
-    march = _March(life, studio, rates, marks, precision, whole=False)
-    lost = {at: march.masses.lost() for at in march.go()}
-    return Odds(tuple(lost.get(mark, 0.0) for mark in marks), march.masses.left_out)
+    (found,) = odds_at(life, studio, [rates], marks, precision=precision)
+    return found
+
+
+def odds_at(
+    life: Life, studio: Studio, by_rates: Iterable[Rates], marks: Sequence[datetime], *, precision: float = PRECISION
+) -> list[Odds]:
+    """Return the odds at each of several rates; quicker than one by one. Errors: as `odds`."""
+    way = _way(life, studio, marks)
+    found = []
+    for rates in by_rates:
+        march = _March(way, rates, precision, whole=False)
+        by = {at: (march.masses.lost(), march.masses.left_out) for at in march.go()}
+        told = [by.get(mark, (0.0, 0.0)) for mark in marks]
+        at_most = tuple(min(1.0, lost + left_out) for lost, left_out in told)
+        found.append(Odds(tuple(lost for lost, _ in told), at_most, march.masses.left_out))
+    return found
 
 
 def distribution(life: Life, studio: Studio, rates: Rates, at: datetime) -> Mapping[tuple[str, ...], float]:
@@ -70,41 +100,28 @@ def distribution(life: Life, studio: Studio, rates: Rates, at: datetime) -> Mapp
 
     Errors: as `odds`.
     """
-    march = _March(life, studio, rates, [at], PRECISION, whole=True)
+    way = _way(life, studio, [at])
+    march = _March(way, rates, PRECISION, whole=True)
     for _ in march.go():
         pass
-    return {march.shelf.letters(state, studio.media) if state else LOST: p for state, p in march.masses}
+    return {way.shelf.letters(state, studio.media) if state else LOST: p for state, p in march.masses}
 
 
 class _March:
     """One way through a life: the distribution as it stands, and what was left out of it."""
 
-    def __init__(
-        self,
-        life: Life,
-        studio: Studio,
-        rates: Rates,
-        marks: Sequence[datetime],
-        precision: float,
-        *,
-        whole: bool,
-    ) -> None:
-        if studio.scheme is None:
-            raise ValueError("this studio has no scheme")
-        self.shelf = shelf_of(studio, studio.scheme)
-        self.masses = Masses(self.shelf.start(studio.scheme), NoBound())
-        self._begins = life.begins
-        self._replaced_after = studio.scheme.replaced_within_s / YEAR_S
-        self._stops = stops(life, studio, studio.scheme, self.shelf, marks)
-        self._events = _events(studio, self.shelf, rates)
-        self._precision, self._whole = precision, whole
+    def __init__(self, way: _Way, rates: Rates, precision: float, *, whole: bool) -> None:
+        per_year = [(sum(rates.per_year.get(name, 0.0) for name in event.names), event) for event in way.events]
+        self._events = [(rate, event) for rate, event in per_year if rate > 0]
+        self.masses = Masses(way.start, NoBound())
+        self._way, self._precision, self._whole = way, precision, whole
         self._most = _WORK // max(1, len(self._events)) ** 3
         self._bound_for = (-1, 0.0)
 
     def go(self) -> Iterator[datetime]:
         """Take the distribution from stop to stop; each is given once it is reached."""
-        before, count = self._begins, len(self._stops)
-        for number, stop in enumerate(self._stops, 1):
+        before, count = self._way.begins, len(self._way.stops)
+        for number, stop in enumerate(self._way.stops, 1):
             allowed = self._precision * max(_LEAST, self.masses.lost())
             self.masses.allow(allowed * number / count, len(self._events) + len(stop.steps) + 1)
             self._renew_bound(before, stop)
@@ -115,44 +132,53 @@ class _March:
             yield stop.at
 
     def _renew_bound(self, before: datetime, stop: Stop) -> None:
-        left = (self._stops[-1].at - before).total_seconds() / YEAR_S
+        left = (self._way.stops[-1].at - before).total_seconds() / YEAR_S
         doomed, known_for = self._bound_for
         if self._whole or (doomed == stop.doomed and left > known_for * _BOUND_AGES):
             return
         self._bound_for = (stop.doomed, left)
-        self.masses.bound = bound_for([event.hazard for event in self._events], stop.doomed, left, self._replaced_after)
+        hazards = [Hazard(event.hits, rate, mended=event.mended) for rate, event in self._events]
+        self.masses.bound = bound_for(hazards, stop.doomed, left, self._way.replaced_after)
 
     def _stretch(self, years: float, *, away: bool) -> None:
         """Let each event happen or not in so many years."""
-        for event in self._events:
-            self.masses.move(event.away if away else event.home, -expm1(-event.per_year * years))
+        for rate, event in self._events:
+            self.masses.move(event.away if away else event.home, -expm1(-rate * years))
 
     def _stop(self, stop: Stop) -> None:
         for step, planned in stop.steps:
-            self.masses.move(self.shelf.done(step, planned), step.done)
+            self.masses.move(self._way.shelf.done(step, planned), step.done)
         if stop.replaces:
-            self.masses.move(self.shelf.replaced(stop.planned), 1.0)
+            self.masses.move(self._way.shelf.replaced(stop.planned), 1.0)
 
 
-def _events(studio: Studio, shelf: Shelf, rates: Rates) -> list[_Event]:
-    """Return what can happen to the media of the shelf; events that do the same are one, with their rates summed."""
+def _way(life: Life, studio: Studio, marks: Sequence[datetime]) -> _Way:
+    if studio.scheme is None:
+        raise ValueError("this studio has no scheme")
+    shelf = shelf_of(studio, studio.scheme)
+    return _Way(
+        shelf,
+        shelf.start(studio.scheme),
+        life.begins,
+        studio.scheme.replaced_within_s / YEAR_S,
+        stops(life, studio, studio.scheme, shelf, marks),
+        _events(studio, shelf),
+    )
+
+
+def _events(studio: Studio, shelf: Shelf) -> list[_Event]:
+    """Return what can happen to the media of the shelf; events that do the same are one."""
     away, home = blows(studio, away=True), blows(studio, away=False)
-    per_year: dict[tuple[Blow, Blow], float] = {}
+    names: dict[tuple[Blow, Blow], list[str]] = {}
     for event, blow in home.items():
         alike = shelf.of_blow(away.get(event, ())), shelf.of_blow(blow)
-        if alike[1] and rates.per_year.get(event, 0.0) > 0:
-            per_year[alike] = per_year.get(alike, 0.0) + rates.per_year[event]
+        if alike[1]:
+            names.setdefault(alike, []).append(event)
     found: list[_Event] = []
-    for (when_away, at_home), rate in per_year.items():
+    for (when_away, at_home), alike_names in names.items():
         change = fall(at_home, shelf)
         hits = shelf.bits(medium for medium, _ in at_home)
         mended = all(falls_to == FAILED for _, falls_to in at_home)
-        found.append(
-            _Event(
-                rate,
-                change if when_away == at_home else fall(when_away, shelf),
-                change,
-                Hazard(hits, rate, mended=mended),
-            )
-        )
+        while_away = change if when_away == at_home else fall(when_away, shelf)
+        found.append(_Event(tuple(alike_names), while_away, change, hits, mended))
     return found

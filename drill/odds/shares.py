@@ -9,7 +9,7 @@ from collections.abc import Mapping
 from datetime import datetime
 
 from drill.model import Studio
-from drill.odds.engine import odds
+from drill.odds.engine import odds_at
 from drill.odds.published import Rates, without
 from drill.timeline import Life
 
@@ -21,12 +21,12 @@ def shares(life: Life, studio: Studio, rates: Rates, mark: datetime) -> Mapping[
 
     One reckoning for each event with a rate, to a thousandth of the whole.
     """
-    whole = odds(life, studio, rates, [mark], precision=_PRECISION)
+    events = [event for event, rate in rates.per_year.items() if rate > 0]
+    worlds = [rates, *(without(rates, event) for event in events)]
+    whole, *rests = odds_at(life, studio, worlds, [mark], precision=_PRECISION)
     found: dict[str, float] = {}
-    for event, rate in rates.per_year.items():
-        if rate > 0:
-            rest = odds(life, studio, without(rates, event), [mark], precision=_PRECISION)
-            less = whole.lost[0] - rest.lost[0]
-            if less > whole.left_out + rest.left_out:  # less than that may come of what was left out
-                found[event] = less
+    for event, rest in zip(events, rests, strict=True):
+        less = whole.lost[0] - rest.lost[0]
+        if less > whole.left_out + rest.left_out:  # less than that may come of what was left out
+            found[event] = less
     return dict(sorted(found.items(), key=lambda item: (-item[1], item[0])))
