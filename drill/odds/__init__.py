@@ -10,4 +10,17 @@ from drill.odds.published import LEVELS, Rates, rates, without
 from drill.odds.shares import shares
 from drill.odds.words import in_words
 
-__all__ = ["LEVELS", "LOST", "Odds", "Rates", "blows", "distribution", "in_words", "odds", "odds_at", "rates", "shares", "without"]
+__all__ = [
+    "LEVELS",
+    "LOST",
+    "Odds",
+    "Rates",
+    "blows",
+    "distribution",
+    "in_words",
+    "odds",
+    "odds_at",
+    "rates",
+    "shares",
+    "without",
+]

@@ -28,7 +28,7 @@ from worlds import laid_out, run, verified
 import drill.faults.apply as apply_room
 import drill.rehearse.drill as drill_room
 import drill.rehearse.reads as reads_room
-import drill.rehearse.run as run_room
+import drill.rehearse.rehearsal as rehearsal_room
 import drill.rehearse.stage as stage_room
 import drill.shelf as shelf_room
 import drill.stitching.search as search_room
@@ -200,7 +200,7 @@ def test_a_fault_that_hits_the_byte_beside_is_caught(monkeypatch: pytest.MonkeyP
 
 
 def test_a_plan_that_reads_a_dead_copy_is_caught(monkeypatch: pytest.MonkeyPatch) -> None:
-    honest = run_room.set_stage
+    honest = rehearsal_room.set_stage
 
     def reviving(*given: Any, copies: Any, **more: Any) -> Any:
         stage = honest(*given, copies=copies, **more)
@@ -210,7 +210,7 @@ def test_a_plan_that_reads_a_dead_copy_is_caught(monkeypatch: pytest.MonkeyPatch
         }
         return replace(stage, usable={**stage.usable, **raised}, out={})
 
-    monkeypatch.setattr(run_room, "set_stage", reviving)
+    monkeypatch.setattr(rehearsal_room, "set_stage", reviving)
     must_fail("what is gone does not serve")
 
 
