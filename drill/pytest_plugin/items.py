@@ -125,7 +125,9 @@ class DrillShoot(pytest.Collector):
         file = self.parent
         has_xdist = self.config.pluginmanager.has_plugin("xdist")
         for due in self._due:
-            item = DrillItem.from_parent(self, name=_name(due.exercise), file=file, due=due, of=len(self._due))
+            name = _name(due.exercise)
+            id_ = f"{self.nodeid}::{name}"  # as text: pytest then takes what is in brackets as in any other test
+            item = DrillItem.from_parent(self, name=name, nodeid=id_, file=file, due=due, of=len(self._due))
             if has_xdist:  # with --dist loadgroup a shoot's drills share their reads
                 item.add_marker(pytest.mark.xdist_group(self.nodeid))
             yield item
@@ -142,9 +144,9 @@ class IdleItem(pytest.Item):
         """Never come here."""
         raise AssertionError("a scenario that does not apply was drilled")
 
-    def reportinfo(self) -> tuple[Path, None, str]:
-        """Return the file and the words that head a report."""
-        return self.path, None, self.name
+    def reportinfo(self) -> tuple[Path, int, str]:
+        """Return the file, its first line (what is skipped by a mark needs one) and the words that head a report."""
+        return self.path, 0, self.name
 
 
 class DrillItem(pytest.Item):
