@@ -48,16 +48,19 @@ def _broken(one: Expected, record: Drill, shoot: Shoot, ages: Ages, now: datetim
     if one.restored_within_s is not None and record.seconds.projected > one.restored_within_s:
         takes, wanted = units.say_span(record.seconds.projected), units.say_span(one.restored_within_s)
         said.append(f"it is to be back within {wanted}, and the restore takes {takes}")
-    further = record.further_failures
-    if one.further_failures is not None and further.survivable < one.further_failures:
-        if further.survivable < 0:
-            said.append(f"{one.further_failures} further failures are to be survivable, and something is lost already")
-        else:
-            left = f"{further.survivable} are: {weakest(record)} would then take files"
-            said.append(f"{one.further_failures} further failures are to be survivable, and {left}")
+    if one.further_failures is not None and record.further_failures.survivable < one.further_failures:
+        said.append(_too_few(one.further_failures, record))
     if one.verified_within_s is not None:
         said += _unproved(one.verified_within_s, ages(), now)
     return said
+
+
+def _too_few(wanted: int, record: Drill) -> str:
+    asked = f"{wanted} further failure{' is' if wanted == 1 else 's are'} to be survivable"
+    left = record.further_failures.survivable
+    if left < 0:
+        return f"{asked}, and something is lost already"
+    return f"{asked}, and {left} {'is' if left == 1 else 'are'}: {weakest(record)} would then take files"
 
 
 def _back(one: Expected, record: Drill, shoot: Shoot) -> list[str]:
