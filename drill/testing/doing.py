@@ -11,8 +11,9 @@ copies that lead elsewhere, and what cannot be done to a healthy disk (bad secto
 
 import os
 import shutil
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import ExitStack, contextmanager
+from dataclasses import replace
 from itertools import count
 
 from drill.copies import LinkSession
@@ -36,9 +37,11 @@ def really(studio: StudioFolder, *mishaps: Mishap, seed: int = SEED) -> Iterator
     """Do mishaps to the studio's own copies; everything is as it was when the block ends.
 
     A medium that is lost is then not there, and what it is said to hold counts as on paper, as a program cannot tell
-    a lost drive from one that is not plugged in. Errors: Mistakes, before anything is touched.
+    a lost drive from one that is not plugged in. Errors: Mistakes, and all is as it was.
     """
     made.check_made(studio.folder)
+    if not mishaps:
+        raise _nothing_done(studio)
     loaded = studio.load()
     check_mishaps(mishaps, loaded)
     scenario = scenario_of(mishaps)
@@ -46,16 +49,24 @@ def really(studio: StudioFolder, *mishaps: Mishap, seed: int = SEED) -> Iterator
     _check_can_be_done(studio, loaded, mishaps, fates)
     with LinkSession() as session, ExitStack() as undo:
         found = Listings(loaded, session)
-        changes = {id_: _damage(fate.blows, id_, found, f"{seed}\x1f{scenario.name}") for id_, fate in fates.items()}
-        hidden = {id_: _hidden(fate.blows, id_, found) for id_, fate in fates.items()}
+        entries = _entries_of(studio, found)
+        changes = {id_: _damage(fate.blows, id_, entries, f"{seed}\x1f{scenario.name}") for id_, fate in fates.items()}
+        hidden = {id_: _hidden(fate.blows, id_, entries) for id_, fate in fates.items()}
+        done = 0
         for id_, fate in fates.items():
-            copy = studio.copy(id_)
-            if any(blow.hazard.effect == "expired" for blow in fate.blows):
+            copy, ended = studio.copy(id_), any(blow.hazard.effect == "expired" for blow in fate.blows)
+            if ended:
                 undo.enter_context(_past_end(studio, id_))
             undo.enter_context(_set_aside(studio, copy, leave=fate.removed is None))
-            if fate.removed is None:
-                _spoil(studio, copy, changes[id_], hidden[id_])
+            done += ended or fate.removed is not None or _spoil(studio, copy, changes[id_], hidden[id_])
+        if not done:
+            raise _nothing_done(studio)
         yield
+
+
+def _nothing_done(studio: StudioFolder) -> Mistakes:
+    what, advice = "nothing would be done to any copy", "a test in this block would test nothing: say what goes wrong"
+    return Mistakes([Mistake(str(studio.file), "really", what, advice)])
 
 
 def _check_can_be_done(studio: StudioFolder, loaded: Studio, mishaps: Sequence[Mishap], fates: dict[str, Fate]) -> None:
@@ -86,23 +97,36 @@ def _is_on_members(hazard: Hazard) -> bool:
     return hazard.effect in ("deleted", "stale") or (hazard.effect == "encrypted" and hazard.files is not None)
 
 
-def _damage(blows: Sequence[Blow], id_: str, found: Listings, seed: str) -> dict[str, Damage]:
+def _entries_of(studio: StudioFolder, found: Listings) -> Callable[[str, Hazard], Sequence[Entry]]:
+    def entries(id_: str, hazard: Hazard) -> Sequence[Entry]:
+        """Return a copy's files as a hazard sees them; behind a link, where no size is told, with their sizes."""
+        copy, listed = studio.copy(id_), found.of(id_, hazard) or ()
+        if copy.form != "link":
+            return listed
+        return [replace(e, size=p.stat().st_size) for e in listed if (p := copy.root / e.path).is_file()]
+
+    return entries
+
+
+def _damage(
+    blows: Sequence[Blow], id_: str, entries: Callable[[str, Hazard], Sequence[Entry]], seed: str
+) -> dict[str, Damage]:
     damage: dict[str, Damage] = {}
     for blow in blows:
         if blow.hazard.effect in _ON_BYTES:
-            here, there = found.of(id_, blow.hazard) or (), found.of(blow.origin, blow.hazard) or ()
+            here, there = entries(id_, blow.hazard), entries(blow.origin, blow.hazard)
             add_damage(damage, blow, entries=here, origin_entries=there, seed=seed)
     return damage
 
 
-def _hidden(blows: Sequence[Blow], id_: str, found: Listings) -> set[str]:
+def _hidden(blows: Sequence[Blow], id_: str, entries: Callable[[str, Hazard], Sequence[Entry]]) -> set[str]:
     gone: set[str] = set()
     for blow in blows:
-        entries = found.of(id_, blow.hazard) or ()
+        here = entries(id_, blow.hazard)
         if blow.hazard.effect == "deleted":
-            gone |= {entry.path for entry in matching(blow.hazard, entries)}
+            gone |= {entry.path for entry in matching(blow.hazard, here)}
         elif blow.hazard.effect == "stale":
-            gone |= {entry.path for entry in entries if _is_newer(entry, blow.hazard)}
+            gone |= {entry.path for entry in here if _is_newer(entry, blow.hazard)}
     return gone
 
 
@@ -145,17 +169,23 @@ def _set_aside(studio: StudioFolder, copy: CopyFolder, *, leave: bool) -> Iterat
             del studio.whole[copy.id]
 
 
-def _spoil(studio: StudioFolder, copy: CopyFolder, changes: dict[str, Damage], hidden: set[str]) -> None:
+def _spoil(studio: StudioFolder, copy: CopyFolder, changes: dict[str, Damage], hidden: set[str]) -> bool:
+    """Change and take away files of a copy; say whether any is another now, or gone."""
+    done = False
     for path, damage in changes.items():
         target = copy.root / path
-        made.check_inside(studio.folder, target)
+        made.check_inside(studio.folder, target, part=copy.root)
         about, before = target.stat(), studio.whole[copy.id] / path
         whole = before.read_bytes() if before.is_file() else b""
-        target.write_bytes(_spoilt(target.read_bytes(), damage, whole=whole))
+        data = target.read_bytes()
+        left = _spoilt(data, damage, whole=whole)
+        done = done or left != data
+        target.write_bytes(left)
         os.utime(target, ns=(about.st_atime_ns, about.st_mtime_ns))  # rot leaves the time as it was
     for path in hidden:
-        made.check_inside(studio.folder, copy.root / path)
+        made.check_inside(studio.folder, copy.root / path, part=copy.root)
         (copy.root / path).unlink()
+    return done or bool(hidden)
 
 
 def _spoilt(data: bytes, damage: Damage, *, whole: bytes) -> bytes:

@@ -34,12 +34,15 @@ def check_made(folder: Path) -> None:
         raise Mistakes([Mistake(str(folder), "", what, "try things out in a studio_folder(), never on real copies")])
 
 
-def check_inside(folder: Path, path: Path) -> None:
-    """Refuse a path that is not, links followed, below a folder that was made here. Errors: Mistakes."""
+def check_inside(folder: Path, path: Path, *, part: Path | None = None) -> None:
+    """Refuse a path that is not, links followed, below a folder that was made here, and below that `part` of it.
+
+    Errors: Mistakes.
+    """
     check_made(folder)
-    real = Path(os.path.realpath(path))
-    if folder not in real.parents:
-        what = f"leads to {real}, outside of {folder}, so it is not touched"
+    real, within = Path(os.path.realpath(path)), folder if part is None else Path(os.path.realpath(part))
+    if folder not in real.parents or within not in real.parents:
+        what = f"leads to {real}, outside of {within}, so it is not touched"
         raise Mistakes([Mistake(str(path), "", what, "keep the copies of a studio to try things on inside its folder")])
 
 

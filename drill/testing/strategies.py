@@ -1,7 +1,8 @@
 """Strategies for Hypothesis: small worlds, what goes wrong in them, and backup schemes.
 
-    @given(world=worlds(), mishaps=st.lists(damage(), max_size=2))
-    def test_more_copies_lose_less(world, mishaps): ...
+    @given(data=st.data(), world=worlds())
+    def test_more_copies_lose_less(data, world):
+        mishap = data.draw(damage(world))
 
 Flows in: Hypothesis, an extra of this project. Flows out: World, Mishap and Draft values, all small, as Hypothesis
 shrinks what it draws. The rates of drawn schemes are a thousand times too high, so that a few weeks hold as much as a
@@ -11,9 +12,10 @@ life and a comparison has something to find. Must not know: what is tested with 
 from collections.abc import Callable, Sequence
 from typing import Any
 
+from drill.globs import matcher
 from drill.testing.draft import NAMES, RISKS, ZONES, Draft, Table
 from drill.testing.mishaps import Mishap, deleted, encrypted, lost, refused, rotten, truncated, unreadable
-from drill.testing.world import MEDIA, PLACES, CopyPlan, World
+from drill.testing.world import MEDIA, PLACES, CopyPlan, World, path_on
 
 try:
     from hypothesis import strategies as st
@@ -22,6 +24,7 @@ except ImportError as error:
     raise ImportError(f"{what}: python -m pip install 'restore-drill[testing]'", name="hypothesis") from error
 
 _SPANS = st.sampled_from(["0 h", "36 min", "2 h", "1 day", "30 h", "3 days", "9 days"])
+_GLOBS = (None, ("*A0000*",), ("*.DNG",))
 _EFFECTS: tuple[Callable[..., Mishap], ...] = (lost, refused, unreadable, rotten, truncated, deleted, encrypted)
 
 
@@ -40,9 +43,14 @@ def worlds(draw: st.DrawFn) -> World:
 
 
 @st.composite
-def damage(draw: st.DrawFn, media: Sequence[str] = MEDIA) -> Mishap:
-    """Draw one thing that goes wrong with one of these media: any effect that needs no link, time or rate."""
-    medium = draw(st.sampled_from(media))
+def damage(draw: st.DrawFn, world: World | None = None) -> Mishap:
+    """Draw one thing that goes wrong with one medium: any effect that needs no link, time or rate.
+
+    Of a `world` it always changes something there; without one, the medium may be missing or hold no such file.
+    """
+    medium = draw(st.sampled_from(MEDIA if world is None else [copy.id for copy in world.copies]))
+    held = [] if world is None else [path_on(copy, n) for copy in world.copies if copy.id == medium for n in copy.holds]
+    globs = [files for files in _GLOBS if files is None or world is None or any(map(matcher(files), held))]
     effect = draw(st.sampled_from(_EFFECTS))
     settings: dict[str, Any] = {}
     if effect is unreadable:
@@ -52,7 +60,7 @@ def damage(draw: st.DrawFn, media: Sequence[str] = MEDIA) -> Mishap:
     elif effect is truncated:
         settings = {"keep": draw(st.sampled_from(["50%", 10, 0]))}
     elif effect in (deleted, encrypted):
-        settings = {"files": draw(st.sampled_from([None, ("*A0000*",), ("*.DNG",)]))}
+        settings = {"files": draw(st.sampled_from(globs))}
     mishap: Mishap = effect(medium, **settings)
     return mishap
 

@@ -52,7 +52,7 @@ def content(number: int) -> bytes:
     return f"picture {number} ".encode() * (300 + 50 * number)
 
 
-def name(copy: CopyPlan, number: int) -> str:
+def path_on(copy: CopyPlan, number: int) -> str:
     """Return the path of a world's file on a copy."""
     return f"DCIM/100REED_/R{number + 7:04d}.DNG" if copy.renamed else path_of(number)
 
@@ -64,8 +64,10 @@ def laid_out(world: World, under: Path | None = None) -> Iterator[StudioFolder]:
         studio.add_shoot(SHOOT, {path_of(n): content(n) for n in range(world.files)}, on=DAY)
         for copy in world.copies:
             studio.add_medium(copy.id, "ssd", copy.place)
-            stored = {name(copy, n): content(n)[::-1] if n in copy.rotten else content(n) for n in sorted(copy.holds)}
+            stored = {
+                path_on(copy, n): content(n)[::-1] if n in copy.rotten else content(n) for n in sorted(copy.holds)
+            }
             told = copy.listed and copy.holds and not copy.renamed
-            says = {name(copy, n): content(n) for n in sorted(copy.holds)} if told else False
+            says = {path_on(copy, n): content(n) for n in sorted(copy.holds)} if told else False
             studio.add_copy(copy.id, holds=stored, says=says)
         yield studio

@@ -39,7 +39,7 @@ from drill.rehearse import Options, rehearse
 from drill.scenario import load_scenarios
 from drill.streams import InMemory
 from drill.studio import load_studio
-from drill.testing.world import CopyPlan, World, content, name, path_of
+from drill.testing.world import CopyPlan, World, content, path_of, path_on
 from drill.verify import Finding, examine
 
 ALL = frozenset(range(3))
@@ -81,7 +81,7 @@ def brute_force(copies: Sequence[CopyPlan], hazards: Iterable[Hazard], folder: P
     for copy in copies:
         mine = [hazard for hazard in hazards if copy.id in (hazard.hits.medium or ())]
         for number in copy.holds:
-            data = (folder / "media" / copy.id / name(copy, number)).read_bytes()
+            data = (folder / "media" / copy.id / path_on(copy, number)).read_bytes()
             if data == content(number) and not any(spoils(hazard, number) for hazard in mine):
                 found.add(path_of(number))
     return found

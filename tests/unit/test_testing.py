@@ -316,6 +316,21 @@ def test_damage_twice_is_no_repair(make_drill_studio: Maker, mishap: str) -> Non
     assert_comes_back(drilled(studio))
 
 
+@pytest.mark.parametrize("mishap", ["rotten", "truncated", "deleted", "encrypted", "expired", "lost"])
+def test_what_is_behind_a_link_is_damaged_too(make_drill_studio: Maker, mishap: str) -> None:
+    studio = make_drill_studio(media={"drive": "cloud in house"}, copies={})
+    studio.add_copy("drive", form="link")
+    words = {"encrypted": lambda: encrypted("drive")}
+    with really(studio, words.get(mishap, MISHAPS[mishap])()):
+        assert_lost(drilled(studio))
+    assert_comes_back(drilled(studio))
+
+
+def test_nothing_to_do_is_a_mistake(drill_studio: StudioFolder) -> None:
+    with pytest.raises(Mistakes, match="nothing would be done"), really(drill_studio):
+        pytest.fail("nothing was done and nothing said")
+
+
 def test_blocks_within_blocks_take_and_give_back_in_turn(drill_studio: StudioFolder) -> None:
     root = drill_studio.copy("drive").root
     before = census(root)
