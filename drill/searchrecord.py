@@ -133,15 +133,24 @@ class Search:
     notes: tuple[str, ...]
 
     @property
+    def is_complete(self) -> bool:
+        """Say whether every story up to the depth was tried, for each life, or one was found that needs no mishap."""
+        return all(life.complete >= self.depth or _is_lost_by_plan(life) for life in self.lives)
+
+    @property
     def shortest(self) -> Story | None:
         """Return the shortest story of all lives, the first of equals."""
         found = [life.shortest for life in self.lives if life.shortest is not None]
         return min(found, key=lambda story: len(story.mishaps), default=None)
 
 
+def _is_lost_by_plan(life: Life) -> bool:
+    return bool(life.levels) and not life.levels[0].mishaps
+
+
 def to_json(found: Search) -> dict[str, Any]:
     """Return the search as the documented JSON value."""
-    return {"schema": SCHEMA, "found": found.shortest is not None, **asdict(found)}
+    return {"schema": SCHEMA, "found": found.shortest is not None, "complete": found.is_complete, **asdict(found)}
 
 
 def dump(found: Search) -> str:

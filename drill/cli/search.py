@@ -8,7 +8,18 @@ from pathlib import Path
 
 from drill import clock, units
 from drill.cli.record import deliver
-from drill.cli.terminal import FALLS_SHORT, OK, Commands, check_file, columns, complain, moment, progress, whole
+from drill.cli.terminal import (
+    FALLS_SHORT,
+    OK,
+    UNFINISHED,
+    Commands,
+    check_file,
+    columns,
+    complain,
+    moment,
+    progress,
+    whole,
+)
 from drill.enlist import MANIFESTS
 from drill.errors import Mistake, Mistakes, Unfinished
 from drill.guard import falls_in, guard_outputs
@@ -33,8 +44,9 @@ from drill.searchrecord import dump
 from drill.studio import load_studio
 
 SEARCH_EPILOG = """\
-exit codes: 0 no story of so many mishaps was found, which is no promise; 1 one was found; 2 the command or the studio
-file is wrong; 3 it could not be finished. No copy is opened: a scheme is searched, with invented pictures.
+exit codes: 0 every story of so many mishaps was tried and none loses it, which is no promise; 1 one was found; 2 the
+command or the studio file is wrong; 3 it could not be finished. No copy is opened: a scheme is searched, with invented
+pictures.
 """
 MOST_DEPTH = 6
 
@@ -127,7 +139,7 @@ def _saved(outcome: Outcome, options: argparse.Namespace) -> int:
     if story is None:
         if options.save is not None:
             complain(f"no story was found, so {options.save} was not written")
-        return OK
+        return OK if outcome.record.is_complete else UNFINISHED
     if options.save is not None:
         swap_in(Path(options.save), scenario_text(story))
         complain(f"how it ends is in {options.save}; drill run {options.studio} --scenario {options.save}")

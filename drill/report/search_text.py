@@ -90,7 +90,9 @@ def _tried(life: Life, found: Search) -> str:
         f"{' (' + '; '.join(less) + ')' if less else ''}: {life.states:,} different states at {life.moments:,} moments."
     )
     if life.complete < found.depth and (not life.levels or life.levels[0].mishaps):
-        said += f" The time allowed was over before those of {_mishaps(life.complete + 1)} were done."
+        said += (
+            f" Those of {_mishaps(life.complete + 1)} were not done: the time allowed was over, or the states too many."
+        )
     if life.clear_from_local is not None and life.levels and life.complete:
         said += f" From {life.clear_from_local} on no story of up to {_mishaps(life.complete)} begins that loses it"
         said += ", by these rules: more mishaps, and what is no mishap here, are another matter."

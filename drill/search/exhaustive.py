@@ -22,8 +22,11 @@ Layer = dict[int, int]  # state → the fewest mishaps that lead to it
 Mark = tuple["Mark | None", int, str]  # what came before, the leg, the mishap
 
 
-class OutOfTime(Exception):
-    """The time allowed is over; what was completed before stands."""
+_MOST_PAIRS = 20_000_000  # of leg and state, kept at once: some 800 MB
+
+
+class _TooMuch(Exception):
+    """The time allowed is over, or there are too many states; what was completed before stands."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,7 +81,7 @@ def search(
         progress(f"all stories of up to {most} mishaps")
         try:
             level = _level(legs, state, most, found, until_s)
-        except OutOfTime:
+        except _TooMuch:
             break
         found.complete = most
         if level is not None:
@@ -103,12 +106,19 @@ def _level(legs: Sequence[Leg], state: int, most: int, found: Searched, until_s:
 
 def _forward(legs: Sequence[Leg], state: int, most: int, start: int, until_s: float | None) -> list[Layer]:
     layers = [{state: 0}]
+    pairs = 0
     for number, leg in enumerate(legs):
         _check(until_s)
         before = layers[-1]
         allowed = most if number >= start else 0
         after = _befall(before, leg, allowed) if isinstance(leg, Stretch) else _turn(before, leg, allowed)
-        layers.append(before if after == before else after)  # what stays the same is kept once
+        if after == before:
+            layers.append(before)  # what stays the same is kept once
+            continue
+        layers.append(after)
+        pairs += len(after)
+        if pairs > _MOST_PAIRS:
+            raise _TooMuch
     return layers
 
 
@@ -256,4 +266,4 @@ def marks(way: Way) -> list[tuple[int, str]]:
 
 def _check(until_s: float | None) -> None:
     if until_s is not None and clock.ticks_s() > until_s:
-        raise OutOfTime
+        raise _TooMuch

@@ -1,0 +1,146 @@
+"""Law: the shortest story that is told is the shortest there is.
+
+Held against brute force by the second engine of the forecast, over random schemes; against the forecast's smallest cut
+sets; and the world in small, with real bytes, against the states of the exhaustive search.
+"""
+
+from datetime import UTC, date, datetime, timedelta
+
+from brute import fewest, mishaps_there_are
+from drafted import DAYS, Draft, drafts
+from hypothesis import assume, event, given, settings
+from hypothesis import strategies as st
+from simulation.days import days_of
+
+from drill.model import Studio
+from drill.search.exhaustive import Searched, search
+from drill.search.legs import Course, Stretch, course_of, is_away
+from drill.search.mishaps import forget_name
+from drill.search.play import Play, Ways
+from drill.search.telling import is_lost
+from drill.search.world import Worlds
+from drill.stages import cut_sets, ground
+from drill.timeline import life, spans
+
+SHOOT_DAYS = st.sampled_from(DAYS)
+LETTERS = {"G": "right", "R": "wrong", "F": "failed", "N": "not there"}
+NOT_IN_A_STAGE = ("forget", "early")
+KINDS_LEFT_OUT = st.sampled_from(["medium", "place", "account", "deleted", "rot", "attack", "early", "forget"])
+
+
+def share(of_all: float) -> settings:
+    """Return settings for a share of the examples that the profile asks for."""
+    return settings(max_examples=max(1, round(settings.default.max_examples * of_all)))
+
+
+def course(studio: Studio, day: date, until: datetime, *, away: bool, without: tuple[str, ...] = ()) -> Course:
+    assert studio.scheme
+    return course_of(life(studio, day, away=away, until=until), studio, studio.scheme, without)
+
+
+def weeks_after(day: date, weeks: int) -> datetime:
+    return datetime(day.year, day.month, day.day, 23, 58, 57, tzinfo=UTC) + timedelta(weeks=weeks)
+
+
+def searched(found: Course, depth: int) -> Searched:
+    return search(found.legs, found.first, depth=depth)
+
+
+def shortest(found: Course, depth: int) -> int | None:
+    levels = searched(found, depth).levels
+    return levels[0].mishaps if levels else None
+
+
+@share(0.6)
+@given(drafts(most_steps=4), SHOOT_DAYS, st.booleans(), st.sampled_from([1, 2, 4]))
+def test_no_story_is_shorter(draft: Draft, day: date, away: bool, weeks: int) -> None:
+    studio = draft.load()
+    days = days_of(studio, day, away=away, until=weeks_after(day, weeks))
+    options = len(mishaps_there_are(studio, days, ()))
+    assume(options * len(days.acts) < 20_000)
+    most = 2 if options < 120 else 1
+    by_hand = fewest(studio, days, most=most)
+    event(f"{by_hand} of {most}")
+    assert shortest(course(studio, day, days.until, away=away), most) == by_hand
+
+
+@share(0.6)
+@given(drafts(most_steps=4), SHOOT_DAYS, st.booleans(), st.lists(KINDS_LEFT_OUT, min_size=1, max_size=5, unique=True))
+def test_what_is_left_out_is_left_out(draft: Draft, day: date, away: bool, kinds: list[str]) -> None:
+    studio = draft.load()
+    days = days_of(studio, day, away=away, until=weeks_after(day, 1))
+    without = tuple(kinds)
+    options = len(mishaps_there_are(studio, days, without))
+    assume(options < 120 and len(days.acts) < 60)
+    found = course(studio, day, days.until, away=away, without=without)
+    by_hand = fewest(studio, days, most=2, without=without)
+    event(f"{by_hand}")
+    assert shortest(found, 2) == by_hand
+
+
+@given(drafts(), SHOOT_DAYS, st.booleans())
+def test_no_story_is_longer_than_the_smallest_cut_set(draft: Draft, day: date, away: bool) -> None:
+    """What takes a shoot within one stage is a story; a story may come to pass over several stages in fewer."""
+    studio = draft.load()
+    until = weeks_after(day, 6)
+    smallest = smallest_cut(studio, day, until, away=away)
+    found = shortest(course(studio, day, until, away=away, without=NOT_IN_A_STAGE), 4)
+    assert found is not None
+    assert found <= smallest
+
+
+@given(drafts(), SHOOT_DAYS)
+def test_where_nothing_is_erased_they_are_as_long(draft: Draft, day: date) -> None:
+    """Then the copies that the camera wrote have to be taken in every story, and that takes as much in one stage."""
+    draft.steps = [step for step in draft.steps if step["do"] in ("copy", "verify")]
+    kept = {step["id"] for step in draft.steps}
+    draft.steps = [step for step in draft.steps if step.get("follows", step["id"]) in kept]
+    assume(draft.steps and all(step.get("follows") in {None, *(s["id"] for s in draft.steps)} for step in draft.steps))
+    studio = draft.load()
+    until = weeks_after(day, 6)
+    found = shortest(course(studio, day, until, away=False, without=NOT_IN_A_STAGE), 4)
+    assert found == smallest_cut(studio, day, until, away=False)
+
+
+def smallest_cut(studio: Studio, day: date, until: datetime, *, away: bool) -> int:
+    here = ground(studio)
+    return min(cut_sets(span, here).numbers[0][0] for span in spans(life(studio, day, away=away, until=until), studio))
+
+
+@given(drafts(), SHOOT_DAYS, st.booleans(), st.data())
+def test_bytes_and_states_tell_the_same(draft: Draft, day: date, away: bool, data: st.DataObject) -> None:
+    studio = draft.load()
+    found = course(studio, day, weeks_after(day, 6), away=away)
+    worlds = Worlds(studio, found)
+    state, world = found.first, worlds.first
+    for leg in found.legs:
+        if isinstance(leg, Stretch):
+            befalls = leg.hits.named(state)
+            for after, name in data.draw(st.lists(st.sampled_from(befalls), max_size=1)) if befalls else []:
+                state, world = after, worlds.befall(world, name, away=is_away(found, leg))
+        elif leg.step is None or data.draw(st.integers(0, 9), label=forget_name(leg.step)) < 9:
+            state, world = leg.change[state], worlds.turn(world, leg)
+        if not state:
+            assert is_lost(worlds, world)
+            return
+        letters = found.shelf.letters(state, found.shelf.media)
+        assert list(worlds.left(world).values()) == [LETTERS[letter] for letter in letters]
+
+
+@given(drafts(), SHOOT_DAYS, st.booleans(), st.data())
+def test_a_play_that_loses_is_no_shorter_than_the_shortest(
+    draft: Draft, day: date, away: bool, data: st.DataObject
+) -> None:
+    """However a story is played, passing over moments at which nothing changes, it has as many mishaps at least."""
+    studio = draft.load()
+    found = course(studio, day, weeks_after(day, 6), away=away)
+    ways = Ways(found, Worlds(studio, found), 0)
+    names = sorted({name for leg in found.legs if isinstance(leg, Stretch) for _, name in leg.hits.named(found.first)})
+    names += [f"forget:{step.id}" for step in (studio.scheme.steps if studio.scheme else ())]
+    play = Play(ways)
+    for moments, name in data.draw(st.lists(st.tuples(st.integers(0, 5), st.sampled_from(names)), max_size=3)):
+        play.go_on(moments)
+        play.befall(name)
+    lost = is_lost(ways.worlds, ways.end(play.leg, play.world))
+    least = shortest(found, 3)
+    assert not lost or (least is not None and least <= len(play.marks))
