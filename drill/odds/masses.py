@@ -6,7 +6,8 @@ is arithmetic on a list. What would move to a state without a slot is left out, 
 else the states that get most of it are given a slot. Now and then states that have come to matter little lose theirs.
 """
 
-from collections.abc import Iterator, Mapping, Sequence
+from bisect import bisect_left
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from operator import mul
 
 from drill.odds.statuses import LOST_STATE, Change
@@ -27,9 +28,14 @@ class _Moves:
         self.change = change
         self.known = 0  # so many slots have been looked at
         self.pairs: list[tuple[int, int]] = []
-        self.open: list[int] = []
-        self.states: list[int] = []
-        self.matters: list[float] = []
+        self.lead(())
+
+    def lead(self, entries: Iterable[tuple[int, int, float]]) -> None:
+        """Set what it leads to that has no slot: from which, which state, what that matters."""
+        kept = list(entries)
+        self.open = [slot for slot, _, _ in kept]
+        self.states = [state for _, state, _ in kept]
+        self.matters = [matters for _, _, matters in kept]
 
 
 class Masses:
@@ -128,16 +134,12 @@ class Masses:
         self._slots = {state: slot for slot, state in enumerate(self.states)}
         self.renewed += 1
         for moves in self._moves.values():
-            opened = [(new[s], old[t]) for s, t in moves.pairs if t in gone and s not in gone]
-            opened += [(new[s], state) for s, state in zip(moves.open, moves.states, strict=True) if s not in gone]
+            entries = zip(moves.open, moves.states, strict=True)
+            opened = [(new[s], state, self.bound[state]) for s, state in entries if s in new]
+            opened += [(new[s], old[t], self.bound[old[t]]) for s, t in moves.pairs if t in gone and s in new]
+            moves.lead(opened)
             moves.pairs = [(new[s], new[t]) for s, t in moves.pairs if s in new and t in new]
-            moves.known = sum(slot < moves.known for slot in left)
-            self._open(moves, opened)
-
-    def _open(self, moves: _Moves, opened: Sequence[tuple[int, int]]) -> None:
-        moves.open = [slot for slot, _ in opened]
-        moves.states = [state for _, state in opened]
-        moves.matters = [self.bound[state] for _, state in opened]
+            moves.known = bisect_left(left, moves.known)
 
     def _slot(self, state: int) -> int:
         slot = self._slots.get(state)
@@ -158,19 +160,19 @@ class Masses:
     def _settle(self, moves: _Moves) -> None:
         """Look at the slots that are new since the last time: where they lead, and what leads to them."""
         slots, change = self._slots, moves.change
-        still: list[tuple[int, int]] = []
-        for source, state in zip(moves.open, moves.states, strict=True):
-            if state in slots:
-                moves.pairs.append((source, slots[state]))
-            else:
-                still.append((source, state))
-        for slot in range(moves.known, len(self.states)):
-            state = self.states[slot]
+        fresh = self.states[moves.known :]
+        if moves.states and not set(fresh).isdisjoint(moves.states):
+            entries = list(zip(moves.open, moves.states, moves.matters, strict=True))
+            moves.pairs += [(source, slots[state]) for source, state, _ in entries if state in slots]
+            moves.lead([entry for entry in entries if entry[1] not in slots])
+        for slot, state in enumerate(fresh, moves.known):
             to = change[state]
+            if to == state:
+                continue
             if to in slots:
-                if to != state:
-                    moves.pairs.append((slot, slots[to]))
+                moves.pairs.append((slot, slots[to]))
             else:
-                still.append((slot, to))
+                moves.open.append(slot)
+                moves.states.append(to)
+                moves.matters.append(self.bound[to])
         moves.known = len(self.states)
-        self._open(moves, still)
