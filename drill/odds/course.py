@@ -19,10 +19,11 @@ from drill.timeline import Life, spans
 class Stop:
     """A moment. `planned` and `doomed` are lower bits of media: where the plan has a copy once all is done, and where a
     copy may be erased from here on, or not be replaced. `away` is what holds on the way to it. Beside each step stands
-    where the plan has a copy when it is that step's turn."""
+    where the plan has a copy when it is that step's turn. `is_asked` where it is a mark, or one is home from there."""
 
     at: datetime
     away: bool
+    is_asked: bool
     steps: tuple[tuple[Step, int], ...]
     replaces: bool
     planned: int
@@ -37,7 +38,8 @@ def stops(life: Life, studio: Studio, scheme: Scheme, shelf: Shelf, marks: Seque
     end = max(marks, default=life.begins)
     if end > life.until:
         raise ValueError(f"the life ends at {life.until}, before {end}")
-    steps: dict[datetime, list[Step]] = {mark: [] for mark in [*marks, life.home_at] if life.begins < mark <= end}
+    asked = {mark for mark in [*marks, life.home_at] if life.begins < mark <= end}
+    steps: dict[datetime, list[Step]] = {mark: [] for mark in asked}
     for instant in life.instants:
         if instant.at <= end:
             steps.setdefault(instant.at, []).append(instant.step)
@@ -53,7 +55,8 @@ def stops(life: Life, studio: Studio, scheme: Scheme, shelf: Shelf, marks: Seque
         doomed |= shelf.bits(with_mirrors(_erased(done), studio)) if done else 0
         doomed |= shelf.bits(shelf.media) & ~planned if at in replacements else 0
         turns = _turns(done, held[bisect_left(begins, at) - 1] if held else 0, shelf)
-        found.append(Stop(at, life.away and at <= life.home_at, turns, at in replacements, planned, doomed))
+        away = life.away and at <= life.home_at
+        found.append(Stop(at, away, at in asked, turns, at in replacements, planned, doomed))
     return found[::-1]
 
 

@@ -5,6 +5,7 @@ lost by each of them. Must not know: words, advice.
 
 - Within a stretch each event has happened with q = 1 - exp(-rate × years), a year 365.25 days. Statuses only get worse
   there, so it does not matter how often, or in which order.
+- A stop at which nothing is done in any state there may be is none: the stretches on both sides of it are one.
 - The shoot is lost once no medium is good, at the end of a stretch or by a step, and stays so. What is asked for a
   moment counts what is done at that very moment too.
 - States that hardly matter are left out: those whose probability × a bound on what can still come of them (`bound`)
@@ -19,8 +20,8 @@ from dataclasses import dataclass
 from datetime import datetime
 from math import expm1
 
-from drill.model import Studio
-from drill.odds.blows import FAILED, Blow, blows
+from drill.model import Step, Studio
+from drill.odds.blows import FAILED, NOT_THERE, Blow, blows
 from drill.odds.bound import Hazard, NoBound, bound_for
 from drill.odds.course import Stop, stops
 from drill.odds.masses import Masses
@@ -49,13 +50,22 @@ class Odds:
 @dataclass(frozen=True, slots=True)
 class _Event:
     """What hits the same media of the shelf in the same way: the names, what it does away and at home, which media it
-    hits (lower bits), whether replacing mends all that it does."""
+    hits (lower bits), from which of these it takes the copy without a trace, whether replacing mends all that it does."""
 
     names: tuple[str, ...]
     away: Change
     home: Change
     hits: int
+    takes: int
     mended: bool
+
+
+@dataclass(slots=True)
+class _Busy:
+    """How many of the slots are known to have a state in which a step rests; slots are given anew now and then."""
+
+    known: int = 0
+    renewed: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,11 +127,17 @@ class _March:
         self._way, self._precision, self._whole = way, precision, whole
         self._most = _WORK // max(1, len(self._events)) ** 3
         self._bound_for = (-1, 0.0)
+        self._fading = 0
+        for _, event in self._events:
+            self._fading |= event.takes
+        self._busy: dict[tuple[Step, int], _Busy] = {}
 
     def go(self) -> Iterator[datetime]:
         """Take the distribution from stop to stop; each is given once it is reached."""
         before, count = self._way.begins, len(self._way.stops)
         for number, stop in enumerate(self._way.stops, 1):
+            if self._may_pass(stop):
+                continue
             allowed = self._precision * max(_LEAST, self.masses.lost())
             self.masses.allow(allowed * number / count, len(self._events) + len(stop.steps) + 1)
             self._renew_bound(before, stop)
@@ -130,6 +146,25 @@ class _March:
             self._stop(stop)
             before = stop.at
             yield stop.at
+
+    def _may_pass(self, stop: Stop) -> bool:
+        """Say whether nothing is done at a stop in any state that has a slot, or comes of one: the stretches on both
+        sides of it are one then."""
+        if stop.replaces or stop.is_asked:
+            return False
+        return not any(self._is_busy(step, planned) for step, planned in stop.steps)
+
+    def _is_busy(self, step: Step, planned: int) -> bool:
+        busy = self._busy.setdefault((step, planned), _Busy())
+        states = self.masses.states
+        if busy.renewed != self.masses.renewed:
+            busy.renewed, busy.known = self.masses.renewed, 0
+        while busy.known < len(states):
+            state = states[busy.known]
+            if state and not self._way.shelf.rests(state, step, planned, self._fading):
+                return True
+            busy.known += 1
+        return False
 
     def _renew_bound(self, before: datetime, stop: Stop) -> None:
         left = (self._way.stops[-1].at - before).total_seconds() / YEAR_S
@@ -180,5 +215,6 @@ def _events(studio: Studio, shelf: Shelf) -> list[_Event]:
         hits = shelf.bits(medium for medium, _ in at_home)
         mended = all(falls_to == FAILED for _, falls_to in at_home)
         while_away = change if when_away == at_home else fall(when_away, shelf)
-        found.append(_Event(tuple(alike_names), while_away, change, hits, mended))
+        takes = shelf.bits(medium for medium, falls_to in at_home if falls_to == NOT_THERE)
+        found.append(_Event(tuple(alike_names), while_away, change, hits, takes, mended))
     return found

@@ -91,6 +91,19 @@ class Shelf:
             self._replaced[planned] = Change(lambda state: _replace(state, planned))
         return self._replaced[planned]
 
+    def rests(self, state: int, step: Step, planned: int, fading: int) -> bool:
+        """Say whether a step does nothing in a state, nor in any that events make of it; `fading` are the lower bits of
+        media from which an event may take a copy without a trace. What is good or rotten only gets worse."""
+        source, target = (self._code(state, id_ or "") for id_ in (step.source, step.target))
+        if any(self._code(state, id_) not in (1, 2) for id_ in step.only_once_on):
+            return True
+        stays = not fading & self.bits([step.target] if step.target else [])
+        if step.do == "copy":
+            return source not in (1, 2) or (target != 0 and stays)
+        if step.do == "verify":
+            return (target == 3 and stays) or (target == 0 and not planned & self.bits([step.target or ""]))
+        return source == 0  # a move, an erase
+
     def _step(self, state: int, step: Step, *, has_target: bool) -> int:
         if any(self._code(state, id_) not in (1, 2) for id_ in step.only_once_on):
             return state
