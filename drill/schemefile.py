@@ -23,6 +23,9 @@ _DOING = {"copy": ("from", "to"), "move": ("from", "to"), "verify": ("to",), "er
 _EVERY = ("day", "week", "month", "quarter", "year")
 _WEEKDAYS = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
 _A_LEAP_YEAR = 2000  # 29 February may be named; a year without one has its last day then
+_MOST_FILES = 10**9
+MOST_A_YEAR = 10_000.0  # more than once an hour is a slip
+_MOST_SPREAD = 1000.0
 _RISKS = ("theft", "fire", "lockout", "deletion", "attack", "rot")
 
 
@@ -35,7 +38,7 @@ def read_scheme(
     if not written:
         return None, []
     if not tables:
-        top.wrong("steps", "is missing", f"say in [[steps]] what is done with a shoot, or take out {written[0]}")
+        top.wrong("steps", "is missing", f"say in [[steps]] what is done with a shoot, or take out [{written[0]}]")
     if not top.has("scheme"):
         top.wrong("scheme", "is missing", 'add [scheme] with made_on = ["card"]: the media that the camera writes to')
     head = top.table("scheme")
@@ -63,7 +66,7 @@ def _scheme(head: Table, places: Mapping[str, Place]) -> Scheme:
         away_for_s=_HOME_BY_DEFAULT_S if away_for is None else away_for,
         home=_home(head, places),
         size=head.parsed("size", units.parse_size),
-        files=head.whole("files", least=1),
+        files=head.whole("files", least=1, most=_MOST_FILES),
         replaced_within_s=_REPLACED_BY_DEFAULT_S if replaced is None else replaced,
         risks=Risks(),
         costs=Costs(),
@@ -242,7 +245,8 @@ _DAYS: dict[str, tuple[Callable[[object], int | None], int, str]] = {
 
 
 def _risks(table: Table) -> Risks:
-    risks = Risks(**{key: table.number(key) for key in _RISKS}, spread=table.number("spread", least=1))
+    rates = {key: table.number(key, most=MOST_A_YEAR) for key in _RISKS}
+    risks = Risks(**rates, spread=table.number("spread", least=1, most=_MOST_SPREAD))
     table.finish()
     return risks
 

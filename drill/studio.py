@@ -20,7 +20,7 @@ from drill.errors import Mistake, Mistakes
 from drill.globs import matcher
 from drill.manifests import Same, read_manifest
 from drill.model import Bus, Copy, Listed, Medium, Place, Shoot, Studio, Targets
-from drill.schemefile import read_scheme
+from drill.schemefile import MOST_A_YEAR, read_scheme
 from drill.tables import Table, load_toml, repeated, without_secrets
 
 LEDGER = "ledger.sqlite"
@@ -262,7 +262,7 @@ def _medium(table: Table, places: dict[str, Place], buses: Mapping[str, Bus]) ->
         reads_at_bps=table.rate_bps("reads_at"),
         per_file_s=table.span_s("per_file"),
         in_hand_after_s=table.span_s("in_hand_after") or 0.0,
-        fails_per_year=table.number("fails_per_year"),
+        fails_per_year=table.number("fails_per_year", most=MOST_A_YEAR),
         bus=bus,
         recognised_by=table.text("recognised_by"),
         readers=table.whole("readers", least=1, most=32),

@@ -18,6 +18,7 @@ from drill.errors import Mistake, Mistakes
 from drill.globs import matcher
 
 T = TypeVar("T")
+_MOST = 1e15  # of numbers that nothing else bounds: more is a slip, and what is reckoned from it may have no end
 _ID = re.compile(r"[A-Za-z0-9._-]+")
 ID_WORDS = 'use letters, digits, "-", "_" and "."'
 
@@ -142,13 +143,16 @@ class Table:
             return None
         return value
 
-    def number(self, key: str, *, least: float = 0) -> float | None:
-        """Return a number, whole or not, of at least `least`."""
+    def number(self, key: str, *, least: float = 0, most: float = _MOST) -> float | None:
+        """Return a number, whole or not, from `least` to `most`."""
         value = self.raw(key)
         if value is None:
             return None
-        if isinstance(value, bool) or not isinstance(value, int | float) or not least <= value < float("inf"):
+        if isinstance(value, bool) or not isinstance(value, int | float) or not value >= least:
             self.wrong(key, f"must be a number of at least {least:g}, not {value!r}")
+            return None
+        if value > most:
+            self.wrong(key, f"must be a number of at most {most:,.0f}")
             return None
         return float(value)
 
