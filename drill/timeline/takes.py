@@ -12,17 +12,18 @@ from drill.timing import per_file_s, rate_bps
 
 USUAL_BYTES = 40_000_000_000
 USUAL_FILES = 1500
+_LONGEST_S = 100 * 365.25 * 86400
 
 
 def takes_s(step: Step, studio: Studio) -> float:
-    """Return how long a step takes, in seconds."""
+    """Return how long a step takes, in seconds: a hundred years at most, which no life lasts."""
     if step.takes_s is not None:
         return step.takes_s
     if step.do == "erase":
         return 0.0
     size, files = usual(studio)
     media = [studio.media[id_] for id_ in (step.source, step.target) if id_]
-    return files * max(map(per_file_s, media)) + size / _rate_bps(media, studio)
+    return min(_LONGEST_S, files * max(map(per_file_s, media)) + size / _rate_bps(media, studio))
 
 
 def usual(studio: Studio) -> tuple[int, int]:

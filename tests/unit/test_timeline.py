@@ -148,6 +148,13 @@ def test_bytes_and_files_by_the_slower_of_both() -> None:
     assert takes_s(Step(id="format", do="erase", source="card"), studio()) == 0
 
 
+def test_a_step_that_would_take_for_ever_is_never_done() -> None:
+    step = replace(copy("in", "card", "tablet"), takes_s=None)
+    made = studio(step, files=10**9, media=(medium("card", "card", per_file_s=10 * 365.25 * DAY), medium("tablet")))
+    assert takes_s(step, made) == 100 * 365.25 * DAY
+    assert [held.medium for held in spans(life(made, date(2026, 7, 4), away=True), made)[-1].copies] == ["card"]
+
+
 def test_two_media_on_one_bus_share_it() -> None:
     step = replace(copy("in", "card", "kiln"), takes_s=None)
     both = (medium("card", "card", bus="hub"), medium("kiln", bus="hub"))
