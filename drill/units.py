@@ -6,6 +6,7 @@ Errors: ValueError that says what was expected. Prefixes: IEC 80000-13 and the S
 
 import re
 from fractions import Fraction
+from itertools import pairwise
 
 _BYTES = {"b": 1, "kb": 10**3, "mb": 10**6, "gb": 10**9, "tb": 10**12, "pb": 10**15}
 _BYTES |= {"kib": 2**10, "mib": 2**20, "gib": 2**30, "tib": 2**40, "pib": 2**50, "byte": 1, "bytes": 1}
@@ -13,6 +14,7 @@ _SPANS = {"ms": 0.001, "s": 1.0, "sec": 1.0, "second": 1.0, "min": 60.0, "minute
 _SPANS |= {"d": 86400.0, "day": 86400.0, "w": 604800.0, "week": 604800.0, "year": 31557600.0}
 _SPANS |= {f"{name}s": span for name, span in _SPANS.items() if len(name) > 2 and name != "sec"}
 _QUANTITY = re.compile(r"\s*([0-9]+(?:\.[0-9]+)?)\s*([A-Za-zµ]*)\s*")
+_PART = re.compile(r"\s*[0-9]+(?:\.[0-9]+)?\s*[A-Za-zµ]+\s*")
 
 
 def _quantity(text: str, units: dict[str, float], example: str) -> float:
@@ -32,8 +34,15 @@ def parse_size(text: str) -> int:
 
 
 def parse_span(text: str) -> float:
-    """Read a duration such as "48 h" or "2 days" into seconds."""
-    return _quantity(text, _SPANS, '"48 h", "2 days" or "5 ms"')
+    """Read a duration such as "48 h", "2 days" or "10 h 45 min" into seconds: the bigger unit first, each once."""
+    example = '"48 h", "2 days", "10 h 45 min" or "5 ms"'
+    parts = [match.group() for match in _PART.finditer(text)]
+    if len(parts) < 2 or "".join(parts) != text:
+        return _quantity(text, _SPANS, example)
+    units = [_SPANS.get(part.strip().lstrip("0123456789. ").lower(), 0.0) for part in parts]
+    if any(bigger <= smaller for bigger, smaller in pairwise(units)):
+        raise ValueError(f"{text!r} is not written like {example}")
+    return sum(_quantity(part, _SPANS, example) for part in parts)
 
 
 def parse_rate(text: str) -> float:

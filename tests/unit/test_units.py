@@ -26,6 +26,7 @@ def test_sizes(text: str, size: int) -> None:
         *(("48 h", 172800), ("2 days", 172800), ("1 day", 86400), ("5 ms", 0.005), ("30 min", 1800)),
         *(("100 days", 8640000), ("0 h", 0), ("1 week", 604800), ("90 s", 90), ("2 hours", 7200), ("3 minutes", 180)),
         *(("1 year", 31557600), ("5 years", 157788000)),
+        *(("10 h 45 min", 38700), ("2h5min", 7500), ("3 days 2 h", 266400), ("1 week 1 day 1 h", 694800)),
     ],
 )
 def test_spans(text: str, span_s: float) -> None:
@@ -39,7 +40,10 @@ def test_rates(text: str, rate: float) -> None:
     assert units.parse_rate(text) == pytest.approx(rate)
 
 
-@pytest.mark.parametrize("text", ["", "fast", "12", "-3 h", "3 parsecs", "3 months", "1e9 s", "48 h 3"])
+@pytest.mark.parametrize(
+    "text",
+    ["", "fast", "12", "-3 h", "3 parsecs", "3 months", "1e9 s", "48 h 3", "5 min 2 h", "2 h 3 h", "1 h 2 moons"],
+)
 def test_what_is_no_duration_is_refused(text: str) -> None:
     with pytest.raises(ValueError, match="not written like"):
         units.parse_span(text)
