@@ -12,6 +12,7 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from drill import units
 from drill.model import Costs, Medium, Place, Rhythm, Risks, Scheme, Step
+from drill.schemeodd import odd_steps
 from drill.tables import Table, repeated
 
 DAY_S = 86400.0
@@ -46,15 +47,17 @@ def read_scheme(
     steps = _steps(tables, media)
     risks, costs = _risks(top.table("risks")), _costs(top.table("costs"), kinds)
     scheme = replace(_scheme(head, places), made_on=made_on, steps=steps, risks=risks, costs=costs)
-    return scheme, _odd(scheme, media)
+    return scheme, odd_steps(scheme, media)
 
 
 def _scheme(head: Table, places: Mapping[str, Place]) -> Scheme:
     """Read [scheme] itself; what the other tables say is still to be added."""
     begins, ends = _time_of_day(head, "begins"), _time_of_day(head, "ends")
     begins_s, ends_s = 9 * 3600.0 if begins is None else begins, 18 * 3600.0 if ends is None else ends
-    if ends_s <= begins_s:
-        head.wrong("ends", "must be later in the day than begins", "a shoot past midnight ends with its day: 23:59")
+    if ends_s == begins_s:
+        head.wrong("ends", "is the same as begins", "a shoot ends later; earlier in the day than begins: the day after")
+    elif ends_s < begins_s:
+        ends_s += DAY_S  # past midnight
     away_for = _span_s(head, "away_for")
     replaced = _span_s(head, "replaced_within", least_s=DAY_S)
     scheme = Scheme(
@@ -307,6 +310,9 @@ def _time_of_day(table: Table, key: str) -> float | None:
 def _media_of(table: Table, key: str, media: Mapping[str, Medium], *, required: bool = False) -> tuple[str, ...]:
     if required and not table.has(key):
         table.wrong(key, "is missing", f'add {key} = ["card"] with the media of yours')
+    if required and table.raw(key) == []:
+        table.wrong(key, "names no medium", "the camera writes to one at least: " + (", ".join(media) or "none yet"))
+        return ()
     ids = table.texts(key) or ()
     for id_ in repeated(ids):
         table.wrong(key, f"{id_!r} is there twice")
@@ -314,29 +320,3 @@ def _media_of(table: Table, key: str, media: Mapping[str, Medium], *, required: 
         if id_ not in media:
             table.wrong(key, f"no medium has the id {id_!r}", "media: " + (", ".join(media) or "none yet"))
     return tuple(dict.fromkeys(ids))
-
-
-def _odd(scheme: Scheme, media: Mapping[str, Medium]) -> list[str]:
-    """Warn of steps that can never do anything, as nothing ever brings a shoot to a medium they need."""
-    reached = set(scheme.made_on)
-    for _ in scheme.steps:  # each round reaches one more step at least, or none is left
-        for step in scheme.steps:
-            if step.source in reached and step.target:
-                reached |= {step.target, *_mirrors(step.target, media)}
-    found = []
-    for step in scheme.steps:
-        needed = (step.target if step.do == "verify" else step.source, *step.only_once_on)
-        never = sorted({id_ for id_ in needed if id_ and id_ in media} - reached)
-        if never:
-            found.append(f"the step {step.id!r} is never done: no step brings a shoot to {', '.join(never)}")
-    return found
-
-
-def _mirrors(id_: str, media: Mapping[str, Medium]) -> set[str]:
-    found, todo = set[str](), [id_]
-    while todo:
-        new = {m.id for m in media.values() if m.mirrors == todo[-1]} - found
-        todo.pop()
-        found |= new
-        todo += new
-    return found

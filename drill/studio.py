@@ -21,6 +21,7 @@ from drill.globs import matcher
 from drill.manifests import Same, read_manifest
 from drill.model import Bus, Copy, Listed, Medium, Place, Shoot, Studio, Targets
 from drill.schemefile import MOST_A_YEAR, read_scheme
+from drill.schemeodd import odd_needs
 from drill.tables import Table, load_toml, repeated, without_secrets
 
 LEDGER = "ledger.sqlite"
@@ -47,7 +48,7 @@ def load_studio(path: Path, *, in_columns: bool = False) -> Studio:
     buses = _buses(top.tables("buses"))
     declared = tuple(places)
     media = _media(top.tables("media"), places, buses)
-    notes.warnings.extend(_odd_places(declared, tuple(places)))
+    notes.warnings.extend([*_odd_places(declared, tuple(places)), *odd_needs(media)])
     shoots = _shoots(top.tables("shoots"), targets, classes, weights, notes)
     copies = _copies(top.tables("copies"), media, notes)
     scheme, odd_steps = read_scheme(top, media, places, KINDS)

@@ -131,8 +131,9 @@ def assumptions(studio: Studio, scheme: Scheme, *, size: int, files: int) -> tup
     """Return what the forecast reckons with."""
     said = [
         f"A shoot is of {units.say_size(size)} in {files:,} files, made from {_clock(scheme.begins_s)} to "
-        f"{_clock(scheme.ends_s)} ({scheme.zone or 'by the clock of this computer'}); after one away you are home "
-        f"again {days_words(scheme.away_for_s)} after its end.",
+        f"{_clock(scheme.ends_s)}{' the next day' if scheme.ends_s >= _DAY_S else ''} "
+        f"({scheme.zone or 'by the clock of this computer'}); after one away you are home again "
+        f"{days_words(scheme.away_for_s)} after its end.",
         _done(scheme.steps),
         f"What is lost is replaced and copied again within {days_words(scheme.replaced_within_s)}, as long as a good "
         "copy is left; bytes that go bad are noticed by a verify step alone.",
@@ -148,12 +149,18 @@ def assumptions(studio: Studio, scheme: Scheme, *, size: int, files: int) -> tup
 
 
 def _clock(seconds: float) -> str:
-    return str(timedelta(seconds=seconds)).rpartition(":")[0].zfill(5)
+    return str(timedelta(seconds=seconds % _DAY_S)).rpartition(":")[0].zfill(5)
 
 
 def _done(steps: Iterable[Step]) -> str:
     seldom = [f"{step.id} {step.done * 100:.6g} % of the times" for step in steps if step.done < 1]
-    return "Every step is done each time, at its time" + (f", but for: {', '.join(seldom)}." if seldom else ".")
+    said = "Every step is done each time, at its time"
+    if not seldom:
+        return f"{said}: none is ever forgotten."
+    return (
+        f"{said}: stages, days, targets and scenarios are so told. That a step may be forgotten is in the odds alone "
+        f"({', '.join(seldom)}), and in what one time forgotten comes to."
+    )
 
 
 def unknown(studio: Studio) -> tuple[str, ...]:

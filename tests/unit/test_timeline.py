@@ -20,6 +20,16 @@ def test_a_day_away_in_summer_time() -> None:
     assert found.until == utc("2036-09-11T08:00")
 
 
+def test_a_shoot_past_midnight_ends_the_next_day_also_when_the_clock_changes() -> None:
+    plain = studio(copy("in", "card", "tablet", after_s=HOUR))
+    assert plain.scheme is not None
+    late = replace(plain, scheme=replace(plain.scheme, begins_s=14 * HOUR, ends_s=26 * HOUR))
+    found = life(late, FRIDAY, away=True)
+    assert (found.begins, found.ends) == (utc("2026-09-11T13:00"), utc("2026-09-12T01:00"))
+    assert found.instants[0].due == utc("2026-09-12T02:00") and found.home_at == utc("2026-09-15T01:00")
+    assert life(late, date(2026, 10, 24), away=False).ends == utc("2026-10-25T02:00")  # winter time has begun
+
+
 def test_at_home_one_is_home_all_the_time() -> None:
     found = life(studio(copy("in", "card", "tablet")), FRIDAY, away=False)
     assert found.home_at == found.begins

@@ -13,6 +13,7 @@ FLOORS = (
     (
         "digests",
         "tables",
+        "schemeodd",
         "record",
         "inventory",
         "auditrecord",
