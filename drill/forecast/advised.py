@@ -15,10 +15,11 @@ from drill.model import Scenario, Studio
 
 
 def with_advice(found: Forecast, studio: Studio) -> Forecast:
-    """Add advice, for the shoot of the worst day that the odds were told for; of a studio without a scheme nothing."""
+    """Add advice, for the shoot likeliest lost in its first year of those that the odds were told for, away or at home;
+    of a studio without a scheme nothing."""
     if studio.scheme is None or not found.chances:
         return found
-    worst = found.chances[0]
+    worst = max((chance for chance in found.chances if chance.years == 1), key=lambda chance: chance.middle)
     advice = advise(studio, date.fromisoformat(worst.day), away=worst.away)
     return replace(found, advice=advice, verdict=f"{found.verdict} {helps_most(advice)}")
 

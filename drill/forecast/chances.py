@@ -6,7 +6,7 @@ were bad on a medium before they were copied on had only from their coming there
 """
 
 from collections.abc import Iterable, Mapping, Sequence
-from datetime import datetime
+from dataclasses import replace
 from math import expm1, isfinite
 
 from drill.faulttree import importance
@@ -25,29 +25,37 @@ def all_rates(studio: Studio) -> dict[str, Rates]:
     return {level: rates(studio, level) for level in LEVELS}
 
 
-def chances(
-    which: str, life: Life, studio: Studio, by_level: Mapping[str, Rates], *, marks: Mapping[int, datetime]
-) -> tuple[Chance, ...]:
-    """Return the chances that this shoot is lost by each of `marks` (years, moment); what was too unlikely to follow to
-    its end counts as lost."""
-    found = odds_at(life, studio, [by_level[level] for level in LEVELS], [*marks.values()], precision=PRECISION)
-    told = []
-    for number, years in enumerate(marks):
-        low, middle, high = (one.at_most[number] for one in found)
-        told.append(
-            Chance(
-                which=which,
-                day=life.day.isoformat(),
-                away=life.away,
-                years=years,
-                low=low,
-                middle=middle,
-                high=high,
-                words=in_words(middle),
-                left_out=max(one.at_most[number] - one.lost[number] for one in found),
-            )
-        )
-    return tuple(told)
+def chance_of(life: Life, studio: Studio, by_level: Mapping[str, Rates], *, years: int) -> Chance:
+    """Return the chance that this shoot is lost by the end of its life, after so many years; what was too unlikely to
+    follow to its end counts as lost."""
+    found = odds_at(life, studio, [by_level[level] for level in LEVELS], [life.until], precision=PRECISION)
+    low, middle, high = (one.at_most[0] for one in found)
+    return Chance(
+        which="any day",
+        day=life.day.isoformat(),
+        away=life.away,
+        years=years,
+        low=low,
+        middle=middle,
+        high=high,
+        words=in_words(middle),
+        left_out=max(one.at_most[0] - one.lost[0] for one in found),
+    )
+
+
+def later(one: Chance, then: Chance) -> Chance:
+    """Return the chance of the same shoot after more years, which is never less: each is as fine as it was reckoned."""
+    low, middle, high = max(one.low, then.low), max(one.middle, then.middle), max(one.high, then.high)
+    return replace(then, which=one.which, low=low, middle=middle, high=high, words=in_words(middle))
+
+
+def ranked(days: Sequence[Chance]) -> list[Chance]:
+    """Return the chances of two days as those of the worst and the best, by the middle one; where they are no further
+    apart than they are fine, as one of any day: the first."""
+    most, least = max(days, key=lambda one: one.middle), min(days, key=lambda one: one.middle)
+    if most.middle - least.middle <= 2 * PRECISION * most.middle:
+        return [replace(days[0], which="any day")]
+    return [replace(most, which="worst day"), replace(least, which="best day")]
 
 
 def rates_told(studio: Studio, by_level: Mapping[str, Rates]) -> tuple[Rate, ...]:

@@ -10,7 +10,7 @@ from datetime import date, datetime
 from drill.bands import LOST, NOT_ABOUT, scenario_bands
 from drill.clock import rfc3339
 from drill.errors import Mistake, Mistakes
-from drill.forecast.chances import all_rates, chances, rates_told, weights
+from drill.forecast.chances import all_rates, chance_of, later, ranked, rates_told, weights
 from drill.forecast.lives import life_then, targets_then
 from drill.forecast.saying import LACKS, assumptions, unknown, verdict
 from drill.forecastrecord import Band, Chance, Day, Forecast, Level, LifeThen, Stretch, Weights
@@ -148,19 +148,22 @@ def _chances(days: Sequence[Days], studio: Studio, scheme: Scheme, by_level: Map
     """Return the odds of the shoots of the worst and the best day by how long one failure takes them.
 
     Ten years take most of the time of a forecast, and once all is done it is the same wherever a shoot was made: they
-    are reckoned for the first worst day alone.
+    are reckoned for the one alone that is likeliest lost in its first year.
     """
+
+    def within(years: int, day: date, *, away: bool) -> Chance:
+        lived = life(studio, day, away=away, until=horizon(scheme, day, years))
+        return chance_of(lived, studio, by_level, years=years)
+
     found: list[Chance] = []
     for one in days:
-        if one.lack != "one_failure":
-            continue
-        asked = {one.worst: "worst day", one.best: "best day"} if one.worst != one.best else {one.worst: "any day"}
-        for day, which in asked.items():
-            years = (1,) if found else (1, 10)
-            lived = life(studio, day, away=one.away, until=horizon(scheme, day, years[-1]))
-            marks = {number: horizon(scheme, day, number) for number in years}
-            found += chances(which, lived, studio, by_level, marks=marks)
-    return tuple(found)
+        if one.lack == "one_failure":
+            asked = dict.fromkeys((one.worst, one.best))
+            found += ranked([within(1, day, away=one.away) for day in asked])
+    likeliest = max(found, key=lambda chance: chance.middle)
+    in_ten = later(likeliest, within(10, date.fromisoformat(likeliest.day), away=likeliest.away))
+    at = found.index(likeliest) + 1
+    return (*found[:at], in_ten, *found[at:])
 
 
 def _weights(told: LifeThen, one: Life, held: Sequence[Span], studio: Studio, middle: Rates) -> tuple[Weights, ...]:
