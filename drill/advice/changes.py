@@ -19,6 +19,7 @@ from drill.advice.edits import (
     with_steps,
 )
 from drill.model import Medium, Place, Rhythm, Step, Studio
+from drill.schemeodd import comes_again
 from drill.timeline import Span
 
 _DAY_S = 86400.0
@@ -27,16 +28,23 @@ _SOONER = {"year": "quarter", "quarter": "month", "month": "week", "week": "day"
 _FIRST_DAY = {"quarter": (1,), "month": (1,), "week": (0,), "day": ()}
 _KINDS_TO_BUY = ("hard-disk", "ssd", "network-storage", "optical", "tape")
 _CALLED = {"hard-disk": "hard disk", "network-storage": "network storage", "ssd": "SSD", "optical": "optical disc"}
+_CALLED_BY = {"computer": "computer", "tablet": "tablet", "phone": "phone"}
 _LATER_S = 30 * _DAY_S
+_WEEK_S = 7 * _DAY_S
 
 
 @dataclass(frozen=True, slots=True)
 class Change:
-    """One change: its sort, what to do as a sentence, and the studio as it would be."""
+    """One change: its sort, what to do as a sentence, and the studio as it would be.
+
+    `kept_on`: the medium that keeps a shoot longer for it; `for_good`: and never lets go of it again.
+    """
 
     kind: str
     what: str
     studio: Studio
+    kept_on: str | None = None
+    for_good: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,8 +61,8 @@ def changes(studio: Studio, settled: Span, most: int) -> list[Change]:
     """Return at most so many changes, of each sort some. `settled`: what the plan holds after its first year."""
     plan = _plan(studio, settled)
     sorts: list[Callable[[_Plan], Iterator[Change]]] = [
-        _offsite, _sooner, _in_the_field, _verify, _later, _at_home, _guarded, _kept, _from_away, _at_once, _again,
-        _account, _unplugged, _versions, _other_kind,
+        _second_way, _offsite, _sooner, _in_the_field, _verify, _later, _at_home, _guarded, _kept, _from_away,
+        _at_once, _again, _account, _unplugged, _versions, _other_kind,
     ]  # fmt: skip
     in_turn = zip_longest(*(sort(plan) for sort in sorts))
     return list(islice((change for round_ in in_turn for change in round_ if change is not None), most))
@@ -164,29 +172,40 @@ def _again(plan: _Plan) -> Iterator[Change]:
 def _later(plan: _Plan) -> Iterator[Change]:
     for step in _erasing(plan):
         what = f"Wait 30 days longer before {step.id} clears {step.source}."
-        yield Change("later erasing", what, with_step(plan.studio, step.id, after_s=step.after_s + _LATER_S))
+        later = with_step(plan.studio, step.id, after_s=step.after_s + _LATER_S)
+        yield Change("later erasing", what, later, kept_on=step.source)
 
 
 def _guarded(plan: _Plan) -> Iterator[Change]:
+    steps = scheme_of(plan.studio).steps
+    known = {step.id: step for step in steps}
+    kept = {m.id: m for m in plan.settled} or {s.target: plan.studio.media[s.target] for s in steps if s.target}
     for step in _erasing(plan):
-        others = tuple(m.id for m in plan.settled if m.id != step.source and not m.mirrors)
+        others = tuple(m.id for m in kept.values() if m.id != step.source and not m.mirrors)
         if others and not set(others) <= set(step.only_once_on):
-            what = f"Clear {step.source} only once {_and(others)} {'have' if len(others) > 1 else 'has'} the shoot."
+            have = "have" if len(others) > 1 else "has"
+            what = f"Clear {step.source} only once {_and(others)} {have} the shoot"
             guarded = tuple(dict.fromkeys((*step.only_once_on, *others)))
-            yield Change("later erasing", what, with_step(plan.studio, step.id, only_once_on=guarded))
+            again_s = step.again_s
+            if not comes_again(step, known):  # one try too early would keep the shoot there for ever
+                again_s, what = _WEEK_S, f"{what}, and look again every week until so"
+            surer = with_step(plan.studio, step.id, only_once_on=guarded, again_s=again_s)
+            yield Change("later erasing", f"{what}.", surer, kept_on=step.source)
 
 
 def _kept(plan: _Plan) -> Iterator[Change]:
     for step in _erasing(plan):
         if step.do == "move":
             what = f"Copy from {step.source} to {step.target} instead of moving: {step.source} keeps its copy."
-            yield Change("later erasing", what, with_step(plan.studio, step.id, do="copy"))
+            copied = with_step(plan.studio, step.id, do="copy")
+            yield Change("later erasing", what, copied, kept_on=step.source, for_good=True)
         elif not step.source or plan.studio.media[step.source].kind != "card":
             what = f"Do not clear {step.source} at all, as long as it has room."
             scheme = scheme_of(plan.studio)
             kept = tuple(s for s in scheme.steps if s.id != step.id)
             if not any(s.follows == step.id for s in kept):
-                yield Change("later erasing", what, replace(plan.studio, scheme=replace(scheme, steps=kept)))
+                never = replace(plan.studio, scheme=replace(scheme, steps=kept))
+                yield Change("later erasing", what, never, kept_on=step.source, for_good=True)
 
 
 def _erasing(plan: _Plan) -> Sequence[Step]:
@@ -207,6 +226,29 @@ def _verify(plan: _Plan) -> Iterator[Change]:
 
 
 # --- the media themselves ----------------------------------------------------------------------------------------
+
+
+def _second_way(plan: _Plan) -> Iterator[Change]:
+    """Yield a second way to reach what one cannot get at without another medium: the need falls away."""
+    for needed in dict.fromkeys(id_ for medium in plan.settled for id_ in medium.needs):
+        held = [medium for medium in plan.settled if needed in medium.needs]
+        for medium in (medium for medium in held if medium.account or medium.kind == "cloud"):
+            what = f"Set up a second way to log in to {medium.id}, so that it does not need {needed}."
+            yield Change("a second way", what, _without(plan.studio, needed, [medium]))
+        read = [medium for medium in held if not medium.account and medium.kind != "cloud"]
+        if read:
+            reads = f"reads {_and([medium.id for medium in read])}"
+            what = f"Make sure that any other {_CALLED_BY.get(plan.studio.media[needed].kind, 'one')} {reads}"
+            them = "they do" if len(read) > 1 else "it does"
+            yield Change(
+                "a second way", f"{what}, so that {them} not need {needed}.", _without(plan.studio, needed, read)
+            )
+
+
+def _without(studio: Studio, needed: str, media: Sequence[Medium]) -> Studio:
+    for medium in media:
+        studio = with_medium(studio, medium.id, needs=tuple(id_ for id_ in medium.needs if id_ != needed))
+    return studio
 
 
 def _account(plan: _Plan) -> Iterator[Change]:

@@ -6,8 +6,9 @@ know: how odds are reckoned, terminals.
 Changes that remove a tenth of the risk of the shoot's first year or more come first, then those that remove less. Among
 each the order is by the risk removed for what a change costs a year: money, and minutes where an hour has a price; what
 costs less than one unit of money counts as one unit, and what has no price comes last. Without [costs] it is the risk
-alone. Chances are reckoned as finely as ranking needs; of large schemes fewer changes are tried, less finely, and none
-over ten years, so that it takes seconds.
+alone. What keeps shoots for good on a medium that is there fills it, and has no price, as how much that holds is not
+known: it is told how much it is. Chances are reckoned as finely as ranking needs; of large schemes fewer changes are
+tried, less finely, and none over ten years, so that it takes seconds.
 """
 
 from collections.abc import Sequence
@@ -20,9 +21,11 @@ from drill.advice.price import minutes_a_year, money_a_year, shoots_a_year
 from drill.advicerecord import Advice, Tried
 from drill.model import Costs, Studio
 from drill.odds import in_words, odds, rates
-from drill.timeline import Life, Span, horizon, life, spans
+from drill.timeline import Life, Span, horizon, life, spans, usual
+from drill.units import say_size
 
 HELPS = 0.02  # a change that removes a smaller share of the first year's risk hardly helps
+_YEAR_S = 365.25 * 86400
 MUCH = 0.1  # one that removes so much helps much
 
 
@@ -89,9 +92,10 @@ class _Trial:
         after, held = self._chance(change.studio, lived), spans(lived, change.studio)
         old, new = scheme_of(self._studio), scheme_of(change.studio)
         more = minutes_a_year(new.steps, self._shoots) - minutes_a_year(old.steps, self._shoots)
+        room = self._room(change, held)
         return change, Tried(
             kind=change.kind,
-            what=change.what,
+            what=f"{change.what}{_room_words(change, room)}",
             before=self._before,
             after=after,
             words_before=in_words(self._before),
@@ -100,9 +104,18 @@ class _Trial:
             ten_after=None,
             one_copy_s=_alone_s(self._spans) - _alone_s(held),
             onsite_s=self._onsite_s(self._studio, self._spans) - self._onsite_s(change.studio, held),
-            money=money_a_year(self._studio, change.studio, old.costs),
+            money=None if change.for_good and room else money_a_year(self._studio, change.studio, old.costs),
             minutes=more,
+            room=room,
         )
+
+    def _room(self, change: Change, held: Sequence[Span]) -> int:
+        """Return the bytes that a year's shoots take up more, on a medium that keeps them longer."""
+        if change.kept_on is None:
+            return 0
+        more_s = _on_s(change.kept_on, held) - _on_s(change.kept_on, self._spans)
+        size, _ = usual(self._studio)
+        return max(0, round(self._shoots * size * more_s / _YEAR_S))
 
     def over_ten(self, ranked: Sequence[tuple[Change, Tried]]) -> list[Tried]:
         """Return the changes, the first few with their chances over ten years."""
@@ -119,6 +132,17 @@ class _Trial:
 
     def _onsite_s(self, studio: Studio, held: Sequence[Span]) -> float:
         return sum(_length_s(one) for one in held if not any(studio.media[copy.medium].offsite for copy in one.copies))
+
+
+def _room_words(change: Change, room: int) -> str:
+    if not room:
+        return ""
+    lasts = "each year" if change.for_good else "at any time"
+    return f" That keeps about {say_size(round(float(f'{room:.2g}')))} more on {change.kept_on} {lasts}."
+
+
+def _on_s(medium: str, held: Sequence[Span]) -> float:
+    return sum(_length_s(one) for one in held if any(copy.medium == medium for copy in one.copies))
 
 
 def _alone_s(held: Sequence[Span]) -> float:

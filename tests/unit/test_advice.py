@@ -77,7 +77,18 @@ def advice_with_costs() -> Advice:
         ((IMPORT,), (KILN,), "off-site", "Upload each shoot to one more cloud, under an account of its own"),
         ((IMPORT,), (KILN,), "off-site", "Take a hard disk with a copy of kiln to somebody else's house"),
         ((IMPORT, WIPE), (KILN,), "later erasing", "Wait 30 days longer before wipe clears card."),
-        ((IMPORT, WIPE), (KILN,), "later erasing", "Clear card only once kiln has the shoot."),
+        (
+            (IMPORT, replace(WIPE, again_s=DAY_S)),
+            (KILN,),
+            "later erasing",
+            "Clear card only once kiln has the shoot.",
+        ),
+        (
+            (IMPORT, WIPE),
+            (KILN,),
+            "later erasing",
+            "Clear card only once kiln has the shoot, and look again every week until so.",
+        ),
         ((replace(IMPORT, do="move"),), (KILN,), "later erasing", "Copy from card to kiln instead of moving"),
         ((IMPORT,), (replace(KILN, attached=True),), "unplug", "Unplug kiln"),
         ((IMPORT,), (KILN, medium("twin", mirrors="kiln")), "versions", "Let twin keep versions for 30 days"),
@@ -93,6 +104,47 @@ def advice_with_costs() -> Advice:
 def test_each_sort_of_change_is_tried(steps: tuple[Step, ...], media: tuple[Medium, ...], kind: str, what: str) -> None:
     found = [said for sort, said in found_for(plain(*steps, media=media)) if sort == kind]
     assert any(said.startswith(what) for said in found), found
+
+
+def test_a_second_way_is_tried_to_what_needs_something() -> None:
+    laptop, phone = medium("laptop", "computer", attached=True), medium("phone", "phone", attached=True)
+    media = (replace(KILN, needs=("laptop",)), replace(SKY, needs=("phone", "laptop")), laptop, phone)
+    one = plain(IMPORT, replace(IMPORT, id="up", target="sky"), media=media)
+    found = {change.what: change.studio.media for change in changes_of(one) if change.kind == "a second way"}
+    assert list(found) == [
+        "Set up a second way to log in to sky, so that it does not need laptop.",
+        "Make sure that any other computer reads kiln, so that it does not need laptop.",
+        "Set up a second way to log in to sky, so that it does not need phone.",
+    ]
+    left = [(media["kiln"].needs, media["sky"].needs) for media in found.values()]
+    assert left == [(("laptop",), ("phone",)), ((), ("phone", "laptop")), (("laptop",), ("laptop",))]
+    advice = advise(one, MARCH, away=False)
+    assert tried(advice, "Set up a second way to log in to sky, so that it does not need laptop").money == 0
+    assert max(one.removes for one in advice.helps if one.kind == "a second way") > 0.1
+
+
+def test_what_is_kept_longer_takes_room_and_is_not_free() -> None:
+    """26 shoots a year of 60 GB, each kept 30 days longer: 30 / 365.25 of 1.56 TB."""
+    priced = plain(IMPORT, step("w", "erase", "kiln", after_s=30 * DAY_S), media=(KILN,), costs=COSTS)
+    advice = advise(priced, MARCH, away=False)
+    later = tried(advice, "Wait 30 days longer before w clears kiln. That keeps about 130 GB more on kiln at any time.")
+    assert later.room == pytest.approx(26 * 60e9 * 30 / 365.25, rel=0.001) and later.money == 0
+    never = tried(advice, "Do not clear kiln at all, as long as it has room. That keeps about 1.4 TB more on kiln")
+    assert never.money is None and never.room == pytest.approx(26 * 60e9 * 335 / 365.25, rel=0.01)
+
+
+def test_a_guarded_erase_still_clears_the_card_in_the_end() -> None:
+    """The upload comes on 1 April only, long after the one time on which the card was to be cleared; of the second the
+    plan itself loses the shoot: the copy is made after the card is cleared."""
+    up = step("up", "copy", "kiln", "sky", rhythm=MONTHLY)
+    for one, left in (
+        (plain(IMPORT, up, WIPE, media=(KILN, SKY)), ["kiln", "sky"]),
+        (plain(UP, WIPE, media=(KILN,)), ["kiln"]),
+    ):
+        guarded = next(change for change in changes_of(one) if change.what.startswith("Clear card only once")).studio
+        assert guarded.scheme is not None
+        lived = life(guarded, MARCH, away=True, until=horizon(guarded.scheme, MARCH, 1))
+        assert [copy.medium for copy in spans(lived, guarded)[-1].copies] == left
 
 
 def test_nothing_impossible_is_advised() -> None:
