@@ -228,7 +228,9 @@ class Forecast:
 
     `verdict` is the first sentences of the report. Of a studio without a scheme only `standing` is told, how its
     shoots stand today: `lives` and what follows from them are empty. `standing`, `advice` and
-    `comparison` are None where nobody asked.
+    `comparison` are None where nobody asked. `zone` is that of local times, None: this computer's. `planned` are the
+    media that the plan writes a shoot to, in the order of the studio file. `shoots_a_year` is how many the studio
+    makes, `shoots_counted` whether its own shoots say so.
     """
 
     studio: str
@@ -248,6 +250,10 @@ class Forecast:
     standing: Standing | None = None
     advice: Advice | None = None
     comparison: Comparison | None = None
+    zone: str | None = None
+    planned: tuple[str, ...] = ()
+    shoots_a_year: int = 0
+    shoots_counted: bool = False
 
     @property
     def falls_short(self) -> bool:

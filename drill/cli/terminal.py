@@ -24,7 +24,7 @@ Commands: TypeAlias = "argparse._SubParsersAction[argparse.ArgumentParser]"
 
 def columns() -> int:
     """Return the columns a report may take."""
-    return max(60, min(120, shutil.get_terminal_size((80, 24)).columns))
+    return max(40, min(120, shutil.get_terminal_size((80, 24)).columns))
 
 
 def progress(text: str) -> None:

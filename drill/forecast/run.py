@@ -7,6 +7,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime
 
+from drill.advice.price import shoots_a_year
 from drill.bands import LOST, NOT_ABOUT, scenario_bands
 from drill.clock import rfc3339
 from drill.errors import Mistake, Mistakes
@@ -78,6 +79,7 @@ def _forecast(studio: Studio, scheme: Scheme, scenarios: Sequence[Scenario], opt
     options.progress("odds")
     by_level = all_rates(studio)
     size, files = usual(studio)
+    shoots, counted = shoots_a_year(studio)
     return Forecast(
         studio=studio.name,
         started=rfc3339(options.started),
@@ -93,7 +95,19 @@ def _forecast(studio: Studio, scheme: Scheme, scenarios: Sequence[Scenario], opt
         assumptions=assumptions(studio, scheme, size=size, files=files),
         unknown=unknown(studio),
         not_applicable=_not_about(lives),
+        zone=scheme.zone,
+        planned=_planned(studio, scheme),
+        shoots_a_year=shoots,
+        shoots_counted=counted,
     )
+
+
+def _planned(studio: Studio, scheme: Scheme) -> tuple[str, ...]:
+    """Return the media that the plan writes a shoot to, what mirrors them too."""
+    written = {*scheme.made_on, *(step.target for step in scheme.steps if step.do in ("copy", "move"))}
+    while more := {m.id for m in studio.media.values() if m.mirrors in written} - written:
+        written |= more
+    return tuple(id_ for id_ in studio.media if id_ in written)
 
 
 def _told(

@@ -3,26 +3,19 @@
 Flows in: the record of a forecast. Flows out: text. Must not know: calendars, engines, terminals (the width is given).
 """
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 
-from drill.forecastrecord import Exposure, First, Forecast, Level, LifeThen, Stage
+from drill.forecastrecord import Exposure, First, Forecast, Level, LifeThen
 from drill.report.advice_text import advice_text
 from drill.report.compare_text import compare_text
 from drill.report.forecast_odds_text import chances_text, events_text
 from drill.report.forecast_scenarios_text import scenarios_over_time
-from drill.report.forecast_words import say_moment, span_words, where
+from drill.report.forecast_stages_text import stages_text, ways_text
+from drill.report.forecast_words import say_local, span_words, where
 from drill.report.standing_text import TITLE as TODAY
 from drill.report.standing_text import answer, standing_text
 from drill.report.words import listed, paragraph, safe, table
 
-ROOM_FOR_KINDS = 96  # columns; on a narrower terminal the kinds of media are in the record and the picture only
-MOST_WAYS = 3  # ways to lose a shoot that are written out for a stage; the record has more
-
-COLUMNS = (
-    "Checked: copies that were read and compared with the promise. Survives: how many failures of a medium, a place or "
-    "an account it survives, whichever they are. Alone: how many single events, mistakes and rot among them, would "
-    "lose it (!)."
-)
 NO_SCHEME = (
     "How a shoot would fare from its first picture on cannot be told: the studio file does not say how copies are made "
     "over time. Add [scheme] and [[steps]] to it. Examples that you can forecast and copy from: drill forecast --help."
@@ -49,11 +42,11 @@ def forecast_text(found: Forecast, *, width: int = 80) -> str:
 
 def _of_scheme(found: Forecast, width: int) -> list[str]:
     """Return first what is in danger, how likely and what to do; then what that rests on."""
-    parts = [*(_stages(life, width) for life in found.lives), paragraph(COLUMNS, width)]
+    parts = [stages_text(found, width=width)]
     parts += [_targets(found.lives, width), scenarios_over_time(found, width=width), chances_text(found, width=width)]
     parts += [advice_text(found.advice, width=width)] if found.advice is not None else []
-    parts += [_days(found, width), *(_ways(life, width) for life in found.lives)]
-    parts += [_firsts(found.lives, width), _exposures(found.lives, width), _levels(found, width)]
+    parts += [_days(found, width), ways_text(found, width=width)]
+    parts += [_firsts(found, width), _exposures(found.lives, width), _levels(found, width)]
     parts += [events_text(found, width=width), listed("Reckoned with", found.assumptions, width)]
     return [*parts, listed("What this forecast does not know", found.unknown, width)]
 
@@ -66,72 +59,27 @@ def _head(found: Forecast, width: int) -> str:
     return "\n\n".join(paragraph(part, width) for part in parts)
 
 
-def _stages(life: LifeThen, width: int) -> str:
-    columns = [column for column in _COLUMNS if width >= ROOM_FOR_KINDS or column[0] != "Kinds"]
-    rows = [
-        [say_moment(stage.begins_s), _lasts(stage, life), *(say(stage) for _, say in columns)] for stage in life.stages
-    ]
-    title = f"The first year of a shoot made {where(life)} on {life.day}, counted from its first picture"
-    headers = ["From", "For", *(head for head, _ in columns)]
-    body = table(headers, rows, width, right=range(4, len(headers)), firm=(0, 1))
-    return f"{paragraph(title, width)}\n{body}"
-
-
-def _lasts(stage: Stage, life: LifeThen) -> str:
-    return "on" if stage is life.stages[-1] else span_words(stage.ends_s - stage.begins_s)
-
-
-def _alone(stage: Stage) -> str:
-    return f"{stage.alone} !" if stage.alone else "-"
-
-
-_COLUMNS: tuple[tuple[str, Callable[[Stage], str]], ...] = (
-    ("You", lambda stage: "away" if stage.away else "home"),
-    ("Copies", lambda stage: ", ".join(copy.medium for copy in stage.copies) or "none"),
-    ("Kinds", lambda stage: str(stage.kinds)),
-    ("Places", lambda stage: str(stage.places)),
-    ("Off-site", lambda stage: str(stage.offsite or "-")),
-    ("Checked", lambda stage: str(stage.verified or "-")),
-    ("Survives", lambda stage: "lost" if stage.survivable < 0 else str(stage.survivable)),
-    ("Alone", _alone),
-)
-
-
-def _ways(life: LifeThen, width: int) -> str:
-    """Return, for each stage, the smallest ways to lose the shoot; a stage as the one before is told with it."""
-    lines = []
-    before: object = None
-    for stage in life.stages:
-        if stage.cut_sets == before:
-            continue
-        before = stage.cut_sets
-        told = [
-            way for way, events in zip(stage.ways, stage.cut_sets, strict=True) if len(events) == len(stage.cut_sets[0])
-        ]
-        told = told[:MOST_WAYS]
-        more = stage.in_all - len(told)
-        said = "; or ".join(told) + (f" (and {more:,} more way{'s' if more > 1 else ''})" if more else "")
-        lines.append(f"From {say_moment(stage.begins_s)}: {said or 'no copy is left'}.")
-    return listed(f"What it takes to lose it ({where(life)}), the smallest ways", lines, width)
-
-
-def _firsts(lives: Sequence[LifeThen], width: int) -> str:
+def _firsts(found: Forecast, width: int) -> str:
     rows = []
-    for number, first in enumerate(lives[0].firsts if lives else ()):
-        rows.append([first.what, *(_first(life.firsts[number]) for life in lives)])
+    for number, first in enumerate(found.lives[0].firsts):
+        rows.append([first.what, *(_first(life.firsts[number], life, found.zone) for life in found.lives)])
     if not rows:
         return ""
-    headers = ["It first has", *(f"A shoot {where(life)}" for life in lives)]
+    headers = ["It first has", *(f"A shoot {where(life)}" for life in found.lives)]
     return f"From when on, counted from the first picture\n{table(headers, rows, width)}"
 
 
-def _first(first: First) -> str:
+def _first(first: First, life: LifeThen, zone: str | None) -> str:
     if first.after_s is None:
         return "never"
-    said = "at once" if first.after_s <= 0 else f"after {span_words(first.after_s)}"
+    said = "at once" if first.after_s <= 0 else _after(first.after_s, life, zone)
     if first.for_good_s is None:
         return f"{said}, not for good"
-    return said if first.for_good_s == first.after_s else f"{said}, for good after {span_words(first.for_good_s)}"
+    return said if first.for_good_s == first.after_s else f"{said}, for good {_after(first.for_good_s, life, zone)}"
+
+
+def _after(after_s: float, life: LifeThen, zone: str | None) -> str:
+    return f"after {span_words(after_s)}, {say_local(life, after_s, zone)}"
 
 
 def _targets(lives: Sequence[LifeThen], width: int) -> str:

@@ -5,7 +5,9 @@ Flows in: values of the record. Flows out: texts. Must not know: how they are la
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from datetime import datetime, timedelta
 from itertools import pairwise
+from zoneinfo import ZoneInfo
 
 from drill import units
 from drill.forecastrecord import Band, LifeThen, Stretch
@@ -13,6 +15,8 @@ from drill.forecastrecord import Band, LifeThen, Stretch
 _HOUR, _DAY = 3600.0, 86400.0
 _YEAR = 365.25 * _DAY
 _BADNESS = ("lost", "held", "not about it")
+_DAYS = ["Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun"]
+_MONTHS = ["Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec"]
 
 
 def where(life: LifeThen) -> str:
@@ -27,6 +31,23 @@ def span_words(span_s: float) -> str:
     if span_s >= 10 * _DAY:
         return f"{span_s / _DAY:.0f} days"
     return units.say_span(span_s)
+
+
+def local(life: LifeThen, after_s: float, zone: str | None) -> datetime:
+    """Return the local time so long after a life's first picture. `zone` None: this computer's."""
+    when = datetime.fromisoformat(life.begins) + timedelta(seconds=after_s)
+    return when.astimezone(ZoneInfo(zone) if zone else None)
+
+
+def say_day(when: datetime) -> str:
+    """Write a day without its year: "31 Dec"; the names of months are ours, whatever the computer speaks."""
+    return f"{when.day} {_MONTHS[when.month - 1]}"
+
+
+def say_local(life: LifeThen, after_s: float, zone: str | None) -> str:
+    """Write a local time so long after a life's first picture: "Thu 31 Dec, 22:46"."""
+    when = local(life, after_s, zone)
+    return f"{_DAYS[when.weekday()]} {say_day(when)}, {when:%H:%M}"
 
 
 def say_moment(after_s: float) -> str:

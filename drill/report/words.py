@@ -85,13 +85,16 @@ def table(
     *,
     right: Sequence[int] = (),
     firm: Sequence[int] = (),
+    whole: Sequence[int] = (),
 ) -> str:
     """Set rows as a table that fits `width` columns: the widest columns are folded until it does, the `firm` ones last
-    (they hold ids, which people copy)."""
+    (they hold ids, which people copy); those of `whole` are folded at spaces, so that no id in them is cut."""
     cells = [[safe(cell) for cell in row] for row in rows]
     columns = list(zip(headers, *cells, strict=True))
     widths = [max(_width(cell) for cell in column) for column in columns]
     least = [max(_longest_piece(cell) for cell in column) for column in columns]
+    for column in whole:
+        least[column] = max(_width(word) for cell in columns[column] for word in cell.split(" "))
     for column in firm:
         if widths[column] * 3 <= width:
             least[column] = widths[column]
