@@ -64,6 +64,7 @@ def add_forecast(commands: Commands) -> None:
         metavar="OTHER",
         help="set another studio file's scheme, or a shipped one, beside it: no more is told",
     )
+    add("--measures", action="store_true", help="also how much each event matters, in the measures of fault trees")
     add("--picture", metavar="FILE", help="draw the life of the shoot (.svg or .png)")
     add("--json", metavar="FILE", help="write the record as JSON; - for standard output, without tables")
     add("--now", type=moment, metavar="TIME", help="what counts as now (RFC 3339); default: the clock")
@@ -110,7 +111,7 @@ def _forecast(options: argparse.Namespace) -> int:
         with Ledger.read(studio.ledger) as ledger:
             found = replace(found, standing=standing(studio, scenarios, now=now, ledger=ledger, progress=progress))
     progress("")
-    deliver(forecast_text(found, width=columns()), lambda: dump(found), options)
+    deliver(forecast_text(found, width=columns(), measures=options.measures), lambda: dump(found), options)
     if options.picture is not None:
         swap_in_bytes(Path(options.picture), PICTURES[Path(options.picture).suffix.lower()](found))
         complain(f"the picture is in {options.picture}")

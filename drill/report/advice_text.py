@@ -3,12 +3,15 @@
 Flows in: the record of the advice. Flows out: text. Must not know: engines, schemes, terminals (the width is given).
 """
 
+from collections.abc import Sequence
+
 from drill.advicerecord import Advice, Tried
 from drill.report.forecast_odds_text import say_share
 from drill.report.forecast_words import span_words
 from drill.report.words import listed, paragraph, safe, table
 
 MOST_TOLD = 3
+MOST_VARIANTS = 4
 MOST_IN_TABLE = 12
 _BARELY_S = 3600.0
 LATER = (
@@ -25,20 +28,44 @@ def advice_text(advice: Advice, *, width: int = 80) -> str:
     if not advice.helps:
         head = f"No single change that was tried helps {shoot} by much."
         return "\n\n".join(("What would help", paragraph(head, width), _hardly(advice, width)))
-    told = [_told(one, advice, number, width) for number, one in enumerate(advice.helps[:MOST_TOLD], 1)]
+    ideas = _ideas(advice)
+    told = [_idea(group, advice, number, width) for number, group in enumerate(ideas[:MOST_TOLD], 1)]
     parts = [
         f"What would help most\n{paragraph(safe(_head(advice, shoot)), width)}",
         *told,
-        _others(advice, width),
+        _others([one for group in ideas[MOST_TOLD:] for one in group], advice, width),
         _hardly(advice, width),
     ]
     return "\n\n".join(part for part in parts if part)
 
 
+def _ideas(advice: Advice) -> list[list[Tried]]:
+    """Return what helps, variants of one idea together: first what removes most, the rest in the advice's order."""
+    ideas: dict[str, list[Tried]] = {}
+    for one in sorted(advice.helps, key=lambda one: one is not advice.most):
+        ideas.setdefault(one.kind, []).append(one)
+    return list(ideas.values())
+
+
+def _idea(group: Sequence[Tried], advice: Advice, number: int, width: int) -> str:
+    """Return the first of some variants in full, what the others come to in a line each."""
+    others = [f"Or: {one.what} Removes {_share(one)}; {_brief(one, advice)}." for one in group[1:MOST_VARIANTS]]
+    left = len(group) - MOST_VARIANTS
+    others += [f"And {left} more of this kind; --json has them all."] if left > 0 else []
+    lines = [_told(group[0], advice, number, width)]
+    return "\n".join([*lines, *(paragraph(safe(one), width, first="   - ", rest="     ") for one in others)])
+
+
+def _brief(one: Tried, advice: Advice) -> str:
+    money = "no price in [costs]" if one.money is None else f"{_money(one.money, advice)} a year" if one.money else ""
+    minutes = f"{round(one.minutes):+} minutes a year" if round(one.minutes) else ""
+    return ", ".join(part for part in (money, minutes) if part) or "no cost that the studio file tells"
+
+
 def _head(advice: Advice, shoot: str) -> str:
     most = advice.most
     by = f"What removes most, {_share(most)} of the first year's risk: {most.what} " if most else ""
-    return f"{by}Each change was tried alone, for {shoot}. {_order(advice)}"
+    return f"{by}Each change was tried alone, for {shoot}. {_order(advice)} Variants of one idea stand together."
 
 
 def _share(one: Tried) -> str:
@@ -49,10 +76,10 @@ def _share(one: Tried) -> str:
 def _order(advice: Advice) -> str:
     if not advice.priced:
         return (
-            "The order is by the risk that each removes: the studio file has no [costs], and what they cost you is "
-            "yours to weigh."
+            "After that the order is by the risk that each removes: the studio file has no [costs], and what they cost "
+            "you is yours to weigh."
         )
-    said = "What removes a tenth of the risk or more comes first, the most for its cost before the others. "
+    said = "After that comes what removes a tenth of the risk or more, the most for its cost first. "
     if advice.hour:
         shoots = f"{advice.shoots_a_year} shoots a year" + ("" if advice.counted else " (assumed)")
         said += f"An hour of yours counts {_money(advice.hour, advice)}, with {shoots}. "
@@ -60,7 +87,7 @@ def _order(advice: Advice) -> str:
 
 
 def _told(one: Tried, advice: Advice, number: int, width: int) -> str:
-    said = f"{one.what} A loss within a year: {one.words_before} before, {one.words_after} after"
+    said = f"{one.what} Removes {_share(one)}. A loss within a year: {one.words_before} before, {one.words_after} after"
     if one.ten_before is not None and one.ten_after is not None:
         said += f" (in ten years {say_share(one.ten_before)} before, {say_share(one.ten_after)} after)"
     said += f". {_cost(one, advice)}"
@@ -93,7 +120,7 @@ def _money(money: float, advice: Advice) -> str:
     return f"{money:,.0f} {advice.currency}".strip()
 
 
-def _others(advice: Advice, width: int) -> str:
+def _others(others: Sequence[Tried], advice: Advice, width: int) -> str:
     rows = [
         [
             one.what,
@@ -101,7 +128,7 @@ def _others(advice: Advice, width: int) -> str:
             "no price" if one.money is None else _money(one.money, advice) if one.money else "-",
             f"{one.minutes:.0f}" if round(one.minutes) else "-",
         ]
-        for one in advice.helps[MOST_TOLD : MOST_TOLD + MOST_IN_TABLE]
+        for one in others[:MOST_IN_TABLE]
     ]
     if not rows:
         return ""

@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from math import floor, log10
 
 from drill.forecastrecord import Chance, Forecast, Rate, Weights
-from drill.report.words import paragraph, table
+from drill.report.words import listed, paragraph, safe, table
 
 MOST_EVENTS = 6
 RANGE = (
@@ -25,10 +25,20 @@ IMPORTANCE = (
 )
 
 
-def events_text(found: Forecast, *, width: int) -> str:
-    """Return which events matter most, and how often each is reckoned with."""
+def parts_text(found: Forecast, *, width: int) -> str:
+    """Return in a sentence for each stage what a loss would mostly have to do with."""
+    lines = []
+    for one in found.weights:
+        named = [f"{event.words} ({event.fussell_vesely:.0%})" for event in one.events[:3] if event.fussell_vesely > 0]
+        if named:
+            lines.append(f"{one.stage}, a shoot made {'away' if one.away else 'at home'}: {', '.join(named)}.")
+    return listed("What a loss would mostly have to do with (--measures tells more)", lines, width)
+
+
+def measures_text(found: Forecast, *, width: int) -> str:
+    """Return how much each event matters, in the measures of fault trees."""
     told = [_weights(one, width) for one in found.weights]
-    parts = [*told, paragraph(IMPORTANCE, width) if any(told) else "", _rates(found, width)]
+    parts = [*told, paragraph(IMPORTANCE, width) if any(told) else ""]
     return "\n\n".join(part for part in parts if part)
 
 
@@ -51,7 +61,34 @@ def chances_text(found: Forecast, *, width: int) -> str:
         return ""
     headers = ["A shoot", "Within", "Low", "Middle", "High", "In the middle that is"]
     title = "How likely one shoot is lost altogether"
-    return f"{title}\n{table(headers, rows, width, right=(2, 3, 4))}\n{paragraph(RANGE, width)}"
+    body = f"{title}\n{table(headers, rows, width, right=(2, 3, 4))}\n{paragraph(RANGE, width)}"
+    return "\n\n".join(part for part in (body, _all_shoots(found, width)) if part)
+
+
+def _all_shoots(found: Forecast, width: int) -> str:
+    """Return between which bounds the chances lie that anything, and that everything, of a year's shoots is lost.
+
+    Whatever the shoots have in common: some are lost at least as likely as the one least in danger, and at most as
+    likely as all their chances add up to; all are lost at most as likely as the one most in danger.
+    """
+    first = [one for one in found.chances if one.years == 1]
+    number = found.shoots_a_year
+    if number < 2 or not first:
+        return ""
+    least, most = min(one.middle for one in first), max(one.middle for one in first)
+    added = min(1.0, number * most)
+    whence = "as many as your last year had" if found.shoots_counted else "assumed"
+    title = f"All shoots of a year, {number} ({whence}), each in its first year, at middle rates"
+    rows = [
+        ["something is lost", f"between {say_share(least)} and {say_share(added)}"],
+        ["everything is lost", f"at most {say_share(most)}"],
+    ]
+    said = (
+        "Bounds, by the days above, and not a middle: one fire can take many shoots at once, and how many stand "
+        "together on the day was not reckoned. The first figure is if they fall all together, the second if each falls "
+        "alone."
+    )
+    return f"{paragraph(safe(title), width)}\n{table(['That', 'Chance'], rows, width)}\n{paragraph(said, width)}"
 
 
 def _chance(one: Chance) -> list[str]:
@@ -80,7 +117,8 @@ def _weights(weights: Weights, width: int) -> str:
     return f"{paragraph(title, width)}\n{table(headers, rows, width, right=(1, 2, 3, 4, 5, 6))}"
 
 
-def _rates(found: Forecast, width: int) -> str:
+def rates_text(found: Forecast, *, width: int) -> str:
+    """Return how often each event is reckoned with."""
     alike: dict[tuple[object, ...], list[Rate]] = {}
     for rate in found.rates:
         kind = rate.event.partition(":")[0]

@@ -25,7 +25,7 @@ def scenarios_over_time(found: Forecast, *, width: int) -> str:
     said += "A copy that is damaged in part counts as gone here: this says lost too often rather than too seldom."
     title = "Every scenario over the first year"
     if found.not_applicable:
-        said += f" Not about this studio: {safe(', '.join(found.not_applicable))}."
+        said += f" This studio has nothing that these could hit: {safe(', '.join(found.not_applicable))}."
     return f"{title}\n{table(headers, rows, width)}\n{paragraph(said, width)}"
 
 

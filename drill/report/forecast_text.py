@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from drill.forecastrecord import Exposure, First, Forecast, Level, LifeThen
 from drill.report.advice_text import advice_text
 from drill.report.compare_text import compare_text
-from drill.report.forecast_odds_text import chances_text, events_text
+from drill.report.forecast_odds_text import chances_text, measures_text, parts_text, rates_text
 from drill.report.forecast_scenarios_text import scenarios_over_time
 from drill.report.forecast_stages_text import stages_text, ways_text
 from drill.report.forecast_words import say_local, span_words, where
@@ -16,6 +16,10 @@ from drill.report.standing_text import TITLE as TODAY
 from drill.report.standing_text import answer, standing_text
 from drill.report.words import listed, paragraph, safe, table
 
+WORST = (
+    "A shoot fares worst that just misses what is done every so often: it waits for the next time, and for what "
+    "follows from that."
+)
 NO_SCHEME = (
     "How a shoot would fare from its first picture on cannot be told: the studio file does not say how copies are made "
     "over time. Add [scheme] and [[steps]] to it. Examples that you can forecast and copy from: drill forecast --help."
@@ -27,15 +31,18 @@ NOT_PROVED = (
 )
 
 
-def forecast_text(found: Forecast, *, width: int = 80) -> str:
-    """Return the whole report; where two schemes are compared, the comparison and nothing else."""
+def forecast_text(found: Forecast, *, width: int = 80, measures: bool = False) -> str:
+    """Return the whole report; where two schemes are compared, the comparison and nothing else. `measures`: how much
+    each event matters too, in the measures of fault trees."""
     if found.comparison is not None:
         return compare_text(found.comparison, width=width)
-    parts = [_head(found, width)]
+    today = "" if found.standing is None else standing_text(found.standing, width=width).rstrip()
+    first = found.standing is not None and found.standing.falls_short
+    parts = [_head(found, width), today if first else ""]
     if found.lives:
         parts += _of_scheme(found, width)
-    if found.standing is not None:
-        parts.append(standing_text(found.standing, width=width).rstrip())
+        parts.append(measures_text(found, width=width) if measures else "")
+    parts.append("" if first else today)
     parts.append(paragraph(NOT_PROVED if found.lives else NO_SCHEME, width))
     return "\n\n".join(part for part in parts if part) + "\n"
 
@@ -47,14 +54,19 @@ def _of_scheme(found: Forecast, width: int) -> list[str]:
     parts += [advice_text(found.advice, width=width)] if found.advice is not None else []
     parts += [_days(found, width), ways_text(found, width=width)]
     parts += [_firsts(found, width), _exposures(found.lives, width), _levels(found, width)]
-    parts += [events_text(found, width=width), listed("Reckoned with", found.assumptions, width)]
+    parts += [parts_text(found, width=width), rates_text(found, width=width)]
+    parts += [listed("Reckoned with", found.assumptions, width)]
     return [*parts, listed("What this forecast does not know", found.unknown, width)]
 
 
 def _head(found: Forecast, width: int) -> str:
     parts = [f"{safe(found.studio)}: {safe(found.verdict)}"]
     if found.lives and found.standing is not None:
-        parts.append(f"{TODAY}: {safe(answer(found.standing))} More of that at the end.")
+        first = found.standing.falls_short
+        parts.insert(
+            0 if first else 1,
+            f"{TODAY}: {safe(answer(found.standing))} More of that {'below' if first else 'at the end'}.",
+        )
     parts.append(f"Now is {found.now}{f'; the shoot shown is of {found.day}' if found.lives else ''}.")
     return "\n\n".join(paragraph(part, width) for part in parts)
 
@@ -97,8 +109,12 @@ def _targets(lives: Sequence[LifeThen], width: int) -> str:
 
 
 def _exposures(lives: Sequence[LifeThen], width: int) -> str:
+    gone = any(one.name == "no_copy" and one.total_s for life in lives for one in life.exposures)
     rows = [
-        [first.what, *(_lack(life.exposures[number]) for life in lives)]
+        [
+            first.what + (", or on none" if gone and first.name == "one_copy" else ""),
+            *(_lack(life.exposures[number]) for life in lives),
+        ]
         for number, first in enumerate(lives[0].exposures if lives else ())
         if first.name != "no_copy" or any(life.exposures[number].total_s for life in lives)
     ]
@@ -125,12 +141,19 @@ def _days(found: Forecast, width: int) -> str:
             span_words(day.best_s) if day.best_s else "never",
         ]
         for day in found.days
-        if day.worst_s > day.best_s  # what is alike on all days is in the table above
+        if day.worst_s > day.best_s
     ]
+    alike = [
+        f"{day.what} ({'away' if day.away else 'at home'}): {span_words(day.worst_s)}"
+        for day in found.days
+        if day.worst_s == day.best_s > 0
+    ]
+    same = listed("The same on whatever day of the year it is made", alike, width)
     if not rows:
-        return ""
+        return same
     title = "The worst and the best day of the coming year to shoot on"
-    return f"{title}\n{table(['How long', 'Worst day', 'Then', 'Best day', 'Then'], rows, width, firm=(1, 3))}"
+    body = table(["How long", "Worst day", "Then", "Best day", "Then"], rows, width, firm=(1, 3))
+    return "\n\n".join(part for part in (f"{title}\n{body}\n{paragraph(WORST, width)}", same) if part)
 
 
 def _levels(found: Forecast, width: int) -> str:
@@ -139,12 +162,15 @@ def _levels(found: Forecast, width: int) -> str:
     for level in found.levels:
         ladders.setdefault(level.name, []).append(level)
     rows = [[name, *_ladder(levels)] for name, levels in ladders.items()]
+    last = found.lives[0].stages[-1]
+    even_so = last.survivable <= 0 and any(level.met for level in found.levels)
     if not rows:
         return ""
     sources = "; ".join(dict.fromkeys(level.source for level in found.levels))
     title = f"Against levels that people quote, for a shoot made {where(found.lives[0])}"
     body = table(["Level", "Met", "What more it asks"], rows, width)
-    said = "Each higher level asks for the lower ones too; --json has them all."
+    said = "Met, and yet one failure alone can still take it: these levels only count. " if even_so else ""
+    said += "Each higher level asks for the lower ones too; --json has them all."
     return f"{title}\n{body}\n" + paragraph(f"{said} Sources: {safe(sources)}.", width)
 
 

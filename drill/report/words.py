@@ -75,7 +75,9 @@ def listed(title: str, texts: Sequence[str], width: int) -> str:
     """Set texts as a list under a title; nothing where there is none."""
     if not texts:
         return ""
-    return f"{title}\n" + "\n".join(paragraph(safe(text), width, first="- ", rest="  ") for text in texts)
+    return f"{paragraph(title, width)}\n" + "\n".join(
+        paragraph(safe(text), width, first="- ", rest="  ") for text in texts
+    )
 
 
 def table(

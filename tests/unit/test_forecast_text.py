@@ -6,12 +6,13 @@ from dataclasses import replace
 import pytest
 from forecasted import DAY, YEAR_S, forecast, life
 
+from drill import standingrecord
 from drill.advicerecord import Advice, Tried
-from drill.forecastrecord import Band, Forecast, Rate, Stretch, dump
+from drill.forecastrecord import Band, Chance, Day, Exposure, Forecast, Rate, Stretch, dump
 from drill.report.forecast_odds_text import say_share
 from drill.report.forecast_text import forecast_text
 from drill.report.forecast_words import say_band, span_words
-from drill.standingrecord import Standing
+from drill.standingrecord import ShootStands, Standing
 
 
 def said(found: Forecast, width: int = 80) -> str:
@@ -36,7 +37,7 @@ def test_a_stage_says_when_it_begins_what_changes_and_what_takes_it_alone() -> N
         ("Tue 31 Mar, 19:00", "2"),
         ("Sat 4 Apr, 09:00", "1"),
     ]
-    assert any("4 days home +archive -card archive checked" in " ".join(line.split()) for line in lines)
+    assert any("4 days home +archive -card" in " ".join(line.split()) for line in lines)
     assert "two places after 4 days, Sat 4 Apr, 09:00, for good after 40 days, Sun 10 May, 09:00" in " ".join(
         " ".join(lines).split()
     )
@@ -120,7 +121,13 @@ def test_what_to_do_comes_before_what_it_rests_on() -> None:
     tried = Tried("sooner", "Do it.", 0.1, 0.05, "a", "b", None, None, 0, 0, None, 0)
     advice = Advice("2026-03-31", True, "", 0, priced=False, shoots_a_year=26, counted=False, helps=(tried,), hardly=())
     text = said(replace(forecast(), advice=advice, not_applicable=("dead-card",)))
-    order = ("The first year of a shoot", "Every scenario", "Not about this studio", "How likely", "What would help")
+    order = (
+        "The first year of a shoot",
+        "Every scenario",
+        "This studio has nothing that these could hit",
+        "How likely",
+        "What would help",
+    )
     places = [text.index(words) for words in (*order, "What it takes to lose it", "How often each event is reckoned")]
     assert places == sorted(places)
 
@@ -128,6 +135,51 @@ def test_what_to_do_comes_before_what_it_rests_on() -> None:
 def test_the_shoots_of_today_are_in_the_first_sentences() -> None:
     text = said(replace(forecast(), standing=Standing(1, (), (), (), ())))
     assert text.index("There is no shoot in the studio file yet") < text.index("The first year of a shoot")
+
+
+def test_shoots_of_today_that_stand_badly_come_before_all_else() -> None:
+    chance = standingrecord.Chance(1.0, 1.0, 1.0, "certain")
+    bad = ShootStands("kiln", "2026-01-02", 9, 9, 0, 1, (), -1, None, (), "", chance, ())
+    text = said(replace(forecast(), standing=Standing(1, (bad,), (), (), ())))
+    assert text.startswith("The shoots that are there today, on paper: Of 1 shoot, 1 has files that no copy holds")
+    assert text.index("Shoot by shoot") < text.index("The first year of a shoot")
+
+
+def test_all_shoots_of_a_year_are_told_in_bounds_and_only_where_there_are_several() -> None:
+    both = Chance("best day", "2026-02-27", True, 1, 0.0002, 0.0006, 0.0018, "about 1 in 1,700 shoots")
+    found = replace(forecast(), chances=(*forecast().chances, both), shoots_a_year=20)
+    assert "something is lost between 0.060 % and 2.4 % everything is lost at most 0.12 %" in said(found)
+    assert "20 (assumed)" in said(found) and "20 (as many as" in said(replace(found, shoots_counted=True))
+    assert "between 0.060 % and 100 %" in said(replace(found, shoots_a_year=2000))
+    assert "something is lost" not in said(replace(found, shoots_a_year=1)) + said(forecast())
+
+
+def test_the_measures_of_fault_trees_are_told_when_asked_for() -> None:
+    plain, full = (" ".join(forecast_text(forecast(), measures=asked).split()) for asked in (False, True))
+    assert "Birnbaum" not in plain and "settled, a shoot made away: fire at house (95%)." in plain
+    assert full.index("Birnbaum") > full.index("What this forecast does not know")
+
+
+def test_what_is_alike_on_every_day_is_told_too() -> None:
+    always = Day("no_copy", "no copy of it is left", True, "2026-03-31", 9 * DAY, "2026-03-31", 9 * DAY)
+    never = replace(always, what="it rains", worst_s=0.0, best_s=0.0)
+    told = said(replace(forecast(), days=(*forecast().days, always, never)))
+    assert "whatever day of the year it is made - no copy of it is left (away): 9 days" in told
+    assert "just misses what is done every so often" in told and "it rains" not in told
+
+
+def test_days_on_no_copy_are_not_called_days_on_one() -> None:
+    gone = Exposure("no_copy", "no copy of it is left", 9 * DAY, 9 * DAY, 0.0)
+    found = replace(life(), exposures=(gone, *life().exposures))
+    assert "on one copy only, or on none" in said(replace(forecast(), lives=(found,)))
+    assert "or on none" not in said(forecast())
+
+
+def test_a_level_that_is_met_does_not_hide_that_one_failure_takes_the_shoot() -> None:
+    met = replace(forecast().levels[0], met=True)
+    alone = replace(life(), stages=life().stages[:3])
+    assert "Met, and yet one failure alone" in said(replace(forecast(), levels=(met,), lives=(alone,)))
+    assert "and yet one failure" not in said(replace(forecast(), levels=(met,)))
 
 
 def test_no_name_moves_the_cursor() -> None:
