@@ -15,9 +15,9 @@ class Tried:
     `before` and `after` are the chances that the shoot is lost within its first year, `ten_before` and `ten_after`
     within ten years (None: not reckoned for this one), all at middle rates; `words_before` and `words_after` the first
     two in words. `one_copy_s` and `onsite_s` say how much less of that year it stands on one copy alone, and with
-    nothing off-site, in seconds. `money` is what it costs a year, None where no price is given; `minutes` of a person's
-    time a year. `room`: bytes more that it keeps on media that are there, at any time, or each year where it is kept for
-    good (`money` is None then: how much a medium holds is not known).
+    nothing off-site, in seconds. `money` is what it costs a year, None where no price is given; `minutes` of one's
+    own time a year. `room`: bytes more that it keeps on media that are there, at any time, or each year where it is
+    kept for good (`money` is None then: how much a medium holds is not known).
     """
 
     kind: str

@@ -6,8 +6,6 @@ from collections.abc import Generator
 import pytest
 from hypothesis import settings
 
-from drill.testing.fixtures import drill_studio, make_drill_studio  # noqa: F401  # offered to every test by being here
-
 os.environ.pop("PYTHONDONTWRITEBYTECODE", None)  # else each of some thousand starts of the program compiles it anew
 
 settings.register_profile("quick", max_examples=60, deadline=None, derandomize=True)

@@ -49,8 +49,8 @@ class Odds:
 
 @dataclass(frozen=True, slots=True)
 class _Event:
-    """What hits the same media of the shelf in the same way: the names, what it does away and at home, which media it
-    hits (lower bits), from which of these it takes the copy without a trace, whether replacing mends all that it does."""
+    """What hits the same media of the shelf in the same way: the names, what it does away and at home, which media
+    it hits (lower bits), from which of these it takes the copy without a trace, whether replacing mends all of it."""
 
     names: tuple[str, ...]
     away: Change

@@ -14,6 +14,8 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 import pytest
 
+from drill.testing.fixtures import drill_studio, make_drill_studio  # noqa: F401  # offered to tests by being here
+
 if TYPE_CHECKING:
     from drill.pytest_plugin.items import DrillFile
 

@@ -311,7 +311,7 @@ def test_ctrl_c_ends_it_and_leaves_nothing(
     assert installed.is_dir()
 
 
-def test_a_start_without_drills_loads_nothing_of_the_program(pytester: pytest.Pytester, installed: Path) -> None:
+def test_a_start_without_drills_loads_hardly_anything_of_the_program(pytester: pytest.Pytester, installed: Path) -> None:
     pytester.makepyfile("def test_nothing():\n    pass\n")
     pytester.makeconftest(
         "import json, sys\n"
@@ -320,7 +320,8 @@ def test_a_start_without_drills_loads_nothing_of_the_program(pytester: pytest.Py
         "    open('loaded.json', 'w').write(json.dumps(names))\n"
     )
     pytester.runpytest_subprocess().assert_outcomes(passed=1)
-    assert set(json.loads((pytester.path / "loaded.json").read_text())) == {"drill", "drill.pytest_plugin"}
+    loaded = set(json.loads((pytester.path / "loaded.json").read_text()))
+    assert loaded == {"drill", "drill.pytest_plugin", "drill.testing", "drill.testing.fixtures"}
     assert installed.is_dir()
 
 

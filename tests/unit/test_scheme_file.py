@@ -268,7 +268,7 @@ def test_mistakes_in_risks_and_costs(tmp_path: Path, text: str, said: str) -> No
         (SCHEME, "steps: is missing"),
         ("[scheme]\n" + IMPORT, "scheme.made_on: is missing"),
         ("[risks]\ntheft = 0.1\n", "scheme: is missing"),
-        ("[risks]\ntheft = 0.1\n", "steps: is missing; say in [[steps]] what is done with a shoot, or take out [risks]"),
+        ("[risks]\ntheft = 0.1\n", "steps: is missing; say in [[steps]] what is done with a shoot, or take out"),
         ("[costs]\nhour = 1\n", "steps: is missing"),
         ("[schema]\n", 'schema: is not a key this table has; did you mean "scheme"?'),
         ("[steps]\n" + SCHEME, "steps: must be an array of tables; write it as [[steps]]"),
