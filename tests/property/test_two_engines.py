@@ -99,6 +99,20 @@ def test_ten_years(draft: Draft, day: date, away: bool) -> None:
     assert planned_by_program(studio, day, days, away=away) == planned_by_hand(studio, days)
 
 
+@pytest.mark.parametrize("day", DAYS)
+def test_ten_years_end_at_one_moment(day: date) -> None:
+    studio = EVERYTHING.load()
+    for away in (True, False):
+        assert timeline.life(studio, day, away=away).until == days_of(studio, day, away=away).until
+
+
+def test_a_shoot_that_the_clocks_skip_is_one_moment_long() -> None:
+    """In Berlin there is no 02:30 on 29 March 2026: it begins at 03:30, after its end."""
+    draft = deepcopy(EVERYTHING)
+    draft.scheme |= {"zone": "Europe/Berlin", "begins": "02:30", "ends": "03:06"}
+    check_plan(draft.load(), date(2026, 3, 29), away=True, weeks=6)
+
+
 # --- odds ------------------------------------------------------------------------------------------------------------
 
 

@@ -58,7 +58,7 @@ def days_of(studio: Studio, day: date, *, away: bool, until: datetime | None = N
     """Return the days of a shoot made on `day`; until ten years after its first picture, unless said otherwise."""
     scheme = scheme_of(studio)
     begins = moment_of(day, scheme.begins_s, scheme.zone)
-    ends = moment_of(day, scheme.ends_s, scheme.zone)
+    ends = max(begins, moment_of(day, scheme.ends_s, scheme.zone))  # what the clocks skip may come after it
     home_at = ends + timedelta(seconds=scheme.away_for_s) if away else begins
     last = until or moment_of(_years_on(day, 10), scheme.begins_s, scheme.zone)
     bare = Days(begins, ends, home_at, last, ())
@@ -97,7 +97,11 @@ def scheme_of(studio: Studio) -> Scheme:
 
 
 def _years_on(day: date, years: int) -> date:
-    return day.replace(year=day.year + years, day=28 if (day.month, day.day) == (2, 29) else day.day)
+    """Return the same date in a later year; a leap day that is not there is the day after it, so that no day is cut."""
+    try:
+        return day.replace(year=day.year + years)
+    except ValueError:
+        return date(day.year + years, 3, 1)
 
 
 def _acts(studio: Studio, step: Step, days: Days) -> list[Act]:

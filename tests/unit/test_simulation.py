@@ -119,7 +119,7 @@ def test_a_monthly_upload_leaves_a_shoot_up_to_a_month_from_its_first_off_site_c
 
 def test_ten_years_of_a_shoot_made_on_a_leap_day() -> None:
     studio = _studio(_medium("card"))
-    assert days_of(studio, date(2028, 2, 29), away=False).until == _utc(2038, 2, 28, 9)
+    assert days_of(studio, date(2028, 2, 29), away=False).until == _utc(2038, 3, 1, 9)
 
 
 def test_when_a_step_is_due() -> None:
