@@ -35,19 +35,24 @@ def is_too_early(step: Step, due: datetime, held: Mapping[str, Held]) -> bool:
     return step.do != "erase" and read is not None and read.since > due
 
 
-def do(step: Step, at: datetime, held: dict[str, Held], media: Mapping[str, Medium]) -> None:
-    """Do a step with what is held at a moment."""
-    if any(id_ not in held for id_ in step.only_once_on):
-        return
+def do(step: Step, at: datetime, held: dict[str, Held], media: Mapping[str, Medium]) -> bool:
+    """Do a step with what is held at a moment; say whether it may have changed anything."""
     source, target = step.source or "", step.target or ""
-    if step.do in ("copy", "move") and source in held and target not in held:
+    if step.do == "copy" and (target in held or source not in held):
+        return False  # what most instants of a long life come to
+    if any(id_ not in held for id_ in step.only_once_on):
+        return False
+    if step.do == "verify":
+        if target in held:
+            held[target] = replace(held[target], verified=at)
+        return target in held
+    if source not in held:
+        return False
+    if step.do != "erase" and target not in held:
         _give(held[source], target, at, held, media)
-    if step.do == "move" and target in held:
+    if step.do == "erase" or (step.do == "move" and target in held):
         _take(source, held, media)
-    if step.do == "erase":
-        _take(source, held, media)
-    if step.do == "verify" and target in held:
-        held[target] = replace(held[target], verified=at)
+    return True
 
 
 def _give(source: Held, target: str, at: datetime, held: dict[str, Held], media: Mapping[str, Medium]) -> None:

@@ -37,21 +37,21 @@ def spans(life: Life, studio: Studio) -> tuple[Span, ...]:
     begins, copies = life.begins, _in_order(held, studio)
 
     def cut(at: datetime) -> None:
-        nonlocal begins, copies
+        nonlocal begins
         if begins < at:
             found.append(Span(begins, at, life.away and begins < life.home_at, copies))
             begins = at
-        copies = _in_order(held, studio)
 
     home_at = life.home_at if life.away else life.until
     for at, instants in groupby(life.instants, key=attrgetter("at")):
         if begins < home_at <= at and home_at < life.until:
             cut(home_at)
-        before = dict(held)
+        was_changed = False
         for instant in instants:
-            do(instant.step, at, held, studio.media)
-        if held != before:
+            was_changed |= do(instant.step, at, held, studio.media)
+        if was_changed and (now := _in_order(held, studio)) != copies:
             cut(at)
+            copies = now
     if begins < home_at < life.until:
         cut(home_at)
     cut(life.until)
