@@ -124,6 +124,29 @@ class Band:
 
 
 @dataclass(frozen=True, slots=True)
+class Longer:
+    """How much longer a shoot stands so in its first year (`what` in words) than the plan has it, in seconds."""
+
+    name: str
+    what: str
+    more_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class Missed:
+    """A step forgotten once, the first time that it would have changed anything: when that was due, from when on all is
+    as planned again (`apart_until_s`; None: not in the first year), whether the plan itself then lets go of the last
+    copy, and what lacks for longer."""
+
+    step: str
+    due: str
+    due_s: float
+    apart_until_s: float | None
+    lost: bool
+    longer: tuple[Longer, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class LifeThen:
     """The first year of one shoot: made on `day`, away or at home; `worst` and `settled` are numbers of stages."""
 
@@ -140,6 +163,7 @@ class LifeThen:
     targets: tuple[Target, ...]
     exposures: tuple[Exposure, ...]
     bands: tuple[Band, ...]
+    missed: tuple[Missed, ...] = ()
 
     @property
     def year_s(self) -> float:

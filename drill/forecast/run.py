@@ -12,6 +12,7 @@ from drill.bands import LOST, NOT_ABOUT, scenario_bands
 from drill.clock import rfc3339
 from drill.errors import Mistake, Mistakes
 from drill.forecast.chances import all_rates, chance_of, later, ranked, rates_told, weights
+from drill.forecast.forgetting import missed
 from drill.forecast.lives import life_then, targets_then
 from drill.forecast.saying import LACKS, assumptions, unknown, verdict
 from drill.forecastrecord import Band, Chance, Day, Forecast, Level, LifeThen, Stretch, Weights
@@ -119,7 +120,7 @@ def _told(
     scheme = scheme_of(studio)
     worst = dict.fromkeys(day.worst for day in days if day.away == one.away)
     judged = [*(_first_year(studio, scheme, day, away=one.away) for day in worst), (one, held)]
-    return replace(told, targets=targets_then(judged, here, studio.targets))
+    return replace(told, targets=targets_then(judged, here, studio.targets), missed=missed(one, held, here))
 
 
 def _first_year(studio: Studio, scheme: Scheme, day: date, *, away: bool) -> tuple[Life, tuple[Span, ...]]:

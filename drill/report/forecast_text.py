@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from drill.forecastrecord import Exposure, First, Forecast, Level, LifeThen
 from drill.report.advice_text import advice_text
 from drill.report.compare_text import compare_text
+from drill.report.forecast_missed_text import missed_text
 from drill.report.forecast_odds_text import chances_text, measures_text, parts_text, rates_text
 from drill.report.forecast_scenarios_text import scenarios_over_time
 from drill.report.forecast_stages_text import stages_text, ways_text
@@ -52,6 +53,7 @@ def _of_scheme(found: Forecast, width: int) -> list[str]:
     parts = [stages_text(found, width=width)]
     parts += [_targets(found.lives, width), scenarios_over_time(found, width=width), chances_text(found, width=width)]
     parts += [advice_text(found.advice, width=width)] if found.advice is not None else []
+    parts += [missed_text(life, width=width) for life in found.lives]
     parts += [_days(found, width), ways_text(found, width=width)]
     parts += [_firsts(found, width), _exposures(found.lives, width), _levels(found, width)]
     parts += [parts_text(found, width=width), rates_text(found, width=width)]

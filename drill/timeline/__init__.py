@@ -5,6 +5,7 @@ what is held where from moment to moment as long as nothing fails. Must not know
 """
 
 from drill.timeline.doing import Held
+from drill.timeline.forgetting import forgotten_once
 from drill.timeline.held import Span, spans
 from drill.timeline.lives import Instant, Life, horizon, life
 from drill.timeline.moments import local_moment, years_after
@@ -15,6 +16,7 @@ __all__ = [
     "Instant",
     "Life",
     "Span",
+    "forgotten_once",
     "horizon",
     "life",
     "local_moment",

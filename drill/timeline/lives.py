@@ -74,11 +74,11 @@ def life(studio: Studio, day: date, *, away: bool, until: datetime | None = None
     walk = _Walk(scheme, {step.id: takes_s(step, studio) for step in scheme.steps}, ends, home_at, until, away=away)
     found = [instant for step in scheme.steps for instant in walk.instants(step)]
     found.sort(key=attrgetter("at"))  # the sort is stable: the file's order holds within one moment
-    return Life(day, away, begins, ends, home_at, until, tuple(_not_too_early(found, begins, studio)))
+    return Life(day, away, begins, ends, home_at, until, tuple(not_too_early(found, begins, studio)))
 
 
-def _not_too_early(instants: Iterable[Instant], begins: datetime, studio: Studio) -> Iterator[Instant]:
-    """Yield the instants that were not begun before the plan had the shoot on the medium they read."""
+def not_too_early(instants: Iterable[Instant], begins: datetime, studio: Studio) -> Iterator[Instant]:
+    """Yield, in order, the instants not begun before the plan had the shoot on the medium that they read."""
     made_on = studio.scheme.made_on if studio.scheme else ()
     held = {id_: Held(id_, begins, (), None) for id_ in made_on}
     for instant in instants:
