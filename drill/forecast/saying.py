@@ -3,7 +3,7 @@
 Flows in: a studio, lives as they are recorded. Flows out: sentences. Must not know: how they are laid out.
 """
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from datetime import timedelta
 
 from drill import units
@@ -11,6 +11,8 @@ from drill.advicerecord import Advice
 from drill.forecastrecord import LifeThen
 from drill.model import Scheme, Step, Studio, Targets
 from drill.stages import Days, Exposure
+from drill.timeline import takes_s
+from drill.timing import DEFAULT_BPS
 
 LACKS: Mapping[str, str] = {
     "one_failure": "one failure alone takes it",
@@ -135,6 +137,7 @@ def assumptions(studio: Studio, scheme: Scheme, *, size: int, files: int) -> tup
         f"({scheme.zone or 'by the clock of this computer'}); after one away you are home again "
         f"{days_words(scheme.away_for_s)} after its end.",
         _done(scheme.steps),
+        *_lasting(studio, scheme),
         f"What is lost is replaced and copied again within {days_words(scheme.replaced_within_s)}, as long as a good "
         "copy is left; bytes that go bad are noticed by a verify step alone.",
         "A shoot counts as one thing, whole or lost; a copy is whole or not. Failures come by chance, each on its own, "
@@ -150,6 +153,23 @@ def assumptions(studio: Studio, scheme: Scheme, *, size: int, files: int) -> tup
 
 def _clock(seconds: float) -> str:
     return str(timedelta(seconds=seconds % _DAY_S)).rpartition(":")[0].zfill(5)
+
+
+def _lasting(studio: Studio, scheme: Scheme) -> Iterator[str]:
+    """Yield how long the steps take that do not say so themselves, and which rates are assumed for it."""
+    asked = [step for step in scheme.steps if step.takes_s is None and step.do != "erase"]
+    if not asked:
+        return
+    used = dict.fromkeys(id_ for step in asked for id_ in (step.source, step.target) if id_)
+    kinds = dict.fromkeys(studio.media[id_].kind for id_ in used if studio.media[id_].reads_at_bps is None)
+    rates = ", ".join(f"{kind} {units.say_size(round(DEFAULT_BPS[kind]))}/s" for kind in kinds)
+    assumed = (
+        f" Without reads_at of your own a medium is taken to do, both ways (round figures): {rates}." if rates else ""
+    )
+    slow = any(studio.media[step.target].kind == "cloud" for step in asked if step.target and step.do != "verify")
+    upload = " An upload is often far slower: give it takes." if slow else ""
+    lasts = ", ".join(f"{step.id} {units.say_span(takes_s(step, studio))}" for step in asked)
+    yield f"Where no takes is given, a step lasts as long as its slower medium needs: {lasts}.{assumed}{upload}"
 
 
 def _done(steps: Iterable[Step]) -> str:
