@@ -11,7 +11,7 @@ from drill.clock import rfc3339
 from drill.forecast.saying import GOALS, LACKS, targets_asked
 from drill.forecastrecord import MOST_CUT_SETS, Band, CopyThen, Exposure, First, LifeThen, Stage, Target
 from drill.model import Targets
-from drill.stages import Ground, cut_sets, cut_words, facts, measure
+from drill.stages import Ground, cut_sets, cut_words, facts, measure, taken_by_need
 from drill.stages.ground import effective_place
 from drill.timeline import Life, Span
 
@@ -29,7 +29,7 @@ def life_then(life: Life, spans: Sequence[Span], here: Ground, bands: tuple[Band
         home_at=rfc3339(life.home_at),
         stages=stages,
         worst=worst,
-        worst_words=_worst_words(exposure.worst.failures.smallest, here),
+        worst_words=_worst_words(exposure.worst.failures.smallest, _span_of(exposure.worst.begins, spans), here),
         settled=len(stages) - 1,
         firsts=tuple(
             First(GOALS[name], _after_s(met.first, life), _at(met.first), _after_s(met.for_good, life))
@@ -85,7 +85,7 @@ def _stage(spans: Sequence[Span], life: Life, here: Ground) -> Stage:
         verified=has.verified,
         survivable=has.survivable,
         cut_sets=listed,
-        ways=tuple(cut_words(events, here.studio) for events in listed),
+        ways=tuple(_way(events, span, here) for events in listed),
         numbers=cuts.numbers,
     )
 
@@ -96,9 +96,19 @@ def _copy(id_: str, verified: bool, through: tuple[str, ...], span: Span, here: 
     return CopyThen(id_, medium.kind, place, medium.offsite and not medium.carried, verified, through)
 
 
-def _worst_words(ways: Sequence[tuple[str, ...]], here: Ground) -> str:
-    said = [cut_words(events, here.studio) for events in ways[:3]]
+def _span_of(begins: datetime, spans: Sequence[Span]) -> Span:
+    return next(span for span in spans if span.ends > begins)
+
+
+def _worst_words(ways: Sequence[tuple[str, ...]], span: Span, here: Ground) -> str:
+    said = [_way(events, span, here) for events in ways[:3]]
     return "; ".join(said) + ("; and others" if len(ways) > 3 else "")
+
+
+def _way(events: Sequence[str], span: Span, here: Ground) -> str:
+    """Say what together loses the shoot; of a single event also which copies it takes through what they need."""
+    why = taken_by_need(events[0], span, here.studio) if len(events) == 1 else ""
+    return cut_words(events, here.studio) + (f" ({why})" if why else "")
 
 
 def _after_s(moment: datetime | None, life: Life) -> float | None:

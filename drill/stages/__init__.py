@@ -9,6 +9,7 @@ from drill.stages.exposure import LACKS, Exposure, Lack, Met, Moment, measure
 from drill.stages.facts import facts
 from drill.stages.ground import CutSets, Facts, Ground, effective_place, ground, is_offsite
 from drill.stages.levels import Level, levels
+from drill.stages.needing import taken_by_need
 from drill.stages.tree import FAILURES, cut_sets, stage_tree
 from drill.stages.words import cut_words, event_words
 from drill.stages.year import Days, days_of, worst_day
@@ -36,5 +37,6 @@ __all__ = [
     "levels",
     "measure",
     "stage_tree",
+    "taken_by_need",
     "worst_day",
 ]

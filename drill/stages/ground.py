@@ -99,7 +99,7 @@ def chain(medium: Medium, studio: Studio) -> tuple[Medium, ...]:
 def _events(medium: Medium, studio: Studio, *, away: bool) -> tuple[str, ...]:
     """Return the events that take what is on a medium, whichever shoot: all but bad sources."""
     found: dict[str, None] = {}
-    for needed in _needed(medium, studio):
+    for needed in with_needs(medium, studio):
         found[f"medium:{needed.id}"] = None
         found[f"place:{needed.place}"] = None
         found[f"place:{effective_place(needed, studio, away=away)}"] = None
@@ -109,12 +109,13 @@ def _events(medium: Medium, studio: Studio, *, away: bool) -> tuple[str, ...]:
         if mirrored.attached:
             found[f"deleted:{mirrored.id}"] = None
         found[f"rot:{mirrored.id}"] = None
-    if any(each.attached for needed in _needed(medium, studio) for each in chain(needed, studio)):
+    if any(each.attached for needed in with_needs(medium, studio) for each in chain(needed, studio)):
         found["attack"] = None
     return tuple(found)
 
 
-def _needed(medium: Medium, studio: Studio) -> list[Medium]:
+def with_needs(medium: Medium, studio: Studio) -> list[Medium]:
+    """Return a medium and all that reading it needs, to the end; itself first."""
     found = {medium.id: medium}
     queue = [medium]
     while queue:

@@ -33,6 +33,7 @@ from drill.stages import (
     ground,
     measure,
     stage_tree,
+    taken_by_need,
     worst_day,
 )
 from drill.timeline import Span, life, spans
@@ -72,6 +73,17 @@ def test_what_is_needed_is_followed_to_its_end_with_its_place_and_account() -> N
     found = events_of(span(held("tape")), studio_of(tape, reader, key), "tape")
     assert found >= {"medium:reader", "place:shelf", "medium:key", "place:drawer", "account:keyring"}
     assert "rot:key" not in found  # what is on the key is no part of the shoot
+
+
+def test_a_copy_that_falls_with_what_it_needs_says_so() -> None:
+    phone = medium("phone", "phone", "house", account="carrier")
+    cloud = medium("cloud", "cloud", "provider", needs=("key",), account="login")
+    studio = studio_of(medium("disk", place="house"), cloud, medium("key", place="safe", needs=("phone",)), phone)
+    here = span(held("disk"), held("cloud"))
+    assert taken_by_need("place:house", here, studio) == "cloud too, as it needs phone, which is there"
+    assert taken_by_need("medium:key", here, studio) == "cloud too, as it needs key"
+    assert taken_by_need("account:carrier", here, studio) == "cloud too, as it needs phone, which is behind it"
+    assert not taken_by_need("account:login", here, studio) and not taken_by_need("rot:phone", here, studio)
 
 
 def test_media_that_need_each_other_end() -> None:
