@@ -41,6 +41,7 @@ class ShootStands:
     `fewest` are the copies of the files that are on the fewest, one such set. `survivable` is how many further failures
     leave every file somewhere, -1 where one is on no copy already; `weakest` the smallest sets that do not, at most 20,
     `weakest_words` the first of them in words.
+    `alone`: each event of any kind that by itself takes some of its weakest files, in words.
     `unknown_files` are those of unknown size, which count 0 bytes.
     """
 
@@ -57,6 +58,7 @@ class ShootStands:
     weakest_words: str
     chance: Chance
     falls: tuple[Fall, ...]
+    alone: tuple[str, ...] = ()
 
     @property
     def falls_short(self) -> bool:

@@ -16,10 +16,12 @@ PERHAPS = (
     "over the real files and finds out."
 )
 NOT_KNOWN = (
-    "Nothing was read for this: it goes by lists, by what lies there under its name, and by what readings found wrong. "
-    "Only a drill proves that a copy is whole. The chances are for a year in which nothing is copied, checked or "
-    "replaced, and treat events as independent that may not be: one flood, one bad batch of drives, one mistake made "
-    "twice. They say nothing of what a contract or the law asks you to keep."
+    "Where you are today is not known: a fire at home is taken to find what you carry there too wherever that makes a "
+    "chance worse, while a scenario takes only what its file says, the house alone or the bag alone. Nothing was read "
+    "for this: it goes by lists, by what lies there under its name, and by what readings found wrong. Only a drill "
+    "proves that a copy is whole. The chances are for a year in which nothing is copied, checked or replaced, and take "
+    "events as independent that may not be: one flood, one bad batch of drives, one mistake made twice. They say "
+    "nothing of what a contract or the law asks you to keep."
 )
 
 
@@ -55,7 +57,7 @@ def _why(shoot: ShootStands) -> str:
     if shoot.on_no_copy:
         return f"{_many(shoot.on_no_copy, 'file')} of it {'is' if shoot.on_no_copy == 1 else 'are'} on no copy"
     copies = _many(len(shoot.fewest), "copy", "copies")
-    way = f"; it is gone by this alone: {shoot.weakest_words}" if shoot.survivable == 0 and shoot.weakest else ""
+    way = f"; each of these alone takes that: {'; '.join(shoot.alone)}" if shoot.alone else ""
     return f"some of it on {copies} ({', '.join(shoot.fewest)}){way}. Within a year: {shoot.chance.words}"
 
 

@@ -34,6 +34,17 @@ class Chances:
             self._known[sets] = Chance(low, middle, high, in_words(middle))
         return self._known[sets]
 
+    def alone(self, sets: Sets) -> tuple[tuple[str, bool], ...]:
+        """Return each event that by itself takes some files, and whether only while what is carried is at home."""
+        found: dict[str, bool] = {}
+        for at_home, hits in enumerate(self._hits):
+            for media in sets:
+                common = [set(hits.get(medium, ())) for medium in media]
+                for event in hits.get(min(media, default=""), ()):
+                    if all(event in events for events in common):
+                        found.setdefault(event, bool(at_home))
+        return tuple(found.items())
+
     def _one(self, sets: Sets, hits: Mapping[str, tuple[str, ...]], likely: Mapping[str, float]) -> float:
         if any(not media for media in sets):
             return 1.0

@@ -13,7 +13,7 @@ from drill.ledger import Ledger
 from drill.masks import NOTHING, Count, Held, Toll, counted, named, planes, tolls, weakest
 from drill.model import Scenario, Shoot, Studio
 from drill.record import FurtherFailures
-from drill.stages import cut_words
+from drill.stages import cut_words, event_words
 from drill.standing.chances import Chances
 from drill.standing.left import Aimed, aimed
 from drill.standingrecord import Fall, ScenarioTakes, ShootStands, Standing
@@ -79,6 +79,12 @@ class _Scale:
             self._further[masks] = further_failures(holders, self.studio, None)
         return self._further[masks]
 
+    def alone(self, masks: tuple[int, ...]) -> tuple[str, ...]:
+        """Return in words what by itself takes some of these files."""
+        there = " while what you carry is there"
+        events = self.chances.alone(self.media(masks))
+        return tuple(event_words(event, self.studio) + (there if at_home else "") for event, at_home in events)
+
     def media(self, masks: tuple[int, ...]) -> tuple[frozenset[str], ...]:
         """Return the media of each mask; two copies on one medium are gone together."""
         sets = {frozenset(self._on[id_] for id_ in named(mask, self.ids)) for mask in masks}
@@ -106,6 +112,7 @@ def _shoot_stands(
         weakest_words=cut_words(further.weakest[0], scale.studio) if further.weakest else "",
         chance=scale.chances.of(scale.media(weak)),
         falls=tuple(_fall(tried[number], one) for number, one in toll.items()),
+        alone=scale.alone(weak),
     )
 
 

@@ -311,7 +311,7 @@ def test_ctrl_c_ends_it_and_leaves_nothing(
     assert installed.is_dir()
 
 
-def test_a_start_without_drills_loads_hardly_anything_of_the_program(pytester: pytest.Pytester, installed: Path) -> None:
+def test_a_start_without_drills_loads_hardly_anything(pytester: pytest.Pytester, installed: Path) -> None:
     pytester.makepyfile("def test_nothing():\n    pass\n")
     pytester.makeconftest(
         "import json, sys\n"

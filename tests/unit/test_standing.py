@@ -67,6 +67,29 @@ def test_by_hand(tmp_path: Path) -> None:
     assert (total.shoots_hit, total.lost_files, total.lost_bytes) == (1, 1, len(FILES[1][1]))
 
 
+def test_every_event_that_takes_files_alone_is_named(tmp_path: Path) -> None:
+    parts: dict[str, Any] = {"media": media("x", "y", attached=False), "shoots": (shoot(*FILES),)}
+    found = stand(tmp_path / "s", copies=(copy("x", *FILES),), **parts)
+    alone = found.shoots[0].alone
+    assert {"x broken or lost", "bytes gone bad unnoticed on x"} <= set(alone) and not any(
+        "on y" in one for one in alone
+    )
+    told = " ".join(standing_text(found).split())
+    assert f"each of these alone takes that: {'; '.join(alone)}" in told
+    assert "Where you are today is not known" in told
+    both = stand(tmp_path / "t", copies=(copy("x", *FILES), copy("y", *FILES)), **parts).shoots[0]
+    assert "x broken or lost" not in both.alone
+    gone = stand(tmp_path / "u", copies=(copy("x", FILES[0]),), **parts).shoots[0]
+    assert gone.on_no_copy and not gone.alone  # its weakest files need no event any more
+
+
+def test_what_only_a_fire_at_home_takes_says_when() -> None:
+    studio = usual_studio()
+    events = dict(Chances(studio, years=1).alone((frozenset({"card", "kiln"}),)))
+    assert events.get("place:house") is True and "place:bag" not in events
+    assert dict(Chances(studio, years=1).alone((frozenset({"kiln"}),)))["place:house"] is False
+
+
 def test_the_chance_of_one_medium_and_of_two(tmp_path: Path) -> None:
     """1 - exp(-(the rates of all that hits the one copy)) for one; the product where nothing hits both."""
     parts: dict[str, Any] = {"media": media("x", "y", attached=False), "shoots": (shoot(*FILES),)}
@@ -135,7 +158,7 @@ def test_the_text(tmp_path: Path) -> None:
     )
     text = standing_text(found, width=100)
     assert "Of 2 shoots, 1 would lose pictures in one of the scenarios tried. Most in danger: terns" in text
-    assert "it is gone by this alone: x broken or lost" in " ".join(text.split())
+    assert "each of these alone takes that: x broken or lost" in " ".join(text.split())
     assert "safe" not in text
     assert all(len(line) <= 100 for line in text.splitlines())
     assert to_json(found)["shoots"][0]["falls"][0]["lost_files"] == 2
