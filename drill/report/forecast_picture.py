@@ -5,25 +5,27 @@ Danger is dark and barred and has its number or word written in it: no reader ha
 Okabe and Ito's (from memory).
 """
 
+import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from drill.forecastrecord import Forecast, LifeThen, Stage, Stretch
 from drill.report.drawing import Rect, Shape, Words, png, svg
 from drill.report.forecast_scale import ENDS, MARKS, Scale
-from drill.report.forecast_words import where, worst_bands
+from drill.report.forecast_words import local, say_day, say_local, where, worst_bands
 from drill.report.words import fold, safe
 
 WIDTH = 1000
-_MARGIN, _LEFT, _RIGHT = 24, 186, 24
+_MARGIN, _LEFT, _RIGHT = 24, 272, 24
 _ROW, _BAR = 22, 17
 _COPY, _OFFSITE, _PROVED = "#56b4e9", "#0072b2", "#ffffff"
 _DANGER, _THIN, _FINE, _GREY, _LINE = "#b23a00", "#f5c26b", "#dfe7ec", "#666666", "#bbbbbb"
 _DARK, _LIGHT = "#222222", "#ffffff"
 _SEEN = 1.0  # pixels that anything is drawn at the least
 _LEAST = 4.0  # pixels that danger is drawn at the least, however short it is
+_DASH = 8.0  # pixels from one dash of a broken line to the next
 _BARS = 7.0  # pixels from one bar of the pattern to the next
-_NAME = 24  # letters of a name that fit beside its row
+_NAME = 36  # letters of a name that fit beside its row
 _TITLE, _LINE_OF_WORDS = 70, 160  # columns
 _LETTER = 0.56  # of its size, a letter's usual width
 
@@ -64,23 +66,24 @@ def _shapes(found: Forecast) -> tuple[list[Shape], int]:
     shapes += _legend(top + 6)
     top += 44
     for life in found.lives:
-        drawn, top = _life(life, top)
+        drawn, top = _life(life, found, top)
         shapes += drawn
     said = (
-        "Time is counted from the first picture. The measure changes at the dark upright lines: each quarter is even."
+        "Time is counted from the first picture. At the broken upright lines nothing happens but that the measure changes: "
+        "each quarter between them is even."
     )
     shapes.append(Words(_MARGIN, top + 4, said, size=12, fill=_GREY))
     return shapes, int(top + 24)
 
 
-def _life(life: LifeThen, top: float) -> tuple[list[Shape], float]:
+def _life(life: LifeThen, found: Forecast, top: float) -> tuple[list[Shape], float]:
     """Return what is drawn of one life, and where it ends."""
     scale = Scale(_LEFT, WIDTH - _LEFT - _RIGHT)
     shapes: list[Shape] = [Words(_MARGIN, top + 15, f"Made {where(life)} on {life.day}", size=15, bold=True)]
-    top += 44
+    top += 58
     first = top
     rows: list[Shape] = []
-    for name, stages in _by_medium(life).items():
+    for name, stages in _by_medium(life, found.planned).items():
         rows += [*_label(name, top), *_bars(stages, name, scale, top)]
         top += _ROW
     top += 8
@@ -92,11 +95,19 @@ def _life(life: LifeThen, top: float) -> tuple[list[Shape], float]:
         top += _ROW
     written = [one for one in rows if isinstance(one, Words)]
     filled = [one for one in rows if isinstance(one, Rect)]
-    return [*shapes, *_marks(scale, first, top), *filled, *_changes(scale, first, top), *written], top + 30
+    return [
+        *shapes,
+        *_marks(scale, first, top),
+        *_dates(life, found, scale, first),
+        *filled,
+        *_changes(scale, first, top),
+        *written,
+    ], top + 30
 
 
 def _label(name: str, top: float) -> list[Shape]:
-    first, *more = fold(safe(name), _NAME)
+    name = safe(name) if len(name) <= _NAME else re.split("[:,] ", safe(name))[0]
+    first, *more = fold(name, _NAME)
     return [Words(_LEFT - 10, top + 13, first + ("…" if more else ""), size=12, right=True)]
 
 
@@ -107,27 +118,42 @@ def _marks(scale: Scale, top: float, bottom: float) -> list[Shape]:
         right = after_s == MARKS[-1][0]
         shapes += [
             Rect(x, top - 5, 1, bottom - top + 5, "#eeeeee"),
-            Words(x + (2 if right else -2), top - 9, text, size=11, fill=_GREY, right=right),
+            Words(x + (2 if right else 0), top - 9, text, size=11, fill=_GREY, right=right),
         ]
     return shapes
 
 
+def _dates(life: LifeThen, found: Forecast, scale: Scale, top: float) -> list[Shape]:
+    """Return the local time of the first picture, and the day on which each measure of time begins."""
+    texts = {0.0: say_local(life, 0.0, found.zone)} | {s: say_day(local(life, s, found.zone)) for s in ENDS[:-1]}
+    return [Words(scale.x(after_s), top - 23, text, size=11, fill=_GREY) for after_s, text in texts.items()]
+
+
 def _changes(scale: Scale, top: float, bottom: float) -> list[Shape]:
-    return [Rect(scale.x(end_s) - 1, top - 5, 2, bottom - top + 5, "#444444") for end_s in ENDS[:-1]]
+    """Return the broken lines where the measure of time changes."""
+    count = int((bottom - top) // _DASH)
+    return [
+        Rect(scale.x(end_s) - 0.5, top + number * _DASH, 1, _DASH / 2, "#777777")
+        for end_s in ENDS[:-1]
+        for number in range(count)
+    ]
 
 
-def _by_medium(life: LifeThen) -> dict[str, list[Stage]]:
-    """Return the stages in which each medium has a copy, in the order in which they come to it."""
+def _by_medium(life: LifeThen, planned: Sequence[str]) -> dict[str, list[Stage]]:
+    """Return the stages in which each medium has a copy, in the order in which they come to it; then those that the
+    plan copies to in vain, with none."""
     found: dict[str, list[Stage]] = {}
     for stage in life.stages:
         for copy in stage.copies:
             found.setdefault(copy.medium, []).append(stage)
-    return found
+    return found | {id_: [] for id_ in planned if id_ not in found}
 
 
 def _bars(stages: Sequence[Stage], medium: str, scale: Scale, top: float) -> list[Shape]:
     """Return the bar of one copy; a white line runs through it from when it has been checked."""
     shapes: list[Shape] = []
+    if not stages:
+        return [Words(scale.left + 4, top + 13, "never gets a copy", size=12, fill=_DANGER, bold=True)]
     for stage in stages:
         copy = next(copy for copy in stage.copies if copy.medium == medium)
         left = scale.x(stage.begins_s)
@@ -149,10 +175,15 @@ def _counts(life: LifeThen) -> list[tuple[str, list[Piece]]]:
         ("failures survived", lambda stage: max(stage.survivable, 0), (1, 2)),
     ]
     drawn = [
-        (name, _joined([Piece(s.begins_s, s.ends_s, str(of(s)), _badness(of(s), bounds)) for s in life.stages]))
+        (name, _joined([Piece(s.begins_s, s.ends_s, _count(s, of(s)), _badness(of(s), bounds)) for s in life.stages]))
         for name, of, bounds in rows
     ]
     return [*drawn, ("", [])]
+
+
+def _count(stage: Stage, count: int) -> str:
+    """Write a count; of a shoot that is on no copy any more that it is lost."""
+    return str(count) if stage.copies else "lost"
 
 
 def _badness(count: int, bounds: tuple[int, int]) -> int:
@@ -161,8 +192,9 @@ def _badness(count: int, bounds: tuple[int, int]) -> int:
 
 
 def _scenarios(life: LifeThen) -> list[tuple[str, list[Piece]]]:
-    """Return a row for each scenario that is about this life, at each moment by its worst variant."""
-    rows = [(worst.scenario, _band(worst.stretches)) for worst in worst_bands(life.bands).values()]
+    """Return a row for each scenario that is about this life, under its title, at each moment by its worst variant."""
+    titles = {band.scenario: band.title or band.scenario for band in life.bands}
+    rows = [(titles[worst.scenario], _band(worst.stretches)) for worst in worst_bands(life.bands).values()]
     return [(name, pieces) for name, pieces in rows if pieces]
 
 
@@ -213,7 +245,7 @@ def _legend(top: float) -> list[Shape]:
         (_OFFSITE, "a copy off-site"),
         ("", "white line: checked"),
         (_FINE, "holds"),
-        (_THIN, "thin"),
+        (_THIN, "only just"),
         (_DANGER, "barred: danger"),
     ):
         shapes.append(Rect(x, top, 26, 16, fill or _COPY))

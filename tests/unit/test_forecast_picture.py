@@ -33,6 +33,21 @@ def test_the_svg_is_well_formed_and_says_what_it_shows() -> None:
     assert any("measure changes" in text for text in said)  # the scale is not even, and says so
 
 
+def test_scenarios_have_their_titles_and_times_their_dates() -> None:
+    said = texts(replace(forecast(), zone="Europe/Lisbon"))
+    assert {"The tablet is lost", "Tue 31 Mar, 09:00", "7 Apr", "only just"} <= set(said)
+    assert "lost-tablet" not in said
+
+
+def test_what_is_planned_in_vain_has_a_row_and_what_is_lost_says_so() -> None:
+    said = texts(replace(forecast(), planned=("card", "tape")))
+    assert "tape" in said and said.count("never gets a copy") == 1
+    *kept, last = life().stages
+    gone = replace(last, copies=(), survivable=-1, distinct=0)
+    found = texts(replace(forecast(), lives=(replace(life(), stages=(*kept, gone), bands=()),)))
+    assert found.count("lost") == 6 and texts(forecast()).count("never gets a copy") == 0
+
+
 def test_every_shape_lies_in_the_frame() -> None:
     root = drawn(forecast())
     height = float(root.get("height", "0"))
@@ -46,7 +61,7 @@ def test_danger_of_a_minute_is_still_seen() -> None:
     minute = Band("kiln-fire", None, "The kiln", (Stretch(0, 60, "lost"), Stretch(60, YEAR_S, "held")))
     found = replace(forecast(), lives=(replace(life(), bands=(minute,)),))
     root = drawn(found)
-    label = next(text for text in root.iter(f"{SVG}text") if text.text == "kiln-fire")
+    label = next(text for text in root.iter(f"{SVG}text") if text.text == "The kiln")
     row = float(label.get("y", "0"))
     wide = [
         float(rect.get("width", "0"))
