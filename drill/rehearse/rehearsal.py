@@ -184,7 +184,7 @@ class Rehearsal:
     def play(self, exercise: Exercise) -> None:
         """Drill one exercise; its record comes with those of its shoot, when that is left. Errors: Unfinished."""
         if exercise.shoot is not self._shoot:
-            self.leave()
+            self._end_shoot()
             self.parts.forget()
             self.reads.forget_files()
             self._check_room(exercise.shoot)
@@ -199,11 +199,15 @@ class Rehearsal:
 
     def leave(self) -> list[tuple[Exercise, Drill]]:
         """End with the shoot at hand; return the records of its exercises, with every size that became known."""
-        done, shoot = self._done, self._shoot
+        done = self._done
+        self._end_shoot()
+        return [(exercise, self._settle(exercise, facts)) for exercise, facts in done]
+
+    def _end_shoot(self) -> None:
+        shoot = self._shoot
         self._done, self._shoot = [], None
         if shoot is not None:
             self._note_wanting(shoot)
-        return [(exercise, self._settle(exercise, facts)) for exercise, facts in done]
 
     def _settle(self, exercise: Exercise, facts: Facts) -> Drill:
         options = self.options

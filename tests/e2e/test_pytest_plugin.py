@@ -243,6 +243,18 @@ def test_an_accepted_shortfall_that_is_none_any_more_fails(pytester: pytest.Pyte
     assert built.file.is_file()
 
 
+def test_proofs_count_as_the_ledger_stood_when_it_began(pytester: pytest.Pytester, built: Built) -> None:
+    expect(pytester, HEAD + '[[expect]]\nshoots = ["terns"]\nverified_within = "1 h"\n')
+    first = pytester.runpytest_subprocess()
+    first.assert_outcomes(failed=2)
+    assert "x (3 of 3 files never): drill audit verifies them" in " ".join(first.stdout.str().split())
+    assert start("audit", built.file, cwd=pytester.path).code == 0
+    pytester.runpytest_subprocess().assert_outcomes(passed=2)
+    without = pytester.runpytest_subprocess("--drill-no-ledger")
+    without.assert_outcomes(failed=2)
+    assert "without the ledger nobody knows" in " ".join(without.stdout.str().split())
+
+
 def test_mistakes_are_all_listed_in_plain_words_and_nothing_is_run(pytester: pytest.Pytester, built: Built) -> None:
     expect(
         pytester,

@@ -306,3 +306,17 @@ def test_names_in_what_is_said_move_no_cursor() -> None:
     odd = replace(ONE_LOST, lost_files=(FileNote("a\x1b[2J.dng", "gone\nfor good"),))
     said = short(odd, Expected("expect[1]", comes_back=True))
     assert said.count("\n") == 1 and "\x1b" not in said
+
+
+def test_the_example_of_the_readme_is_one(folder: Path) -> None:
+    readme = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8")
+    section = readme.partition("## Drills as tests")[2]
+    example = section.partition("```toml\n")[2].partition("```")[0]
+    studio = STUDIO.replace('"saltmarsh"', '"glasshouse"').replace('"reed"', '"heron-ridge"')
+    (folder / "studio.toml").write_text(studio + '[[places]]\nid = "bag"\ncarried = true\n')
+    rows = {shoot.id: of_shoot for shoot, of_shoot in sheet(folder, example).due}
+    fire = next(one for one in rows["heron-ridge"] if one.exercise.key[1:] == ("house-fire", "home"))
+    assert [one.at for one in fire.expected] == ["expect[2]", "expect[3]", "expect[4]"]
+    assert fire.accepted is not None and fire.accepted.until.date().isoformat() == "2027-03-31"
+    asked = [one.at for due in rows["glasshouse"] for one in due.expected if due.exercise.scenario.name == "house-fire"]
+    assert set(asked) == {"expect[3]"}
