@@ -108,7 +108,7 @@ class Listener:
         if self._trouble and session.exitstatus == pytest.ExitCode.OK:
             session.exitstatus = pytest.ExitCode.TESTS_FAILED
 
-    def pytest_terminal_summary(self, terminalreporter: pytest.TerminalReporter) -> None:
+    def pytest_terminal_summary(self, terminalreporter: "pytest.TerminalReporter") -> None:  # public from pytest 8.4
         """Say what could not be noted."""
         for text in self._trouble:
             terminalreporter.write_line(text, red=True)
