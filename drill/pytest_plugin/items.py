@@ -9,7 +9,7 @@ import os
 import shlex
 import subprocess
 import tempfile
-from collections.abc import Generator, Iterator, Sequence
+from collections.abc import Generator, Iterable, Iterator, Sequence
 from contextlib import ExitStack
 from datetime import UTC, datetime
 from pathlib import Path
@@ -76,8 +76,10 @@ class DrillFile(pytest.File):
             raise self.CollectError("\n".join(safe(str(mistake)) for mistake in error.mistakes)) from None
         own = self.sheet.seed if self.asked.seed is None else self.asked.seed
         self.seed = self.asked.drawn if own is None else own
-        for warning in self.sheet.studio.warnings:
-            self.warn(DrillWarning(safe(warning)))
+        try:
+            self._tell(self.sheet.studio.warnings)
+        except DrillWarning as error:  # somebody asked for warnings to be errors
+            raise self.CollectError(str(error)) from None
         for shoot, due in self.sheet.due:
             yield DrillShoot.from_parent(self, name=shoot.id, shoot=shoot, due=due)
 
@@ -97,7 +99,13 @@ class DrillFile(pytest.File):
                 self._closing = closing.pop_all()
         except (Mistakes, Unfinished) as error:
             _fail(f"not drilled: {error}")
-        for warning in (*warnings, *self.rehearsal.headers.warnings):
+        try:
+            self._tell([*warnings, *self.rehearsal.headers.warnings])
+        except DrillWarning as error:
+            _fail(str(error))
+
+    def _tell(self, warnings: Iterable[str]) -> None:
+        for warning in warnings:
             self.warn(DrillWarning(safe(warning)))
 
     def _selected(self) -> tuple[list[Scenario], list[Shoot]]:

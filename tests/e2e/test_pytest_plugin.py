@@ -272,6 +272,20 @@ def test_mistakes_are_all_listed_in_plain_words_and_nothing_is_run(pytester: pyt
     assert files_below(built.file.parent) == before
 
 
+def test_what_is_odd_is_a_warning_and_an_error_in_plain_words_where_that_is_asked(
+    pytester: pytest.Pytester, built: Built
+) -> None:
+    text = built.file.read_text(encoding="utf-8")
+    assert 'place = "at-y"' in text
+    built.file.write_text(text.replace('place = "at-y"', 'place = "ta-x"'), encoding="utf-8")
+    result = pytester.runpytest_subprocess()
+    result.assert_outcomes(passed=3, failed=1, warnings=1)
+    assert "the place 'ta-x' is another than 'at-x'" in " ".join(result.stdout.str().split())
+    strict = pytester.runpytest_subprocess("-W", "error")
+    assert strict.ret == pytest.ExitCode.INTERRUPTED
+    assert "the place 'ta-x' is another" in strict.stdout.str() and "Traceback" not in strict.stdout.str()
+
+
 def test_nothing_is_written_inside_a_copy(pytester: pytest.Pytester, built: Built) -> None:
     text = built.file.read_text(encoding="utf-8")
     built.file.write_text(text.replace('scratch = "scratch"', 'scratch = "media/x/below"'), encoding="utf-8")
