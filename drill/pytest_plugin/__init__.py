@@ -1,8 +1,8 @@
 """A door: drills as tests. `pytest studio.toml`, or any `*.drill.toml`, runs drills as pytest's items.
 
 Flows in: what pytest asks of a plugin. Flows out: collectors, options. `items` are the drills, `noting` the note of a
-session in the ledger. Every start of pytest loads this module, so nothing of the program is loaded before the
-first file of drills is collected. pytest's side: https://docs.pytest.org/en/stable/reference/reference.html#hooks
+session in the ledger. Every start of pytest loads this module, so of the program only the fixtures are loaded before
+the first file of drills is collected. pytest's side: https://docs.pytest.org/en/stable/reference/reference.html#hooks
 """
 
 import argparse

@@ -69,8 +69,8 @@ def _shapes(found: Forecast) -> tuple[list[Shape], int]:
         drawn, top = _life(life, found, top)
         shapes += drawn
     said = (
-        "Time is counted from the first picture. At the broken upright lines nothing happens but that the measure changes: "
-        "each quarter between them is even."
+        "Time is counted from the first picture. At the broken upright lines nothing happens but that the measure "
+        "changes: each quarter between them is even."
     )
     shapes.append(Words(_MARGIN, top + 4, said, size=12, fill=_GREY))
     return shapes, int(top + 24)
