@@ -103,7 +103,7 @@ def _forecast(options: argparse.Namespace) -> int:
     )
     found = unplanned(studio, settings) if studio.scheme is None else forecast(studio, scenarios, settings)
     if other is not None:
-        found = with_comparison(found, other, scenarios, settings)
+        found = with_comparison(found, studio, other, scenarios, settings)
     elif not options.no_advice:
         progress("advice")
         found = with_advice(found, studio)

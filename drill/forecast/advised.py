@@ -24,9 +24,13 @@ def with_advice(found: Forecast, studio: Studio) -> Forecast:
     return replace(found, advice=advice, verdict=f"{found.verdict} {helps_most(advice)}")
 
 
-def with_comparison(found: Forecast, other: Studio, scenarios: Sequence[Scenario], options: Options) -> Forecast:
+def with_comparison(
+    found: Forecast, studio: Studio, other: Studio, scenarios: Sequence[Scenario], options: Options
+) -> Forecast:
     """Add what another studio's scheme makes better or worse, of the same day and scenarios. Errors: Mistakes."""
     beside = forecast(other, scenarios, options)
+    comparison = compare(found, beside)
     if found.studio == other.name:  # two drafts of one scheme: only the files tell them apart
-        beside = replace(beside, studio=f"{other.name} ({other.file.name})")
-    return replace(found, comparison=compare(found, beside))
+        one, two = (f"{each.name} ({each.file.name})" for each in (studio, other))
+        comparison = replace(comparison, one=one, other=two)
+    return replace(found, comparison=comparison)

@@ -3,6 +3,7 @@
 Flows in: the record of a comparison. Flows out: text. Must not know: engines, schemes, terminals (the width is given).
 """
 
+import re
 from collections import Counter
 from collections.abc import Sequence
 
@@ -13,7 +14,8 @@ from drill.report.words import paragraph, safe, table
 
 _TITLES = (("worse", "What gets worse"), ("better", "What gets better"), ("not both", "What only one of them tells"))
 NOT_PROVED = (
-    "A comparison is of two plans, at the same rates, and each is right only as far as its steps are really done. "
+    "A comparison is of two plans, of a shoot on the same day, each by its own studio file: its rates, its size of a "
+    "shoot, its hours and its days away. Each is right only as far as its steps are really done. "
     "Better on most measures is not better for you: see what gets worse first."
 )
 
@@ -40,9 +42,45 @@ def answer(comparison: Comparison) -> str:
 def _table(title: str, rows: Sequence[Compared], comparison: Comparison, width: int) -> str:
     if not rows:
         return ""
-    cells = [[row.group, row.what, _say(row, row.one), _say(row, row.other)] for row in rows]
+    cells = [[_about(group), _whats(group), *_cells(group[0])] for group in _told_once(rows)]
     headers = ["About", "What", comparison.one, comparison.other]
     return f"{title}\n{table([safe(head) for head in headers], cells, width, right=(2, 3))}"
+
+
+def _told_once(rows: Sequence[Compared]) -> list[list[Compared]]:
+    """Return rows put together that say one thing: spans of the same two lengths, and any that are the same away and
+    at home."""
+    groups: dict[tuple[object, ...], list[Compared]] = {}
+    for row in rows:
+        apart = () if row.unit in ("seconds", "moment") and row.group != "scenarios" else (row.group, _split(row)[0])
+        groups.setdefault((row.unit in ("seconds", "moment"), *_cells(row), *apart), []).append(row)
+    return list(groups.values())
+
+
+def _about(group: Sequence[Compared]) -> str:
+    return ", ".join(dict.fromkeys(row.group for row in group))
+
+
+def _whats(group: Sequence[Compared]) -> str:
+    """Write what some rows tell, each thing once, with where it is so."""
+    places: dict[str, list[str]] = {}
+    for row in group:
+        what, where = _split(row)
+        places.setdefault(what, []).extend([where] if where and where not in places.get(what, ()) else [])
+    alike: dict[str, list[str]] = {}
+    for what, where in places.items():
+        alike.setdefault(f" ({' and '.join(where)})" if where else "", []).append(what)
+    return "; ".join(f"{', '.join(whats)}{where}" for where, whats in alike.items())
+
+
+def _split(row: Compared) -> tuple[str, str]:
+    """Return what a row tells, and of a shoot made where."""
+    found = re.fullmatch(r"(.*?)(?:, | \()(away|at home)\)?", row.what)
+    return (found[1], found[2]) if found else (row.what, "")
+
+
+def _cells(row: Compared) -> list[str]:
+    return [_say(row, row.one), _say(row, row.other)]
 
 
 def _same(comparison: Comparison, width: int) -> str:

@@ -11,7 +11,7 @@ from schemes import DAY_S, HOUR_S, MONTHLY, medium, step, studio, usual_studio
 from drill.advice import advise, compare
 from drill.advice.changes import Change, changes
 from drill.advice.price import minutes_a_year, money_a_year, shoots_a_year
-from drill.advicerecord import Advice, Tried, advice_json
+from drill.advicerecord import Advice, Compared, Comparison, Tried, advice_json
 from drill.forecastrecord import Band, Stretch
 from drill.model import Costs, Medium, Rhythm, Shoot, Step, Studio, Targets
 from drill.odds import odds, rates
@@ -253,6 +253,28 @@ def test_a_scheme_beside_itself() -> None:
     same = compare(forecast(), forecast())
     assert {row.change for row in same.rows} == {"same"}
     assert "the same on all" in compare_text(same)
+
+
+def test_one_fact_is_told_once_in_a_comparison() -> None:
+    def row(group: str, what: str, one: float) -> Compared:
+        return Compared(group, what, "seconds", one, 7200.0, "better")
+
+    rows = (
+        row("in the first year", "it is in one place only (away)", 90000.0),
+        row("longest stretch", "it is in one place only (away)", 90000.0),
+        row("longest stretch", "nothing of it is off-site (away)", 90000.0),
+        row("scenarios", "fire would take it (away)", 90000.0),
+        row("scenarios", "fire would take it (at home)", 90000.0),
+        row("worst day", "it is in one place only (away)", 99000.0),
+    )
+    text = compare_text(Comparison("Reed", "Heron", rows), width=120)
+    body = [" ".join(line.split()) for line in text.split("What gets better")[1].split("\n\n")[0].splitlines()[3:]]
+    assert " ".join(body) == (
+        "in the first year, longest stretch it is in one place only, nothing of it is off-site (away) 25 h 2 h "
+        "scenarios fire would take it (away and at home) 25 h 2 h "
+        "worst day it is in one place only (away) 27 h 30 min 2 h"
+    )
+    assert "each by its own studio file: its rates" in " ".join(text.split())
 
 
 def test_better_worse_and_never() -> None:
