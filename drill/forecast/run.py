@@ -73,11 +73,11 @@ def unplanned(studio: Studio, options: Options) -> Forecast:
 
 def _forecast(studio: Studio, scheme: Scheme, scenarios: Sequence[Scenario], options: Options) -> Forecast:
     here = ground(studio)
-    options.progress("every day of a year")
+    options.progress("laying the scheme over every day of a year")
     days = worst_day((both for both in days_of(studio, options.day) if both[0].away in options.away), here)
     shown = [_first_year(studio, scheme, options.day, away=away) for away in options.away]
     lives = tuple(_told(one, held, here, scenarios, days) for one, held in shown)
-    options.progress("odds")
+    options.progress("reckoning the odds")
     by_level = all_rates(studio)
     size, files = usual(studio)
     shoots, counted = shoots_a_year(studio)
