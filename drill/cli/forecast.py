@@ -8,7 +8,7 @@ from pathlib import Path
 
 from drill import clock
 from drill.cli.record import deliver
-from drill.cli.terminal import FALLS_SHORT, OK, Commands, check_file, columns, complain, moment, progress, working
+from drill.cli.terminal import FALLS_SHORT, OK, Commands, check_file, columns, complain, moment, progress
 from drill.enlist import MANIFESTS
 from drill.errors import Mistake, Mistakes
 from drill.forecast.advised import with_advice, with_comparison
@@ -99,13 +99,13 @@ def _forecast(options: argparse.Namespace) -> int:
         now=now,
         day=options.day or _day_after(now),
         away=(True, False) if options.away is options.home else (bool(options.away),),
-        progress=working,
+        progress=progress,
     )
     found = unplanned(studio, settings) if studio.scheme is None else forecast(studio, scenarios, settings)
     if other is not None:
         found = with_comparison(found, studio, other, scenarios, settings)
     elif not options.no_advice:
-        working("trying changes")
+        progress("trying changes")
         found = with_advice(found, studio)
     if studio.shoots and not options.no_shoots and other is None:
         with Ledger.read(studio.ledger) as ledger:

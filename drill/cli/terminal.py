@@ -35,14 +35,6 @@ def progress(text: str) -> None:
         sys.stderr.flush()
 
 
-def working(text: str) -> None:
-    """Say what takes some seconds now: as progress where somebody looks, else on a line of its own."""
-    if sys.stderr.isatty():
-        progress(text)
-    else:
-        complain(f"{text} …")
-
-
 def complain(text: str) -> None:
     """Say something on standard error."""
     print(safe(text), file=sys.stderr)

@@ -68,9 +68,9 @@ def _whats(group: Sequence[Compared]) -> str:
         what, where = _split(row)
         places.setdefault(what, []).extend([where] if where and where not in places.get(what, ()) else [])
     alike: dict[str, list[str]] = {}
-    for what, where in places.items():
-        alike.setdefault(f" ({' and '.join(where)})" if where else "", []).append(what)
-    return "; ".join(f"{', '.join(whats)}{where}" for where, whats in alike.items())
+    for what, wheres in places.items():
+        alike.setdefault(f" ({' and '.join(wheres)})" if wheres else "", []).append(what)
+    return "; ".join(f"{', '.join(whats)}{ending}" for ending, whats in alike.items())
 
 
 def _split(row: Compared) -> tuple[str, str]:
