@@ -185,11 +185,12 @@ def _targets(targets: Targets, settled: Facts, back_s: float | None, age_s: floa
 
 def _worst(spans: Sequence[Span], stands: Sequence[Facts], here: Ground) -> Moment:
     least = min(has.survivable for has in stands)
-    ways = [cut_sets(span, here, kinds=FAILURES).smallest for span in spans]
+    worst = [has.survivable == least for has in stands]
+    ways = [cut_sets(span, here, kinds=FAILURES).smallest if so else None for span, so in zip(spans, worst, strict=True)]
     found: list[tuple[Span, datetime]] = []
-    for _, stretch in groupby(zip(spans, stands, ways, strict=True), key=lambda each: (each[1].survivable, each[2])):
-        (first, has, _), *more = stretch
-        if has.survivable == least:
+    for way, stretch in groupby(zip(spans, ways, strict=True), key=lambda each: each[1]):
+        (first, _), *more = stretch
+        if way is not None:
             found.append((first, more[-1][0].ends if more else first.ends))
     span, ends = max(found, key=lambda each: each[1] - each[0].begins)
     return Moment(span.begins, ends, cut_sets(span, here, kinds=FAILURES), cut_sets(span, here))

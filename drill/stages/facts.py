@@ -11,7 +11,7 @@ before or after. When in doubt a copy counts for less:
 
 from drill.model import Medium, Studio
 from drill.stages.ground import Facts, Ground, chain, effective_place, ground, is_offsite
-from drill.stages.tree import FAILURES, cut_sets
+from drill.stages.tree import survivable
 from drill.timeline import Span
 
 
@@ -39,7 +39,7 @@ def _facts(span: Span, here: Ground) -> Facts:
         verified=sum(held.verified is not None for held in span.copies),
         off_card=len(off_card),
         unproven=sum(held.verified is None for held in off_card),
-        survivable=cut_sets(span, here, kinds=FAILURES).survivable,
+        survivable=survivable(span, here),
     )
 
 

@@ -16,7 +16,8 @@ class CutSets:
     """The minimal sets of events that lose a shoot: smallest first, at most MOST_LISTED of them, each sorted.
 
     `numbers` says how many there are of each size, as (size, number) pairs. Of a shoot that is on no copy the one set
-    is the empty one.
+    is the empty one. Where there are more than a million (of 40 media in 20 places) only the first of the smallest size
+    are known, and counted.
     """
 
     sets: tuple[tuple[str, ...], ...]

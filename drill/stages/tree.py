@@ -17,7 +17,8 @@ from collections.abc import Iterable, Mapping
 from itertools import islice, product
 from math import prod
 
-from drill.faulttree import minimal_cut_sets
+from drill.errors import BadTree
+from drill.faulttree import minimal_cut_sets, smallest
 from drill.model import Studio
 from drill.stages.ground import CutSets, Ground, Reach, ground
 from drill.timeline import Held, Span
@@ -55,6 +56,15 @@ def cut_sets(span: Span, on: Studio | Ground, *, kinds: Iterable[str] | None = N
     return here.cuts[key]
 
 
+def survivable(span: Span, here: Ground) -> int:
+    """Return how many further failures a span survives, whichever they are; -1 where it is on no copy."""
+    events = _by_copy(span, here, frozenset(FAILURES))
+    if not events:
+        return -1
+    gates, _ = _tree_of(events)
+    return smallest("lost", gates, most=1)[0] - 1
+
+
 def _by_copy(span: Span, here: Ground, kinds: frozenset[str] | None = None) -> Reach:
     """Return the events that take each copy, by medium."""
     sources = tuple((held.medium, _sources(held, span.copies)) for held in span.copies)
@@ -79,17 +89,34 @@ def _sources(held: Held, copies: Iterable[Held]) -> tuple[str, ...]:
 def _cut_sets(events: Mapping[str, tuple[str, ...]]) -> CutSets:
     if not events:
         return CutSets(((),), ((0, 1),))
+    gates, classes = _tree_of(events)
+    try:
+        found = [tuple(sorted(each)) for each in minimal_cut_sets("lost", gates)]
+    except BadTree:  # more than anybody looks at, or too tangled to have all
+        found = smallest("lost", gates, most=MOST_LISTED)[1]
+    minimal = sorted(found, key=lambda each: (len(each), each))
+    numbers: dict[int, int] = {}
+    for each in minimal:
+        numbers[len(each)] = numbers.get(len(each), 0) + prod(len(classes[event]) for event in each)
+    return CutSets(_listed(minimal, classes), tuple(numbers.items()))
+
+
+def _tree_of(events: Mapping[str, tuple[str, ...]]) -> tuple[Gates, Mapping[str, list[str]]]:
+    """Return the gates of "lost", where events that take the same copies are one, and these events by that one.
+
+    Copies that share events stand side by side: the other way round a diagram of 30 copies in 15 places takes minutes.
+    """
     alike: dict[frozenset[str], list[str]] = {}
     for event in sorted({event for found in events.values() for event in found}):
         alike.setdefault(frozenset(medium for medium, found in events.items() if event in found), []).append(event)
     classes = {found[0]: found for found in alike.values()}
+    takes = {found[0]: len(media) for media, found in alike.items()}
     gates: Gates = {f"copy:{m}": ("or", tuple(e for e in found if e in classes)) for m, found in events.items()}
-    gates["lost"] = ("and", tuple(gates))
-    minimal = sorted((tuple(sorted(found)) for found in minimal_cut_sets("lost", gates)), key=lambda f: (len(f), f))
-    numbers: dict[int, int] = {}
-    for found in minimal:
-        numbers[len(found)] = numbers.get(len(found), 0) + prod(len(classes[event]) for event in found)
-    return CutSets(_listed(minimal, classes), tuple(numbers.items()))
+
+    def shared(copy: str) -> list[tuple[int, str]]:
+        return sorted((takes[event], event) for event in gates[copy][1] if takes[event] > 1)
+
+    return {**gates, "lost": ("and", tuple(sorted(gates, key=shared)))}, classes
 
 
 def _listed(minimal: Iterable[tuple[str, ...]], classes: Mapping[str, list[str]]) -> tuple[tuple[str, ...], ...]:

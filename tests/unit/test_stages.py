@@ -161,6 +161,16 @@ def test_many_cut_sets_are_counted_all_and_listed_in_part() -> None:
     assert len(found.sets) == 100
 
 
+def test_of_more_cut_sets_than_anybody_looks_at_the_smallest_are_told() -> None:
+    """Two drives in each of 21 places: one place after the other, or both its drives: 2 to the power of 21 ways."""
+    media = [medium(f"kiln{n}", place=f"place{n % 21}") for n in range(42)]
+    here = ground(studio_of(*media))
+    full = span(*(held(m.id) for m in media))
+    found = cut_sets(full, here, kinds=FAILURES)
+    assert found.sets == (tuple(sorted(f"place:place{n}" for n in range(21))),) and found.numbers == ((21, 1),)
+    assert facts(full, here).survivable == found.survivable == 20
+
+
 def test_equal_spans_share_their_answer() -> None:
     here = ground(FIELD)
     one = span(held("card"), begins=0, ends=1)
