@@ -39,8 +39,9 @@ _FAILS: Mapping[str, tuple[float, str]] = {
 }
 
 THEFT = (0.05, _ASSUMED)
-# Seen: 1/310 = 0.0032 of fire (an account of the report); burglary 0.0276 a year, 34 % of them take a device (Bureau of
-# Justice Statistics, Household Burglary 1994-2011) = 0.0094, of which a fifth is assumed to take all that is there.
+# Seen: 1/310 = 0.0032 of fire (an account of the report); burglary 0.0276 a year, attempts among them; of the completed
+# ones 34 % take electronics or an appliance (the highlights of Bureau of Justice Statistics, Household Burglary,
+# 1994-2011): less than 0.0094, of which a fifth is assumed to take all that is there.
 FIRE = (
     0.005,
     "one home in 310 has a fire in a year (NFPA, Home Structure Fires, 2005-2009); the rest, for burglary, is assumed",
@@ -48,11 +49,13 @@ FIRE = (
 LOCKOUT = (0.01, _ASSUMED)
 DELETION = (0.02, _ASSUMED)
 ATTACK = (0.01, _ASSUMED)
-# From memory: 3.45 % in 32 months = 1.3 % a year. A shoot is only part of a disk, other faults come on top.
+# Seen: the abstract, and the share in accounts of it: 3.45 % in 32 months = 1.3 % a year. These were sectors that cannot
+# be read; of bytes that change and are read as if nothing were nothing is published for what photographers have. A shoot
+# is only part of a disk, other faults come on top.
 ROT = (
     0.01,
-    "assumed of any medium: 3.45 % of 1.53 million disks had bad sectors nobody knew of in 32 months "
-    "(Bairavasundaram et al., SIGMETRICS 2007; the share from memory)",
+    "assumed of any medium: 3.45 % of 1.53 million disks had sectors that could not be read, which nobody knew of, in 32 "
+    "months (Bairavasundaram et al., SIGMETRICS 2007, by accounts of it)",
 )
 
 

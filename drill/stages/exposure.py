@@ -3,7 +3,7 @@
 Flows in: the spans of a life, its studio, targets. Flows out: an Exposure. Must not know: how likely anything is,
 words. Spans beyond the first 365 days are left out, so that all days of a year compare.
 
-`lose_at_most` is the recovery point objective, as NIST SP 800-34 Rev. 1 has it "the point in time, prior to a
+`lose_at_most` is the recovery point objective, as NIST SP 800-34 Rev. 1 is quoted "the point in time, prior to a
 disruption or system outage, to which mission/business process data can be recovered (given the most recent backup
 copy of the data)". Of a shoot that one failure takes nothing is left, so the work lost reaches back to its first
 picture. `lost_back_s` is how old that picture is when a single failure (of a medium, a place, an account) can take
