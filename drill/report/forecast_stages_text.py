@@ -103,8 +103,8 @@ _TIMES = 17 + 2 + 11 + 2  # columns of "Thu 31 Dec, 22:46" and "10 h 45 min" wit
 
 
 def _room(columns: Sequence[_Column]) -> int:
-    """Return the columns that a table takes beside what changes, its headers on one line."""
-    return _TIMES + sum(2 + len(head) for head, _ in columns)
+    """Return the columns that a table takes beside what changes, its headers folded between words."""
+    return _TIMES + sum(2 + max(map(len, head.replace("-", " ").split())) + head.count("-") for head, _ in columns)
 
 
 def _never(life: LifeThen, planned: Sequence[str]) -> str:

@@ -54,6 +54,12 @@ def test_no_id_is_cut_on_a_narrow_terminal(width: int) -> None:
     assert all(f"+{id_}" in text for id_ in ids)
 
 
+def test_a_usual_terminal_has_room_for_the_table_of_stages() -> None:
+    lines = forecast_text(forecast(), width=80).splitlines()
+    assert any(line.split()[-5:] == ["1", "-", "0", "3", "!"] for line in lines)
+    assert any(line.startswith("- Tue 31 Mar") for line in forecast_text(forecast(), width=60).splitlines())
+
+
 def test_a_copy_that_is_planned_and_never_made_is_told() -> None:
     told = said(replace(forecast(), planned=("card", "tape")))
     assert "The plan copies to tape too, but no copy of a shoot made away on 2026-03-31 ever gets there" in told
