@@ -186,7 +186,9 @@ def _targets(targets: Targets, settled: Facts, back_s: float | None, age_s: floa
 def _worst(spans: Sequence[Span], stands: Sequence[Facts], here: Ground) -> Moment:
     least = min(has.survivable for has in stands)
     worst = [has.survivable == least for has in stands]
-    ways = [cut_sets(span, here, kinds=FAILURES).smallest if so else None for span, so in zip(spans, worst, strict=True)]
+    ways = [
+        cut_sets(span, here, kinds=FAILURES).smallest if so else None for span, so in zip(spans, worst, strict=True)
+    ]
     found: list[tuple[Span, datetime]] = []
     for way, stretch in groupby(zip(spans, ways, strict=True), key=lambda each: each[1]):
         (first, _), *more = stretch
