@@ -100,12 +100,24 @@ def _in_danger(day: Days, life: LifeThen, where: str) -> str:
         return f"No single failure of {_FAILURES} takes {made} at any moment of its first year."
     way = f"at its worst on {life.day}{', any of' if ';' in life.worst_words else ''}: {life.worst_words}"
     if day.best_s >= _YEAR_S - _DAY_S:
-        return f"One failure alone takes {made}, at every moment of its first year ({way})."
+        return f"One failure alone takes {made}, at every moment of its first year ({way}{_at_last(life)})."
     lasts = days_words(day.worst_s)
     if day.best_s < day.worst_s:
         lasts = f"{days_words(day.best_s)} to {lasts}"
-    end = ", and it is still so when all is done" if life.stages[life.settled].survivable <= 0 else ""
+    still = life.stages[life.settled].survivable <= 0
+    end = f", and it is still so when all is done{_at_last(life)}" if still else ""
     return f"For {lasts} of its first year one failure alone takes {made} ({way}){end}."
+
+
+def _at_last(life: LifeThen) -> str:
+    """Return what failure still takes a shoot when all is done, and why, where that is not what takes it at its worst."""
+    stage = life.stages[life.settled]
+    ways = [
+        way
+        for way, events in zip(stage.ways, stage.cut_sets, strict=True)
+        if len(events) == 1 and events[0].partition(":")[0] in ("medium", "place", "account")
+    ]
+    return f"; at last by {ways[0]}" if ways and ways[0] not in life.worst_words else ""
 
 
 def targets_asked(targets: Targets, exposure: Exposure, settled: int) -> Iterable[tuple[str, str, bool, str]]:

@@ -12,7 +12,7 @@ from drill.report.forecast_words import say_local, span_words, where
 from drill.report.words import listed, paragraph, table
 
 LEAST = 10  # columns that what changes takes in a table at the least
-MOST_WAYS = 3  # ways to lose a shoot that are written out for a stage; the record has more
+MOST_WAYS = 3  # ways to lose a shoot of several things each that are written out for a stage; single things all are
 
 LEGEND = (
     "+ and -: a copy more, a copy less; away, home: where you are from then on. Survives: how many failures of a "
@@ -129,7 +129,7 @@ def _ways(life: LifeThen, zone: str | None, width: int) -> str:
         told = [
             way for way, events in zip(stage.ways, stage.cut_sets, strict=True) if len(events) == len(stage.cut_sets[0])
         ]
-        told = told[:MOST_WAYS]
+        told = told if stage.alone else told[:MOST_WAYS]
         more = stage.in_all - len(told)
         other = f" ({more:,} other combination{'s' if more > 1 else ''} would take it too)" if more else ""
         said = "; or ".join(told) + other

@@ -89,4 +89,4 @@ def test_a_studio_where_nothing_ever_happens_is_told_all_the_same(tmp_path: Path
     plan += "[risks]\n" + "\n".join(f"{name} = 0" for name in ("theft", "fire", "lockout", "deletion", "attack", "rot"))
     found = told(tmp_path, "dead-card", plan=plan.replace('every = "month"', 'every = "day"'))
     assert any(weight.raw is None for told in found.weights for weight in told.events)
-    assert "no end" in forecast_text(found)
+    assert "no end" in forecast_text(found, measures=True)

@@ -2,6 +2,7 @@
 
 import subprocess
 import sys
+from dataclasses import replace
 from datetime import UTC, date, datetime
 from functools import cache
 from itertools import pairwise
@@ -57,6 +58,17 @@ def test_card_and_tablet_alone_are_not_enough() -> None:
     away = found.lives[0]
     assert [band.stretches[-1].outcome for band in away.bands] == ["lost"]
     assert ("place:bag",) in away.stages[away.settled].cut_sets
+
+
+def test_a_fire_that_takes_the_cloud_with_the_phone_it_needs_says_why() -> None:
+    studio = load_studio(scheme_path("home-archive-monthly-upload"))
+    phone = replace(studio.media["archive-a"], id="phone", kind="phone")
+    cloud = replace(studio.media["cloud"], needs=("phone",))
+    studio = replace(studio, media={**studio.media, "phone": phone, "cloud": cloud})
+    found = forecast(studio, load_scenarios(["house-fire"]), Options(NOW, NOW, date(2026, 11, 27), away=(True,)))
+    why = "fire or burglary at house (cloud too, as it needs phone, which is there)"
+    assert f"at last by {why}" in found.verdict
+    assert why in " ".join(forecast_text(found).split())
 
 
 def test_a_monthly_upload_leaves_up_to_a_month_without_a_copy_off_site() -> None:
