@@ -110,7 +110,7 @@ def _in_danger(day: Days, life: LifeThen, where: str) -> str:
 
 
 def _at_last(life: LifeThen) -> str:
-    """Return what failure still takes a shoot when all is done, and why, where that is not what takes it at its worst."""
+    """Return what failure still takes a shoot when all is done, where that is not what takes it at its worst."""
     stage = life.stages[life.settled]
     ways = [
         way

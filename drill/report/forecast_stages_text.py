@@ -37,7 +37,7 @@ def ways_text(found: Forecast, *, width: int) -> str:
 
 
 def _stages(life: LifeThen, zone: str | None, width: int) -> str:
-    title = paragraph(f"The first year of a shoot made {where(life)} on {life.day}, stage by stage", width)
+    title = f"The first year of a shoot made {where(life)} on {life.day}, stage by stage"
     longest = max(len(word) for _, changes in _with_changes(life) for word in " ".join(changes).split(" "))
     columns = next((some for some in _CHOICES if width - _room(some) >= max(longest, LEAST)), None)
     if columns is None:
@@ -51,7 +51,8 @@ def _stages(life: LifeThen, zone: str | None, width: int) -> str:
         for stage, changes in _with_changes(life)
     ]
     headers = ["From", "After", "What changes", *(head for head, _ in columns)]
-    return f"{title}\n{table(headers, rows, width, right=range(3, len(headers)), firm=(0, 1), whole=(2,))}"
+    body = table(headers, rows, width, right=range(3, len(headers)), firm=(0, 1), whole=(2,))
+    return f"{paragraph(title, width)}\n{body}"
 
 
 def _after(stage: Stage) -> str:

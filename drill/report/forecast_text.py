@@ -155,7 +155,7 @@ def _days(found: Forecast, width: int) -> str:
         return same
     title = "The worst and the best day of the coming year to shoot on"
     body = table(["How long", "Worst day", "Then", "Best day", "Then"], rows, width, firm=(1, 3))
-    return "\n\n".join(part for part in (f"{title}\n{body}\n{paragraph(WORST, width)}", same) if part)
+    return "\n\n".join(part for part in (f"{paragraph(title, width)}\n{body}\n{paragraph(WORST, width)}", same) if part)
 
 
 def _levels(found: Forecast, width: int) -> str:
@@ -173,7 +173,7 @@ def _levels(found: Forecast, width: int) -> str:
     body = table(["Level", "Met", "What more it asks"], rows, width)
     said = "Met, and yet one failure alone can still take it: these levels only count. " if even_so else ""
     said += "Each higher level asks for the lower ones too; --json has them all."
-    return f"{title}\n{body}\n" + paragraph(f"{said} Sources: {safe(sources)}.", width)
+    return f"{paragraph(title, width)}\n{body}\n" + paragraph(f"{said} Sources: {safe(sources)}.", width)
 
 
 def _ladder(levels: Sequence[Level]) -> list[str]:

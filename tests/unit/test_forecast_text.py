@@ -19,7 +19,7 @@ def said(found: Forecast, width: int = 80) -> str:
     return " ".join(forecast_text(found, width=width).split())
 
 
-@pytest.mark.parametrize("width", [60, 80, 120])
+@pytest.mark.parametrize("width", [50, 60, 80, 120])
 def test_the_text_fits_the_terminal_and_says_what_matters(width: int) -> None:
     text = forecast_text(forecast(), width=width)
     assert max(len(line) for line in text.splitlines()) <= width
