@@ -5,10 +5,13 @@ truth. Must not know: the distribution. It decides which states are too unlikely
 
 To be lost at some moment, every medium that is good now has to be bad then. One that no step may still erase, and that
 the plan has all along, is bad only by an event that hits it: since now, or, where the event leaves it failed (F), since
-the last replacement, as what failed before is good again by then. So the time left is cut into windows, and P(lost)
-is at most the sum over the windows of P(every such medium is hit): by an event since now, or for those that are
-mended in the window or one replacement before it. For a set of media with a first one m that is at most the sum over
-the events that hit m of q × (the same for what this event leaves), as events are independent.
+the last replacement, as what failed before is good again by then. So the time left is cut into windows, and P(lost) is
+at most the sum over the windows of P(every such medium is hit): by an event since now, or for those that are mended in
+the window or one replacement before it. Windows that follow each other are reckoned as the last of them. What rots (R)
+where it is checked every V at most, each time with chance d, is still bad after n checks with (1 - d)^n: as if it were
+mended after V/d (the mean of what lasts; by Jensen's inequality 1 - exp(-rate × mean) is no less than the chance that
+some lasts). For a set of media with a first one m that is at most the sum over the events that hit m of q × (the same
+for what this event leaves), as events are independent.
 
 A medium that is failed now is good again at the next replacement, if anything is good until then. So either every good
 one is hit within the time between two replacements, or, some time in the rest, every one that is good or failed now.
@@ -20,31 +23,32 @@ from math import ceil, expm1
 
 from drill.odds.statuses import good_in, there_in
 
-_MOST_WINDOWS = 12
+_GROUPS = 8  # of windows
 Window = Sequence[tuple[int, float]]
 
 
 @dataclass(frozen=True, slots=True)
 class Hazard:
-    """Lower bits of the media an event hits, its rate per year, and whether replacing mends all that it does."""
+    """Lower bits of the media an event hits, its rate per year, and after how many years what it does is mended."""
 
     hits: int
     per_year: float
-    mended: bool
+    mended_after: float
 
 
 class Bound(dict[int, float]):
     """A bound for each state, worked out when it is first asked for.
 
-    `windows` has (lower bits of the media an event hits, the chance that it matters) for each window, `soon` the same
-    for the time until the next replacement; `doomed` are the lower bits of media that cannot be counted on.
+    `windows` has (lower bits of the media an event hits, the chance that it matters) for the last window of a group,
+    and how many it stands for, `soon` the same for the time until the next replacement; `doomed` are the lower bits of
+    media that cannot be counted on.
     """
 
     __slots__ = ("_doomed", "_known", "_soon", "_windows")
 
-    def __init__(self, windows: Sequence[Window], soon: Window, doomed: int) -> None:
+    def __init__(self, windows: Sequence[tuple[Window, int]], soon: Window, doomed: int) -> None:
         super().__init__()
-        self._windows = [(hits, {0: 1.0}) for hits in windows]
+        self._windows = [(hits, {0: 1.0}, count) for hits, count in windows]
         self._soon = (soon, {0: 1.0})
         self._doomed = doomed
         self._known: dict[int, float] = {}
@@ -62,7 +66,7 @@ class Bound(dict[int, float]):
     def _in_the_rest(self, media: int) -> float:
         bound = self._known.get(media)
         if bound is None:
-            bound = min(1.0, sum(_all_hit(media, hits, known) for hits, known in self._windows))
+            bound = min(1.0, sum(count * _all_hit(media, hits, known) for hits, known, count in self._windows))
             self._known[media] = bound
         return bound
 
@@ -78,12 +82,13 @@ class NoBound(dict[int, float]):
 
 def bound_for(hazards: Sequence[Hazard], doomed: int, years: float, replaced_after: float) -> Bound:
     """Return the bound for the last `years`, where what failed is replaced every so many years (`replaced_after`)."""
-    count = max(1, min(_MOST_WINDOWS, ceil(years / replaced_after)))
-    long = years / count
+    groups = max(1, min(_GROUPS, ceil(years / replaced_after)))
+    each = max(1, ceil(years / groups / replaced_after))
+    long = years / groups / each
     windows = []
-    for number in range(1, count + 1):
-        since, mended = number * long, min(number * long, long + replaced_after)
-        windows.append([(h.hits, -expm1(-h.per_year * (mended if h.mended else since))) for h in hazards])
+    for number in range(1, groups + 1):
+        since = number * years / groups
+        windows.append(([(h.hits, -expm1(-h.per_year * min(since, long + h.mended_after))) for h in hazards], each))
     soon = [(h.hits, -expm1(-h.per_year * min(years, replaced_after))) for h in hazards]
     return Bound(windows, soon, doomed)
 

@@ -8,6 +8,7 @@ from bisect import bisect_left, bisect_right
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from itertools import pairwise
 
 from drill.model import Scheme, Step, Studio
 from drill.odds.blows import with_mirrors
@@ -58,6 +59,22 @@ def stops(life: Life, studio: Studio, scheme: Scheme, shelf: Shelf, marks: Seque
         away = life.away and at <= life.home_at
         found.append(Stop(at, away, at in asked, turns, at in replacements, planned, doomed))
     return found[::-1]
+
+
+def checks_s(life: Life, end: datetime) -> dict[str, float]:
+    """Return for each medium that is checked whatever else holds the longest time without a check until `end`, ÷ the
+    least chance that one is done."""
+    at: dict[str, list[datetime]] = {}
+    done: dict[str, float] = {}
+    for instant in life.instants:
+        step = instant.step
+        if step.do == "verify" and step.target and not step.only_once_on and instant.at <= end:
+            at.setdefault(step.target, [life.begins]).append(instant.at)
+            done[step.target] = min(step.done, done.get(step.target, 1.0))
+    return {
+        medium: max((b - a).total_seconds() for a, b in pairwise([*moments, end])) / done[medium]
+        for medium, moments in at.items()
+    }
 
 
 def _turns(steps: Iterable[Step], planned: int, shelf: Shelf) -> tuple[tuple[Step, int], ...]:

@@ -12,18 +12,18 @@ lost by each of them. Must not know: words, advice.
   is least. What was left out is summed: the truth lies between `lost` and `lost + left_out`, but for rounding. It stays
   under 1e-12, or a millionth of the loss where that is more. Only where very much can happen (some 20 different events
   and more) so many states would take too long: then the most that matter are kept, and what is left out may come to a
-  hundredth of the loss.
+  tenth of the loss of a year, and over ten years to many times the loss where rates are high: the bound is weak there.
 """
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from math import expm1
+from math import expm1, inf
 
 from drill.model import Step, Studio
-from drill.odds.blows import FAILED, NOT_THERE, Blow, blows
+from drill.odds.blows import FAILED, NOT_THERE, ROTTEN, Blow, blows
 from drill.odds.bound import Hazard, NoBound, bound_for
-from drill.odds.course import Stop, stops
+from drill.odds.course import Stop, checks_s, stops
 from drill.odds.masses import Masses
 from drill.odds.published import Rates
 from drill.odds.statuses import Change, Shelf, fall, shelf_of
@@ -33,7 +33,7 @@ LOST = ()  # the key of a distribution for what is lost
 YEAR_S = 365.25 * 86400
 PRECISION = 1e-6  # of the loss; of a loss of a millionth, the least that is ever told, where it is less
 _LEAST = 1e-6
-_WORK = 8_000_000  # events³ × states: more states than that take seconds (measured with 17 and 31 events)
+_WORK = 5_000_000  # events³ × states: more states than that take seconds (measured with 17 and 31 events)
 _BOUND_AGES = 0.6  # a bound for a longer rest is still one, only weaker
 
 
@@ -49,15 +49,15 @@ class Odds:
 
 @dataclass(frozen=True, slots=True)
 class _Event:
-    """What hits the same media of the shelf in the same way: the names, what it does away and at home, which media
-    it hits (lower bits), from which of these it takes the copy without a trace, whether replacing mends all of it."""
+    """What hits the same media of the shelf in the same way: the names, what it does away and at home. Which media it
+    hits (lower bits), from which of these it takes the copy without a trace, when what it does is mended (years)."""
 
     names: tuple[str, ...]
     away: Change
     home: Change
     hits: int
     takes: int
-    mended: bool
+    mended_after: float
 
 
 @dataclass(slots=True)
@@ -172,13 +172,15 @@ class _March:
         if self._whole or (doomed == stop.doomed and left > known_for * _BOUND_AGES):
             return
         self._bound_for = (stop.doomed, left)
-        hazards = [Hazard(event.hits, rate, mended=event.mended) for rate, event in self._events]
+        hazards = [Hazard(event.hits, rate, event.mended_after) for rate, event in self._events]
         self.masses.bound = bound_for(hazards, stop.doomed, left, self._way.replaced_after)
 
     def _stretch(self, years: float, *, away: bool) -> None:
         """Let each event happen or not in so many years."""
         for rate, event in self._events:
             self.masses.move(event.away if away else event.home, -expm1(-rate * years))
+            if len(self.masses.states) > 2 * self._most:
+                self.masses.trim(self._most)
 
     def _stop(self, stop: Stop) -> None:
         for step, planned in stop.steps:
@@ -191,18 +193,23 @@ def _way(life: Life, studio: Studio, marks: Sequence[datetime]) -> _Way:
     if studio.scheme is None:
         raise ValueError("this studio has no scheme")
     shelf = shelf_of(studio, studio.scheme)
+    end = max(marks, default=life.begins)
+    replaced_after = studio.scheme.replaced_within_s / YEAR_S
+    checked_after = {m: checked_s / YEAR_S for m, checked_s in checks_s(life, end).items()}
+    mended = {FAILED: dict.fromkeys(shelf.media, replaced_after), ROTTEN: checked_after, NOT_THERE: {}}
     return _Way(
         shelf,
         shelf.start(studio.scheme),
         life.begins,
-        studio.scheme.replaced_within_s / YEAR_S,
+        replaced_after,
         stops(life, studio, studio.scheme, shelf, marks),
-        _events(studio, shelf),
+        _events(studio, shelf, mended),
     )
 
 
-def _events(studio: Studio, shelf: Shelf) -> list[_Event]:
-    """Return what can happen to the media of the shelf; events that do the same are one."""
+def _events(studio: Studio, shelf: Shelf, mended: Mapping[str, Mapping[str, float]]) -> list[_Event]:
+    """Return what can happen to the media of the shelf; events that do the same are one. `mended` has after how many
+    years each medium is mended, by the status that it fell to."""
     away, home = blows(studio, away=True), blows(studio, away=False)
     names: dict[tuple[Blow, Blow], list[str]] = {}
     for event, blow in home.items():
@@ -213,8 +220,8 @@ def _events(studio: Studio, shelf: Shelf) -> list[_Event]:
     for (when_away, at_home), alike_names in names.items():
         change = fall(at_home, shelf)
         hits = shelf.bits(medium for medium, _ in at_home)
-        mended = all(falls_to == FAILED for _, falls_to in at_home)
+        mended_after = max(mended[falls_to].get(medium, inf) for medium, falls_to in at_home)
         while_away = change if when_away == at_home else fall(when_away, shelf)
         takes = shelf.bits(medium for medium, falls_to in at_home if falls_to == NOT_THERE)
-        found.append(_Event(tuple(alike_names), while_away, change, hits, takes, mended))
+        found.append(_Event(tuple(alike_names), while_away, change, hits, takes, mended_after))
     return found

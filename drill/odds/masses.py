@@ -80,7 +80,7 @@ class Masses:
         values = self._values
         weights = list(map(mul, map(values.__getitem__, moves.open), moves.matters))
         weight = sum(weights) * chance
-        if weight > self._share:
+        if weight > max(self._share, 8 * self._cut):
             weight = self._admit(moves, weights, weight, chance)
         self.left_out += weight
         kept = 1.0 - chance
@@ -89,7 +89,7 @@ class Masses:
 
     def _admit(self, moves: _Moves, weights: Sequence[float], weight: float, chance: float) -> float:
         """Give slots to those that matter most until the rest is little; return what the rest matters."""
-        enough = self._share / 2
+        enough = max(self._share, 8 * self._cut) / 2
         for number in sorted(range(len(weights)), key=weights.__getitem__, reverse=True):
             part = weights[number] * chance
             if weight <= enough or part <= self._cut:

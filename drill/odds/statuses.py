@@ -29,7 +29,9 @@ class Change(dict[int, int]):
 
     def __missing__(self, state: int) -> int:
         made = self._make(state) if state else LOST_STATE
-        self[state] = made = made if good_in(made) else LOST_STATE
+        if made != state and not good_in(made):
+            made = LOST_STATE
+        self[state] = made
         return made
 
 
@@ -173,12 +175,12 @@ def fall(blow: Blow, shelf: Shelf) -> Change:
     """Return what an event does: statuses only get worse, good < rotten < failed < not there, and what is not there
     stays."""
     to = {status: shelf.bits(id_ for id_, falls_to in blow if falls_to == status) for status in LETTERS}
-    rotten, failed, deleted = to[ROTTEN], to[FAILED], to[NOT_THERE]
+    rotten, failed, left = to[ROTTEN], to[FAILED], ~(3 * to[NOT_THERE])
 
     def make(state: int) -> int:
-        state ^= 3 * (good_in(state) & rotten)
-        state |= 3 * (there_in(state) & failed)
-        return state & ~(3 * deleted)
+        state ^= 3 * (state & ~(state >> 1) & rotten)  # asked millions of times: the masks are lower bits already
+        state |= 3 * ((state | state >> 1) & failed)
+        return state & left
 
     return Change(make)
 
