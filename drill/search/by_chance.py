@@ -10,9 +10,10 @@ promise the smallest example there is; so what comes of it is the shortest story
 https://hypothesis.readthedocs.io
 """
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Container, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
+from operator import itemgetter
 from pathlib import Path
 from typing import Any
 
@@ -24,12 +25,12 @@ from hypothesis.stateful import RuleBasedStateMachine, rule, run_state_machine_a
 
 from drill import clock
 from drill.search.judge import Judge
-from drill.search.play import Play, Ways
+from drill.search.mishaps import FORGET
+from drill.search.play import Marks, Play, Ways
 
 _AT_A_TIME = 400  # examples; the time allowed is looked at in each step
-# How many moments at which something is done pass before the next mishap; most come close together, as what failed is
-# replaced after a while. Hypothesis shrinks to what stands first.
-_MOMENTS = (0, 0, 0, 0, 1, 1, 2, 3, 5, 8, 13, 21)
+_MOMENTS = 24  # at which something is done, in which mishaps may come; a life has few more
+_OFTEN = 6  # as often as one that keeps a copy comes a mishap that takes some
 
 
 class _Lost(AssertionError):
@@ -47,7 +48,7 @@ class Tried:
 
     examples: int = 0
     steps: int = 0
-    marks: tuple[tuple[int, str], ...] | None = None
+    marks: Marks | None = None
 
 
 def by_chance(
@@ -55,6 +56,7 @@ def by_chance(
     judge: Judge,
     names: Sequence[str],
     *,
+    seldom: Container[str],
     most: int,
     seed_: int,
     budget_s: float,
@@ -64,17 +66,20 @@ def by_chance(
 ) -> Tried:
     """Look for stories of at most `most` mishaps, until `budget_s` is over (or so many `examples` were tried).
 
+    Of `names` those `seldom` come less often: who forgets to erase something has a copy more.
+
     What Hypothesis itself keeps goes to the folder `home`. Errors: Unfinished.
     """
     tried = Tried()
     until_s = clock.ticks_s() + budget_s
+    drawn = [*(name for name in names if name not in seldom for _ in range(_OFTEN)), *(n for n in names if n in seldom)]
     set_hypothesis_home_dir(home)
     try:
         turn = 0
         while names and clock.ticks_s() < until_s and (examples is None or tried.examples < examples):
             progress(f"{tried.examples:,} stories by chance, of up to {most} mishaps")
             asked = _AT_A_TIME if examples is None else min(_AT_A_TIME, examples - tried.examples)
-            machine = _machine(ways, judge, names, tried, until_s)
+            machine = _machine(ways, judge, drawn, tried, until_s)
             _run(machine, steps=most, examples=asked, seed_=seed_ * 1_000_003 + turn)
             turn += 1
     except _Over:
@@ -101,26 +106,41 @@ def _run(machine: type[RuleBasedStateMachine], *, steps: int, examples: int, see
         run_state_machine_as_test(seed(seed_)(machine), settings=quiet)
 
 
+def _since(name: str, moments: int) -> int:
+    """Return from which moment on a mishap may come: a step is forgotten the next time it does something, and that is
+    the first in half of the stories."""
+    return max(0, moments - _MOMENTS // 2) if name.startswith(f"{FORGET}:") else moments
+
+
+def _played(ways: Ways, mishaps: Sequence[tuple[int, str]]) -> tuple[int, Marks]:
+    """Return the world that a story ends in, and its mishaps with their legs."""
+    play, at = Play(ways), 0
+    for moments, name in sorted(mishaps, key=itemgetter(0)):
+        play.go_on(moments - at)
+        play.befall(name)
+        at = moments
+    return play.end()
+
+
 def _machine(
     ways: Ways, judge: Judge, names: Sequence[str], tried: Tried, until_s: float
 ) -> type[RuleBasedStateMachine]:
     class Everyday(RuleBasedStateMachine):
-        """A shoot to which everyday mishaps come, at moments of its calendar."""
+        """A shoot to which everyday mishaps come, in any order, at moments of its calendar."""
 
         def __init__(self) -> None:
             super().__init__()
-            self.play = Play(ways)
+            self.mishaps: list[tuple[int, str]] = []
             tried.examples += 1
 
-        @rule(moments=st.sampled_from(_MOMENTS), name=st.sampled_from(list(names)))
+        @rule(moments=st.integers(0, _MOMENTS), name=st.sampled_from(names))
         def befall(self, moments: int, name: str) -> None:
             tried.steps += 1
             if clock.ticks_s() > until_s:
                 raise _Over
-            self.play.go_on(moments)
-            self.play.befall(name)
-            if judge.is_lost(ways.end(self.play.leg, self.play.world)):
-                marks = tuple(self.play.marks)
+            self.mishaps.append((_since(name, moments), name))
+            world, marks = _played(ways, self.mishaps)
+            if judge.is_lost(world):
                 if tried.marks is None or len(marks) < len(tried.marks):
                     tried.marks = marks
                 raise _Lost

@@ -60,6 +60,12 @@ def forget_name(step: Step) -> str:
     return f"{FORGET}:{step.id}"
 
 
+def keeps_a_copy(studio: Studio) -> frozenset[str]:
+    """Return the mishaps that mostly do good: who forgets to erase something has a copy more."""
+    steps = studio.scheme.steps if studio.scheme else ()
+    return frozenset(forget_name(step) for step in steps if step.do in ("erase", "move"))
+
+
 def check_left_out(studio: Studio, left_out: Iterable[str]) -> None:
     """Refuse names and kinds of mishaps that this studio does not have. Errors: Mistakes."""
     known = all_mishaps(studio)

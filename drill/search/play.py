@@ -2,12 +2,25 @@
 
 Flows in: a course, its worlds, how many moments to go on, mishaps. Flows out: the world that comes of it, and the
 mishaps with the legs they came on. Must not know: who chooses. Moments at which nothing changes are passed over: what
-befalls the shoot before one of them, or after it, comes to the same.
+befalls the shoot before one of them, or after it, comes to the same. A step that is going to be forgotten is so the
+next time that it would change something.
 """
 
-from drill.search.legs import Course, Stretch, Turn, is_away
+from typing import NamedTuple
+
+from drill.search.legs import Course, Stretch, is_away
 from drill.search.mishaps import FORGET, forget_name
 from drill.search.world import Worlds
+
+Marks = tuple[tuple[int, str], ...]
+
+
+class Now(NamedTuple):
+    """Where a story has come to: the stretch, the world, the names of what is going to be forgotten."""
+
+    leg: int
+    world: int
+    forgetting: frozenset[str] = frozenset()
 
 
 class Ways:
@@ -16,92 +29,88 @@ class Ways:
 
     def __init__(self, course: Course, worlds: Worlds, start: int) -> None:
         self.course, self.worlds, self.start = course, worlds, start
-        self._next: dict[tuple[int, int], tuple[int, int]] = {}
-        self._ends: dict[tuple[int, int], int] = {}
+        self._next: dict[Now, tuple[Now, Marks]] = {}
+        self._ends: dict[Now, tuple[int, Marks]] = {}
 
-    def following(self, leg: int, world: int) -> tuple[int, int]:
-        """Return the stretch after the next moment that changes something (the world, or whether one is away)."""
-        key = leg, world
-        if key not in self._next:
-            away, here, now = self.is_away(leg), leg, world
-            while here < len(self.course.legs) and now == world and self.is_away(here) == away:
-                here, now = self.past_moment(here, now)
-            self._next[key] = here, now
-        return self._next[key]
+    def following(self, now: Now) -> tuple[Now, Marks]:
+        """Return the stretch after the next moment that changes something (the world, whether one is away, what is
+        going to be forgotten), and what was forgotten in it."""
+        if now not in self._next:
+            away, here = self.is_away(now.leg), now
+            marks: Marks = ()
+            while here.leg < len(self.course.legs) and here[1:] == now[1:] and self.is_away(here.leg) == away:
+                here, marks = self.past_moment(here)
+            self._next[now] = here, marks
+        return self._next[now]
 
-    def past_moment(self, leg: int, world: int, forgotten: int = -1) -> tuple[int, int]:
-        """Return the stretch after the one at `leg`, and the world once all is done between but for leg `forgotten`."""
-        leg += 1
-        while leg < len(self.course.legs):
-            here = self.course.legs[leg]
-            if isinstance(here, Stretch):
-                break
-            world = world if leg == forgotten else self.worlds.turn(world, here)
-            leg += 1
-        return leg, world
-
-    def end(self, leg: int, world: int) -> int:
-        """Return the world in which a story ends when nothing more goes wrong."""
-        key = leg, world
-        if key not in self._ends:
-            while leg < len(self.course.legs):
-                leg, world = self.following(leg, world)
-            self._ends[key] = world
-        return self._ends[key]
+    def end(self, now: Now) -> tuple[int, Marks]:
+        """Return the world in which a story ends when nothing more goes wrong, and what is still forgotten in it."""
+        if now not in self._ends:
+            here = now
+            marks: Marks = ()
+            while here.leg < len(self.course.legs):
+                here, more = self.following(here)
+                marks += more
+            self._ends[now] = here.world, marks
+        return self._ends[now]
 
     def is_away(self, leg: int) -> bool:
         """Say whether the photographer is away in the stretch at `leg`."""
         here = self.course.legs[leg] if leg < len(self.course.legs) else None
         return isinstance(here, Stretch) and is_away(self.course, here)
 
-    def next_turn(self, leg: int, world: int, name: str) -> tuple[int, int, int] | None:
-        """Return the stretch before the next time that a step would change something, the world then, and the leg of
-        that step; None where it never does."""
-        while leg < len(self.course.legs):
-            here, now = leg + 1, world
-            while here < len(self.course.legs):
-                turn = self.course.legs[here]
-                if not isinstance(turn, Turn):
-                    break
-                after = self.worlds.turn(now, turn)
-                if turn.step is not None and after != now and forget_name(turn.step) == name:
-                    return leg, world, here
-                here, now = here + 1, after
-            leg, world = here, now
-        return None
+    def past_moment(self, now: Now) -> tuple[Now, Marks]:
+        """Go to the stretch after this one, and do all that is done between, but for what is forgotten."""
+        leg, world, forgetting = now
+        marks: Marks = ()
+        while leg + 1 < len(self.course.legs):
+            leg += 1
+            turn = self.course.legs[leg]
+            if isinstance(turn, Stretch):
+                return Now(leg, world, forgetting), marks
+            after = self.worlds.turn(world, turn)
+            name = "" if turn.step is None else forget_name(turn.step)
+            if after != world and name in forgetting:
+                forgetting, marks = forgetting - {name}, (*marks, (leg, name))
+            else:
+                world = after
+        return Now(len(self.course.legs), world, forgetting), marks
 
 
 class Play:
-    """One story under way: the stretch it has come to, the world as it is, its mishaps with their legs."""
+    """One story under way: where it has come to, and its mishaps with their legs."""
 
-    __slots__ = ("_ways", "leg", "marks", "world")
+    __slots__ = ("_marks", "_ways", "now")
 
     def __init__(self, ways: Ways) -> None:
         self._ways = ways
-        self.leg, self.world = 0, ways.worlds.first
-        self.marks: list[tuple[int, str]] = []
-        while self.leg < min(ways.start, len(ways.course.legs)):
-            self.leg, self.world = ways.past_moment(self.leg, self.world)
+        self._marks: Marks = ()
+        self.now = Now(0, ways.worlds.first)
+        while self.now.leg < min(ways.start, len(ways.course.legs)):
+            self.now, _ = ways.past_moment(self.now)
 
     def go_on(self, moments: int) -> None:
         """Let so many moments pass at which something changes."""
         for _ in range(moments):
-            if self.leg >= len(self._ways.course.legs):
+            if self.now.leg >= len(self._ways.course.legs):
                 break
-            self.leg, self.world = self._ways.following(self.leg, self.world)
+            self.now, marks = self._ways.following(self.now)
+            self._marks += marks
 
     def befall(self, name: str) -> None:
-        """Let a mishap come: in this stretch, or, where a step is forgotten, the next time it would do something."""
-        if self.leg >= len(self._ways.course.legs):
+        """Let a mishap come in this stretch; a step is forgotten the next time that it would do something."""
+        leg, world, forgetting = self.now
+        if leg >= len(self._ways.course.legs):
             return
-        if not name.startswith(f"{FORGET}:"):
-            made = self._ways.worlds.befall(self.world, name, away=self._ways.is_away(self.leg))
-            if made != self.world:
-                self.marks.append((self.leg, name))
-            self.world = made
+        if name.startswith(f"{FORGET}:"):
+            self.now = Now(leg, world, forgetting | {name})
             return
-        found = self._ways.next_turn(self.leg, self.world, name)
-        if found is not None:
-            leg, world, turn = found
-            self.marks.append((turn, name))
-            self.leg, self.world = self._ways.past_moment(leg, world, forgotten=turn)
+        made = self._ways.worlds.befall(world, name, away=self._ways.is_away(leg))
+        if made != world:
+            self._marks = (*self._marks, (leg, name))
+        self.now = Now(leg, made, forgetting)
+
+    def end(self) -> tuple[int, Marks]:
+        """Return the world in which it ends when nothing more goes wrong, and all its mishaps in order."""
+        world, marks = self._ways.end(self.now)
+        return world, (*self._marks, *marks)

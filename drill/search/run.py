@@ -17,7 +17,7 @@ from drill.search.exhaustive import Level as Found
 from drill.search.exhaustive import Searched, marks, search
 from drill.search.judge import Judge, judging
 from drill.search.legs import Course, begin_of, course_of, first_leg_after
-from drill.search.mishaps import all_mishaps, is_left_out
+from drill.search.mishaps import all_mishaps, is_left_out, keeps_a_copy
 from drill.search.play import Ways
 from drill.search.telling import Marks, Told, likelihood, say_local, tell
 from drill.search.world import Worlds
@@ -189,6 +189,7 @@ def _chance(hall: _Hall, options: Options, left_s: float) -> Chance:
             Ways(hall.course, hall.worlds, hall.start),
             hall.judge,
             names,
+            seldom=keeps_a_copy(hall.studio),
             most=_NOISE,
             seed_=options.seed,
             budget_s=budget_s,

@@ -18,7 +18,7 @@ from drill.search.by_chance import by_chance
 from drill.search.exhaustive import search
 from drill.search.judge import judging
 from drill.search.legs import course_of
-from drill.search.mishaps import all_mishaps
+from drill.search.mishaps import all_mishaps, keeps_a_copy
 from drill.search.play import Ways
 from drill.search.world import Worlds
 from drill.studio import load_studio
@@ -62,6 +62,7 @@ def some(name: str, studio: Studio) -> None:
             Ways(course, worlds, 60),
             judge,
             all_mishaps(studio),
+            seldom=keeps_a_copy(studio),
             most=20,
             seed_=1,
             budget_s=BUDGET_S,

@@ -1,0 +1,172 @@
+"""`drill search` as a user starts it: the story it tells, the files it writes, mistakes, and no copy is touched."""
+
+import hashlib
+import json
+from pathlib import Path
+
+import pytest
+from census import census
+from runner import Outcome, start
+
+pytestmark = pytest.mark.deep  # many starts of the program; its rooms have quick tests of their own
+
+NOW = "2026-09-11T08:00:00Z"
+STUDIO = """
+[studio]
+name = "Heron Field"
+[[places]]
+id = "bag"
+carried = true
+[[places]]
+id = "house"
+[[media]]
+id = "card"
+kind = "card"
+place = "bag"
+[[media]]
+id = "tablet"
+kind = "tablet"
+place = "bag"
+[[copies]]
+on = "card"
+at = "copies/card"
+[[copies]]
+on = "tablet"
+at = "copies/tablet"
+[[shoots]]
+id = "reed"
+date = 2026-09-01
+manifest = "reed.sha256"
+[scheme]
+made_on = ["card"]
+zone = "Europe/Lisbon"
+home = "house"
+[[steps]]
+id = "import"
+do = "copy"
+from = "card"
+to = "tablet"
+after = "1 h"
+takes = "0 h"
+[[steps]]
+id = "format"
+do = "erase"
+from = "card"
+after = "1 day"
+"""
+ONLY_FORGETTING = [f"--without={kind}" for kind in ("medium", "place", "rot", "early", "deleted", "attack")]
+
+
+@pytest.fixture
+def home(tmp_path: Path) -> Path:
+    for medium in ("card", "tablet"):
+        (tmp_path / "copies" / medium).mkdir(parents=True)
+        (tmp_path / "copies" / medium / "R0001.DNG").write_bytes(b"a picture")
+    digest = hashlib.sha256(b"a picture").hexdigest()
+    (tmp_path / "reed.sha256").write_text(f"{digest}  R0001.DNG\n", encoding="utf-8")
+    (tmp_path / "studio.toml").write_text(STUDIO, encoding="utf-8")
+    return tmp_path
+
+
+def ask(home: Path, *arguments: str | Path, cwd: Path | None = None) -> Outcome:
+    return start("search", home / "studio.toml", "--now", NOW, *arguments, cwd=cwd or home)
+
+
+def test_a_dated_story_and_no_copy_touched(home: Path) -> None:
+    before = census(home / "copies")
+    outcome = ask(home, "--home", *ONLY_FORGETTING)
+    said = " ".join(outcome.out.split())
+    assert outcome.code == 1, outcome.said
+    assert "one mishap can lose it, and no fewer (proved shortest)" in said
+    assert "! Sat 12 Sep 2026 19:00 import forgotten" in said
+    assert "Sun 13 Sep 2026 18:00 format: card erased: the one picture gone" in said
+    assert max(map(len, outcome.out.splitlines())) <= 80
+    assert census(home / "copies") == before
+    assert sorted(path.name for path in home.iterdir()) == ["copies", "reed.sha256", "search.corpus", "studio.toml"]
+
+
+def test_the_ending_is_drilled_on_the_real_copies(home: Path) -> None:
+    """In the story neither card nor tablet has anything, so nothing of the real shoot comes back either."""
+    before = census(home / "copies")
+    outcome = ask(home, "--home", *ONLY_FORGETTING, "--save", "worst.toml")
+    assert outcome.code == 1, outcome.said
+    drilled = start("run", "studio.toml", "--scenario", "worst.toml", "--no-ledger", "--json", "-", cwd=home)
+    assert drilled.code == 1, drilled.said
+    assert [drill["verdict"] for drill in drilled.record["drills"]] == ["lost"]
+    assert census(home / "copies") == before
+
+
+def test_kept_stories_are_tried_first_and_told(home: Path) -> None:
+    assert ask(home, "--home", *ONLY_FORGETTING).code == 1
+    assert len(list((home / "search.corpus").iterdir())) == 1
+    again = ask(home, "--home", *ONLY_FORGETTING, "--day", "2027-01-30", "--json", "-")
+    assert (again.record["lives"][0]["known"], again.record["lives"][0]["outlived"]) == (1, 0)
+    text = (home / "studio.toml").read_text(encoding="utf-8")
+    (home / "studio.toml").write_text(f'{text}only_once_on = ["tablet"]\n', encoding="utf-8")
+    better = ask(home, "--home", *ONLY_FORGETTING)
+    assert better.code == 0, better.said
+    assert "0 lose it still, 1 not any more" in " ".join(better.out.split())
+    assert "does not say that it is safe" in " ".join(better.out.split())
+
+
+def test_by_chance_from_a_seed_and_nothing_left_behind(home: Path) -> None:
+    """Started inside a copy: Hypothesis keeps things where it is started unless it is told not to."""
+    before = census(home / "copies")
+    outcome = ask(
+        home,
+        "--home",
+        *ONLY_FORGETTING,
+        "--budget",
+        "8 s",
+        "--seed",
+        "4",
+        "--no-keep",
+        "--json",
+        "-",
+        cwd=home / "copies/card",
+    )
+    chance = outcome.record["lives"][0]["chance"]
+    assert (chance["mishaps"], chance["seed"], chance["why_not"]) == (1, 4, ""), outcome.said
+    assert chance["story"]["mishaps"] == ["forget:import"]
+    assert census(home / "copies") == before
+    assert not (home / "search.corpus").exists()
+
+
+def test_nothing_found_and_not_all_tried_is_no_0(home: Path) -> None:
+    outcome = ask(home, "--home", "--without=forget", *ONLY_FORGETTING, "--budget", "0 s")
+    assert outcome.code == 3, outcome.said
+    assert ask(home, "--home", "--without=forget", *ONLY_FORGETTING).code == 0
+
+
+def test_a_shipped_scheme_keeps_nothing(tmp_path: Path) -> None:
+    outcome = start("search", "card-and-tablet", "--now", NOW, "--depth", "1", "--json", "-", cwd=tmp_path)
+    assert outcome.code == 1, outcome.said
+    assert [life["away"] for life in outcome.record["lives"]] == [True, False]
+    assert not list(tmp_path.iterdir())
+
+
+def test_every_mistake_is_told_and_nothing_is_written(home: Path) -> None:
+    outcome = ask(home, "--without", "rot:kiln", "--depth", "9", "--save", "worst.txt", "--json", "copies/card/x.json")
+    assert outcome.code == 2, outcome.said
+    for told in ("rot:kiln", "--depth", "--save", "inside the copy card"):
+        assert told in outcome.err
+    assert not (home / "search.corpus").exists()
+    text = (home / "studio.toml").read_text(encoding="utf-8")
+    inside = text.replace('name = "Heron Field"', 'name = "Heron Field"\nledger = "copies/card/l.sqlite"')
+    (home / "studio.toml").write_text(inside, encoding="utf-8")
+    outcome = ask(home, "--home")
+    assert outcome.code == 2, outcome.said
+    assert "[studio] ledger" in outcome.err
+    (home / "studio.toml").write_text(text.partition("[scheme]")[0], encoding="utf-8")
+    outcome = ask(home)
+    assert outcome.code == 2 and "[scheme]" in outcome.err, outcome.said
+
+
+def test_the_record_is_the_documented_one(home: Path) -> None:
+    assert ask(home, "--json", "record.json").code == 1
+    value = json.loads((home / "record.json").read_text(encoding="utf-8"))
+    asked = ("schema", "found", "complete", "studio", "now", "depth")
+    assert tuple(value[key] for key in asked) == ("restore-search/1", True, True, "Heron Field", NOW, 3)
+    level = value["lives"][0]["levels"][0]
+    assert level["different"] >= len(level["stories"]) > 1
+    assert set(level["stories"][0]) == {"mishaps", "earliest", "latest", "lost_at", "happenings", "ends"}
