@@ -7,7 +7,6 @@ sets; and the world in small, with real bytes, against the states of the exhaust
 from datetime import UTC, date, datetime, timedelta
 
 from brute import fewest, mishaps_there_are
-from drafted import DAYS, Draft, drafts
 from hypothesis import assume, event, given, settings
 from hypothesis import strategies as st
 from simulation.days import days_of
@@ -20,6 +19,8 @@ from drill.search.play import Play, Ways
 from drill.search.telling import is_lost
 from drill.search.world import Worlds
 from drill.stages import cut_sets, ground
+from drill.testing.draft import DAYS, Draft
+from drill.testing.strategies import schemes
 from drill.timeline import life, spans
 
 SHOOT_DAYS = st.sampled_from(DAYS)
@@ -52,7 +53,7 @@ def shortest(found: Course, depth: int) -> int | None:
 
 
 @share(0.6)
-@given(drafts(most_steps=4), SHOOT_DAYS, st.booleans(), st.sampled_from([1, 2, 4]))
+@given(schemes(most_steps=4), SHOOT_DAYS, st.booleans(), st.sampled_from([1, 2, 4]))
 def test_no_story_is_shorter(draft: Draft, day: date, away: bool, weeks: int) -> None:
     studio = draft.load()
     days = days_of(studio, day, away=away, until=weeks_after(day, weeks))
@@ -65,7 +66,7 @@ def test_no_story_is_shorter(draft: Draft, day: date, away: bool, weeks: int) ->
 
 
 @share(0.6)
-@given(drafts(most_steps=4), SHOOT_DAYS, st.booleans(), st.lists(KINDS_LEFT_OUT, min_size=1, max_size=5, unique=True))
+@given(schemes(most_steps=4), SHOOT_DAYS, st.booleans(), st.lists(KINDS_LEFT_OUT, min_size=1, max_size=5, unique=True))
 def test_what_is_left_out_is_left_out(draft: Draft, day: date, away: bool, kinds: list[str]) -> None:
     studio = draft.load()
     days = days_of(studio, day, away=away, until=weeks_after(day, 1))
@@ -78,7 +79,7 @@ def test_what_is_left_out_is_left_out(draft: Draft, day: date, away: bool, kinds
     assert shortest(found, 2) == by_hand
 
 
-@given(drafts(), SHOOT_DAYS, st.booleans())
+@given(schemes(), SHOOT_DAYS, st.booleans())
 def test_no_story_is_longer_than_the_smallest_cut_set(draft: Draft, day: date, away: bool) -> None:
     """What takes a shoot within one stage is a story; a story may come to pass over several stages in fewer."""
     studio = draft.load()
@@ -89,7 +90,7 @@ def test_no_story_is_longer_than_the_smallest_cut_set(draft: Draft, day: date, a
     assert found <= smallest
 
 
-@given(drafts(), SHOOT_DAYS)
+@given(schemes(), SHOOT_DAYS)
 def test_where_nothing_is_erased_they_are_as_long(draft: Draft, day: date) -> None:
     """Then the copies that the camera wrote have to be taken in every story, and that takes as much in one stage."""
     draft.steps = [step for step in draft.steps if step["do"] in ("copy", "verify")]
@@ -107,7 +108,7 @@ def smallest_cut(studio: Studio, day: date, until: datetime, *, away: bool) -> i
     return min(cut_sets(span, here).numbers[0][0] for span in spans(life(studio, day, away=away, until=until), studio))
 
 
-@given(drafts(), SHOOT_DAYS, st.booleans(), st.data())
+@given(schemes(), SHOOT_DAYS, st.booleans(), st.data())
 def test_bytes_and_states_tell_the_same(draft: Draft, day: date, away: bool, data: st.DataObject) -> None:
     studio = draft.load()
     found = course(studio, day, weeks_after(day, 6), away=away)
@@ -127,7 +128,7 @@ def test_bytes_and_states_tell_the_same(draft: Draft, day: date, away: bool, dat
         assert list(worlds.left(world).values()) == [LETTERS[letter] for letter in letters]
 
 
-@given(drafts(), SHOOT_DAYS, st.booleans(), st.data())
+@given(schemes(), SHOOT_DAYS, st.booleans(), st.data())
 def test_a_play_that_loses_is_no_shorter_than_the_shortest(
     draft: Draft, day: date, away: bool, data: st.DataObject
 ) -> None:
