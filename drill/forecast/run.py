@@ -22,6 +22,11 @@ from drill.stages import Days, Ground, days_of, ground, levels, worst_day
 from drill.timeline import Life, Span, horizon, life, spans, usual
 
 
+# A life of ten years, with spans of a hundred, ends before the calendar does. Without a zone the computer's own clock is
+# asked, which on Windows knows the years from 1970 to 3000 alone and says so by an OSError.
+_SURE_YEARS = range(1971, 2700)
+
+
 @dataclass(frozen=True, slots=True)
 class Options:
     """When it was started, what counts as now, the day of the shoot that is shown, away or at home or both."""
@@ -41,12 +46,12 @@ def scheme_of(studio: Studio) -> Scheme:
 
 
 def forecast(studio: Studio, scenarios: Sequence[Scenario], options: Options) -> Forecast:
-    """Return what the studio's scheme does to a shoot. Errors: Mistakes where the calendar ends too soon."""
+    """Return what the studio's scheme does to a shoot. Errors: Mistakes for a day too near an end of the calendar."""
     scheme = scheme_of(studio)
     try:
         return _forecast(studio, scheme, scenarios, options)
-    except (OverflowError, ValueError) as error:
-        if 1 < options.day.year <= 9900:  # outside, no calendar has the days before, or ten years on
+    except (OverflowError, ValueError, OSError) as error:
+        if options.day.year in _SURE_YEARS:
             raise
         what = f"{options.day} is too near an end of the calendar ({error})"
         raise Mistakes([Mistake("--day", str(options.day), what, "name a day nearer to ours")]) from None

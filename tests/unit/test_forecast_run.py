@@ -10,6 +10,7 @@ from math import isclose
 
 import pytest
 
+from drill.errors import Mistakes
 from drill.forecast import importance, minimal_cut_sets, probability
 from drill.forecast.run import Options, forecast
 from drill.forecastrecord import Forecast
@@ -49,6 +50,16 @@ def test_a_shipped_scheme_is_told_without_gaps(name: str) -> None:
     for width in (60, 80, 120):
         text = forecast_text(found, width=width)
         assert max(map(len, text.splitlines())) <= width and " safe" not in text.lower()
+
+
+@pytest.mark.parametrize("day", [date(9899, 12, 31), date(1, 1, 1)])
+def test_a_day_too_near_an_end_of_the_calendar_is_told(day: date) -> None:
+    studio = load_studio(scheme_path("card-and-tablet"))
+    assert studio.scheme is not None
+    late = tuple(replace(step, after_s=100 * 365.25 * 86400.0) for step in studio.scheme.steps)
+    studio = replace(studio, scheme=replace(studio.scheme, steps=late, away_for_s=100 * 365.25 * 86400.0))
+    with pytest.raises(Mistakes, match=f"--day: {day}: .* is too near an end of the calendar"):
+        forecast(studio, (), Options(started=NOW, now=NOW, day=day))
 
 
 def test_card_and_tablet_alone_are_not_enough() -> None:
