@@ -21,9 +21,8 @@ from drill.odds import Rates
 from drill.stages import Days, Ground, days_of, ground, levels, worst_day
 from drill.timeline import Life, Span, horizon, life, spans, usual
 
-
-# A life of ten years, with spans of a hundred, ends before the calendar does. Without a zone the computer's own clock is
-# asked, which on Windows knows the years from 1970 to 3000 alone and says so by an OSError.
+# A life of ten years, with spans of a hundred, ends before the calendar does. Without a zone the computer's own clock
+# is asked, which on Windows knows the years from 1970 to 3000 alone and says so by an OSError (from memory).
 _SURE_YEARS = range(1971, 2700)
 
 
