@@ -50,8 +50,8 @@ LOCKOUT = (0.01, _ASSUMED)
 DELETION = (0.02, _ASSUMED)
 ATTACK = (0.01, _ASSUMED)
 # Seen: the abstract, and the share in accounts of it: 3.45 % in 32 months = 1.3 % a year. These were sectors that
-# cannot be read; of bytes that change and are read as if nothing were, nothing is published for what photographers
-# have. A shoot is only part of a disk, other faults come on top.
+# cannot be read; for bytes that change and are read without an error no source was found. A shoot is only part of a
+# disk, other faults come on top.
 ROT = (
     0.01,
     "assumed of any medium: 3.45 % of 1.53 million disks had sectors that could not be read, which nobody knew of, in "
