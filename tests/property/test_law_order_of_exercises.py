@@ -2,12 +2,14 @@
 
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from worlds import NOW, World, fitting, hazards, laid_out, worlds
+from worlds import NOW, fitting, hazards, laid_out
 
 from drill.model import Hazard, Scenario, Selector
 from drill.record import Drill, drill_from_json, drill_to_json
 from drill.rehearse import Options, Rehearsal, exercises, rehearse
 from drill.studio import load_studio
+from drill.testing.strategies import worlds
+from drill.testing.world import World
 
 EACH = Scenario("drive-gone", "T", "S", (Hazard("gone", Selector(), each="medium"),))
 
