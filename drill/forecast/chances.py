@@ -17,7 +17,7 @@ from drill.stages import event_words, stage_tree
 from drill.timeline import Life, Span
 
 YEAR_S = 365.25 * 86400
-PRECISION = 0.005  # of a chance of which two figures are told, in a range of nine times; a finer one takes far longer
+PRECISION = 0.01  # of a chance of which two figures are told, in a range of nine times; a finer one takes far longer
 
 
 def all_rates(studio: Studio) -> dict[str, Rates]:

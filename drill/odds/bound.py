@@ -17,13 +17,13 @@ A medium that is failed now is good again at the next replacement, if anything i
 one is hit within the time between two replacements, or, some time in the rest, every one that is good or failed now.
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from math import ceil, expm1
 
 from drill.odds.statuses import good_in, there_in
 
-_GROUPS = 8  # of windows
+_GROUPS = 5  # of windows
 Window = Sequence[tuple[int, float]]
 
 
@@ -48,8 +48,8 @@ class Bound(dict[int, float]):
 
     def __init__(self, windows: Sequence[tuple[Window, int]], soon: Window, doomed: int) -> None:
         super().__init__()
-        self._windows = [(hits, {0: 1.0}, count) for hits, count in windows]
-        self._soon = (soon, {0: 1.0})
+        self._windows = [(_AllHit(window), count) for window, count in windows]
+        self._soon = _AllHit(soon)
         self._doomed = doomed
         self._known: dict[int, float] = {}
 
@@ -58,7 +58,7 @@ class Bound(dict[int, float]):
         failed = there_in(state) & state & state >> 1
         bound = self._in_the_rest(good & ~self._doomed)
         if failed & ~self._doomed:
-            soon = _all_hit(good & ~self._doomed, *self._soon)
+            soon = self._soon[good & ~self._doomed]
             bound = min(bound, soon + self._in_the_rest((good | failed) & ~self._doomed))
         self[state] = bound
         return bound
@@ -66,7 +66,7 @@ class Bound(dict[int, float]):
     def _in_the_rest(self, media: int) -> float:
         bound = self._known.get(media)
         if bound is None:
-            bound = min(1.0, sum(count * _all_hit(media, hits, known) for hits, known, count in self._windows))
+            bound = min(1.0, sum(count * all_hit[media] for all_hit, count in self._windows))
             self._known[media] = bound
         return bound
 
@@ -93,11 +93,27 @@ def bound_for(hazards: Sequence[Hazard], doomed: int, years: float, replaced_aft
     return Bound(windows, soon, doomed)
 
 
-def _all_hit(media: int, hits: Sequence[tuple[int, float]], known: dict[int, float]) -> float:
-    """Return a bound on the chance that every one of `media` is hit."""
-    found = known.get(media)
-    if found is None:
-        first = media & -media
-        found = min(1.0, sum(q * _all_hit(media & ~hit, hits, known) for hit, q in hits if hit & first))
-        known[media] = found
-    return found
+class _AllHit(dict[int, float]):
+    """A bound on the chance that every one of some media is hit, by their lower bits."""
+
+    __slots__ = ("_by_medium",)
+
+    def __init__(self, window: Window) -> None:
+        super().__init__({0: 1.0})
+        self._by_medium: dict[int, list[tuple[int, float]]] = {}
+        for hit, q in window:
+            for medium in _each(hit):
+                self._by_medium.setdefault(medium, []).append((~hit, q))
+
+    def __missing__(self, media: int) -> float:
+        total = 0.0
+        for left, q in self._by_medium.get(media & -media, ()):
+            total += q * self[media & left]
+        self[media] = total = min(1.0, total)
+        return total
+
+
+def _each(bits: int) -> Iterator[int]:
+    while bits:
+        yield bits & -bits
+        bits &= bits - 1

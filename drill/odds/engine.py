@@ -15,7 +15,7 @@ lost by each of them. Must not know: words, advice.
   tenth of the loss of a year, and over ten years to many times the loss where rates are high: the bound is weak there.
 """
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from math import expm1, inf
@@ -33,7 +33,7 @@ LOST = ()  # the key of a distribution for what is lost
 YEAR_S = 365.25 * 86400
 PRECISION = 1e-6  # of the loss; of a loss of a millionth, the least that is ever told, where it is less
 _LEAST = 1e-6
-_WORK = 5_000_000  # events³ × states: more states than that take seconds (measured with 17 and 31 events)
+_WORK = 3_500_000_000  # events⁵ × states: more states than that take seconds (measured with 17, 22 and 31 events)
 _BOUND_AGES = 0.6  # a bound for a longer rest is still one, only weaker
 
 
@@ -64,6 +64,7 @@ class _Event:
 class _Busy:
     """How many of the slots are known to have a state in which a step rests; slots are given anew now and then."""
 
+    rests: Callable[[int], bool]
     known: int = 0
     renewed: int = 0
 
@@ -125,7 +126,7 @@ class _March:
         self._events = [(rate, event) for rate, event in per_year if rate > 0]
         self.masses = Masses(way.start, NoBound())
         self._way, self._precision, self._whole = way, precision, whole
-        self._most = _WORK // max(1, len(self._events)) ** 3
+        self._most = _WORK // max(1, len(self._events)) ** 5
         self._bound_for = (-1, 0.0)
         self._fading = 0
         for _, event in self._events:
@@ -155,13 +156,14 @@ class _March:
         return not any(self._is_busy(step, planned) for step, planned in stop.steps)
 
     def _is_busy(self, step: Step, planned: int) -> bool:
-        busy = self._busy.setdefault((step, planned), _Busy())
-        states = self.masses.states
+        busy, states = self._busy.get((step, planned)), self.masses.states
+        if busy is None:
+            busy = self._busy[step, planned] = _Busy(self._way.shelf.resting(step, planned, self._fading))
         if busy.renewed != self.masses.renewed:
             busy.renewed, busy.known = self.masses.renewed, 0
         while busy.known < len(states):
             state = states[busy.known]
-            if state and not self._way.shelf.rests(state, step, planned, self._fading):
+            if state and not busy.rests(state):
                 return True
             busy.known += 1
         return False

@@ -93,18 +93,26 @@ class Shelf:
             self._replaced[planned] = Change(lambda state: _replace(state, planned))
         return self._replaced[planned]
 
-    def rests(self, state: int, step: Step, planned: int, fading: int) -> bool:
-        """Say whether a step does nothing in a state, nor in any that events make of it; `fading` are the lower bits of
-        media from which an event may take a copy without a trace. What is good or rotten only gets worse."""
-        source, target = (self._code(state, id_ or "") for id_ in (step.source, step.target))
-        if any(self._code(state, id_) not in (1, 2) for id_ in step.only_once_on):
-            return True
-        stays = not fading & self.bits([step.target] if step.target else [])
-        if step.do == "copy":
-            return source not in (1, 2) or (target != 0 and stays)
-        if step.do == "verify":
-            return (target == 3 and stays) or (target == 0 and not planned & self.bits([step.target or ""]))
-        return source == 0  # a move, an erase
+    def resting(self, step: Step, planned: int, fading: int) -> Callable[[int], bool]:
+        """Return what says of a state whether a step does nothing in it, nor in any that events make of it; `fading` are
+        the lower bits of media from which an event may take a copy without a trace. What is good or rotten only gets
+        worse."""
+        held, there = (1, 2), self.bits([step.target or ""])
+        stays, is_planned = not fading & there, bool(planned & there)
+        guards = [self.shift.get(id_) for id_ in step.only_once_on]
+        source, target = step.source or "", step.target or ""
+
+        def rests(state: int) -> bool:
+            if any(shift is None or state >> shift & 3 not in held for shift in guards):
+                return True
+            if step.do == "copy":
+                return self._code(state, source) not in held or (stays and self._code(state, target) != 0)
+            if step.do == "verify":
+                code = self._code(state, target)
+                return (code == 3 and stays) or (code == 0 and not is_planned)
+            return self._code(state, source) == 0  # a move, an erase
+
+        return rests
 
     def _step(self, state: int, step: Step, *, has_target: bool) -> int:
         if any(self._code(state, id_) not in (1, 2) for id_ in step.only_once_on):
