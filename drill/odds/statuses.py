@@ -94,9 +94,9 @@ class Shelf:
         return self._replaced[planned]
 
     def resting(self, step: Step, planned: int, fading: int) -> Callable[[int], bool]:
-        """Return what says of a state whether a step does nothing in it, nor in any that events make of it; `fading` are
-        the lower bits of media from which an event may take a copy without a trace. What is good or rotten only gets
-        worse."""
+        """Return what says of a state whether a step does nothing in it, nor in any that events make of it; `fading`
+        are the lower bits of media from which an event may take a copy without a trace. What is good or rotten only
+        gets worse."""
         held, there = (1, 2), self.bits([step.target or ""])
         stays, is_planned = not fading & there, bool(planned & there)
         guards = [self.shift.get(id_) for id_ in step.only_once_on]

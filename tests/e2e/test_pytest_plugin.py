@@ -24,6 +24,8 @@ from studios import Built, build, link_server
 
 pytest_plugins = ["pytester"]
 
+pytestmark = pytest.mark.deep  # many starts of pytest; the expectations, the rehearsal have quick tests
+
 EACH_GONE = Scenario(name="drive-gone", hazards=(Hazard(effect="gone", each="medium", hits={"medium": ["x", "y"]}),))
 TAPES_GONE = Scenario(name="tapes-gone", hazards=(Hazard(effect="gone", hits={"kind": "tape"}),))
 HEAD = 'studio = "studio/studio.toml"\nseed = 7\nscenarios = ["studio/scenarios/drive-gone.toml"]\n'

@@ -79,6 +79,7 @@ def test_one_mishap_less_is_searched_in_vain() -> None:
     assert search(found.legs, found.first, depth=2).complete == 2
 
 
+@pytest.mark.deep  # a search by chance for tens of thousands of steps
 def test_the_planted_story_is_found_by_chance_at_length_three(tmp_path: Path) -> None:
     """Within 400 stories from a fixed seed; the time is no part of it, so that the test holds on a slow machine."""
     studio = planted_studio()
