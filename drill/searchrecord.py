@@ -107,6 +107,7 @@ class Life:
     outlived: int
     known_story: Story | None = None
     chance: Chance | None = None
+    interrupted: bool = False
 
     @property
     def shortest(self) -> Story | None:
@@ -131,6 +132,11 @@ class Search:
     without: tuple[str, ...]
     lives: tuple[Life, ...]
     notes: tuple[str, ...]
+
+    @property
+    def interrupted(self) -> bool:
+        """Say whether it was broken off by whoever started it."""
+        return any(life.interrupted for life in self.lives)
 
     @property
     def is_complete(self) -> bool:

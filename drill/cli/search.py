@@ -130,7 +130,10 @@ def _search(options: argparse.Namespace) -> int:
     if corpus is not None:
         _keep(corpus, outcome)
     deliver(search_text(outcome.record, width=columns()), lambda: dump(outcome.record), options)
-    return _saved(outcome, options)
+    code = _saved(outcome, options)
+    if outcome.record.interrupted:
+        complain("drill: interrupted")
+    return UNFINISHED if outcome.record.interrupted else code
 
 
 def _saved(outcome: Outcome, options: argparse.Namespace) -> int:

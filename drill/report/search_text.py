@@ -91,7 +91,7 @@ def _tried(life: Life, found: Search) -> str:
     )
     if life.complete < found.depth and (not life.levels or life.levels[0].mishaps):
         said += (
-            f" Those of {_mishaps(life.complete + 1)} were not done: the time allowed was over, or the states too many."
+            f" Those of {_mishaps(life.complete + 1)} were not done: the time was over, or there were too many states."
         )
     if life.clear_from_local is not None and life.levels and life.complete:
         said += f" From {life.clear_from_local} on no story of up to {_mishaps(life.complete)} begins that loses it"

@@ -10,6 +10,8 @@ promise the smallest example there is; so what comes of it is the shortest story
 https://hypothesis.readthedocs.io
 """
 
+import signal
+import threading
 from collections.abc import Callable, Container, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
@@ -49,6 +51,7 @@ class Tried:
     examples: int = 0
     steps: int = 0
     marks: Marks | None = None
+    interrupted: bool = False
 
 
 def by_chance(
@@ -74,9 +77,15 @@ def by_chance(
     until_s = clock.ticks_s() + budget_s
     drawn = [*(name for name in names if name not in seldom for _ in range(_OFTEN)), *(n for n in names if n in seldom)]
     set_hypothesis_home_dir(home)
+    handlers = _noting_interrupts(tried)
     try:
         turn = 0
-        while names and clock.ticks_s() < until_s and (examples is None or tried.examples < examples):
+        while (
+            names
+            and not tried.interrupted
+            and clock.ticks_s() < until_s
+            and (examples is None or tried.examples < examples)
+        ):
             progress(f"{tried.examples:,} stories by chance, of up to {most} mishaps")
             asked = _AT_A_TIME if examples is None else min(_AT_A_TIME, examples - tried.examples)
             machine = _machine(ways, judge, drawn, tried, until_s)
@@ -86,7 +95,29 @@ def by_chance(
         pass
     finally:
         set_hypothesis_home_dir(None)
+        for number, handler in handlers.items():
+            signal.signal(number, handler)
     return tried
+
+
+def _noting_interrupts(tried: Tried) -> dict[signal.Signals, Any]:
+    """Have Ctrl-C and its like noted for the next step; return the handlers that were there.
+
+    Raised just anywhere, one in eight was lost: in a callback of the garbage collector, as Hypothesis has one, what is
+    raised is passed over.
+    """
+
+    def note(number: int, frame: object) -> None:
+        tried.interrupted = True
+
+    if threading.current_thread() is not threading.main_thread():
+        return {}
+    numbers = [getattr(signal, name) for name in ("SIGINT", "SIGTERM", "SIGHUP") if hasattr(signal, name)]
+    return {
+        number: signal.signal(number, note)
+        for number in numbers
+        if signal.getsignal(number) not in (signal.SIG_IGN, signal.SIG_DFL, None)
+    }
 
 
 def _run(machine: type[RuleBasedStateMachine], *, steps: int, examples: int, seed_: int) -> None:
@@ -136,7 +167,7 @@ def _machine(
         @rule(moments=st.integers(0, _MOMENTS), name=st.sampled_from(names))
         def befall(self, moments: int, name: str) -> None:
             tried.steps += 1
-            if clock.ticks_s() > until_s:
+            if tried.interrupted or clock.ticks_s() > until_s:
                 raise _Over
             self.mishaps.append((_since(name, moments), name))
             world, marks = _played(ways, self.mishaps)

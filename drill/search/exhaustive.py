@@ -63,6 +63,7 @@ class Searched:
     states: set[int] = field(default_factory=set)
     pairs: int = 0
     beyond: int = 0  # the leg from which on no story of up to `complete` mishaps begins
+    interrupted: bool = False
 
 
 def search(
@@ -82,6 +83,9 @@ def search(
         try:
             level = _level(legs, state, most, found, until_s)
         except _TooMuch:
+            break
+        except KeyboardInterrupt:
+            found.interrupted = True
             break
         found.complete = most
         if level is not None:

@@ -53,6 +53,9 @@ class Options:
     progress: Callable[[str], None] = lambda text: None
 
 
+ToKeep = list[tuple[KeptStory, tuple[str, ...]]]
+
+
 @dataclass(frozen=True, slots=True)
 class Outcome:
     """The record of a search, and the stories to keep for later runs, each with its words."""
@@ -65,7 +68,10 @@ def search_scheme(studio: Studio, options: Options, notes: Sequence[str] = ()) -
     """Search a studio's scheme. Errors: ValueError for a studio without one, Unfinished."""
     if studio.scheme is None:
         raise ValueError("this studio has no scheme")
-    found = [_search_life(studio, studio.scheme, options, away=away) for away in options.away]
+    found: list[tuple[Life, ToKeep]] = []
+    for away in options.away:
+        if not any(one.interrupted for one, _ in found):
+            found.append(_search_life(studio, studio.scheme, options, away=away))
     record = Search(
         studio=studio.name,
         started=clock.rfc3339(options.started),
@@ -104,9 +110,7 @@ class _Hall:
             raise AssertionError(f"the drill brings back {back} pictures after this story: {names}")
 
 
-def _search_life(
-    studio: Studio, scheme: Scheme, options: Options, *, away: bool
-) -> tuple[Life, list[tuple[KeptStory, tuple[str, ...]]]]:
+def _search_life(studio: Studio, scheme: Scheme, options: Options, *, away: bool) -> tuple[Life, ToKeep]:
     until = horizon(scheme, options.day, options.years)
     course = course_of(life(studio, options.day, away=away, until=until), studio, scheme, options.without)
     start = first_leg_after(course, course.life.begins + timedelta(seconds=options.after_s))
@@ -125,12 +129,13 @@ def _search_life(
             progress=options.progress,
         )
         levels = _levels(hall, found)
-        chance = None
-        if share_s is not None:
-            chance = _chance(hall, options, share_s - (clock.ticks_s() - began_s))
+        chance, interrupted = None, found.interrupted
+        by_chance: Marks = ()
+        if share_s is not None and not interrupted:
+            chance, by_chance, interrupted = _chance(hall, options, share_s - (clock.ticks_s() - began_s))
     record = _life(hall, found, levels, known, outlived)
-    record = replace(record, chance=chance)
-    return record, _to_keep(hall, record, found)
+    record = replace(record, chance=chance, interrupted=interrupted)
+    return record, _to_keep(hall, record, found, by_chance)
 
 
 def _try_kept(hall: _Hall, options: Options) -> tuple[list[Story], int]:
@@ -175,12 +180,15 @@ def _level(hall: _Hall, level: Found) -> Level:
     )
 
 
-def _chance(hall: _Hall, options: Options, left_s: float) -> Chance:
-    """Search by chance for so long; where Hypothesis is not installed, say so."""
+def _chance(hall: _Hall, options: Options, left_s: float) -> tuple[Chance, Marks, bool]:
+    """Search by chance for so long; return the record, the mishaps with their legs, and whether it was interrupted.
+
+    Where Hypothesis is not installed, the record says so.
+    """
     budget_s = max(left_s, 0.0)
     if find_spec("hypothesis") is None:
         why = "Hypothesis is not installed: pip install restore-drill[search]"
-        return Chance(0, 0, options.seed, budget_s, _NOISE, None, None, why)
+        return Chance(0, 0, options.seed, budget_s, _NOISE, None, None, why), (), False
     from drill.search import by_chance  # noqa: PLC0415  # it loads Hypothesis, an extra, which takes a while
 
     names = [name for name in all_mishaps(hall.studio) if not is_left_out(name, options.without)]
@@ -201,7 +209,8 @@ def _chance(hall: _Hall, options: Options, left_s: float) -> Chance:
         first = tried.marks[0][0] if tried.marks else -1
         story = hall.told(tried.marks, (first, first))
     length = None if story is None else len(story.mishaps)
-    return Chance(tried.examples, tried.steps, options.seed, budget_s, _NOISE, length, story)
+    record = Chance(tried.examples, tried.steps, options.seed, budget_s, _NOISE, length, story)
+    return record, tried.marks or (), tried.interrupted
 
 
 def _life(hall: _Hall, found: Searched, levels: tuple[Level, ...], known: Sequence[Story], outlived: int) -> Life:
@@ -224,10 +233,12 @@ def _life(hall: _Hall, found: Searched, levels: tuple[Level, ...], known: Sequen
     )
 
 
-def _to_keep(hall: _Hall, record: Life, found: Searched) -> list[tuple[KeptStory, tuple[str, ...]]]:
-    """Return the first stories of each level, and the one that chance found where that is longer than was tried."""
+def _to_keep(hall: _Hall, record: Life, found: Searched, by_chance: Marks) -> ToKeep:
+    """Return the stories that are told of each level, and the one that chance found where there is no level."""
     stories = []
     for level, told in zip(found.levels, record.levels, strict=True):
-        ways = {tuple(sorted(names)): way for names, way in level.ways}
+        ways = dict(level.ways)
         stories += [(marks(ways[tuple(sorted(story.mishaps))]), story) for story in told.stories]
+    if not record.levels and record.chance is not None and record.chance.story is not None:
+        stories.append((list(by_chance), record.chance.story))
     return [(kept_story(hall.course, at), tuple(f"{h.local} {h.words}" for h in s.happenings)) for at, s in stories]

@@ -103,15 +103,15 @@ def tell(course: Course, studio: Studio, worlds: Worlds, marks: Marks, between: 
         else:
             _tell_turn(telling, leg, names)
         if telling.lost_at is not None:
-            return Told(_story(telling, marks, between), telling.world)
+            return Told(_story(telling, between), telling.world)
     return None
 
 
-def _story(telling: _Telling, marks: Marks, between: tuple[int, int]) -> Story:
+def _story(telling: _Telling, between: tuple[int, int]) -> Story:
     assert telling.lost_at is not None
     zone = _zone(telling.studio)
     return Story(
-        mishaps=tuple(name for _, name in marks),
+        mishaps=tuple(one.what for one in telling.told if not one.by_plan),
         earliest=_local_of(telling.course, between[0], zone),
         latest=_local_of(telling.course, between[1], zone, last=True),
         lost_at=clock.rfc3339(telling.lost_at),

@@ -2,11 +2,14 @@
 
 import hashlib
 import json
+import signal
+import sys
+import time
 from pathlib import Path
 
 import pytest
 from census import census
-from runner import Outcome, start
+from runner import Outcome, begin, start
 
 pytestmark = pytest.mark.deep  # many starts of the program; its rooms have quick tests of their own
 
@@ -136,6 +139,18 @@ def test_nothing_found_and_not_all_tried_is_no_0(home: Path) -> None:
     outcome = ask(home, "--home", "--without=forget", *ONLY_FORGETTING, "--budget", "0 s")
     assert outcome.code == 3, outcome.said
     assert ask(home, "--home", "--without=forget", *ONLY_FORGETTING).code == 0
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="no signal that only ends a started program")
+def test_broken_off_it_tells_what_it_has(home: Path) -> None:
+    arguments = ("search", "studio.toml", "--now", NOW, "--home", *ONLY_FORGETTING, "--budget", "10 min", "--no-keep")
+    running = begin(*arguments, cwd=home)
+    time.sleep(5)
+    running.send_signal(signal.SIGINT)
+    out, err = running.communicate(timeout=60)
+    assert running.returncode == 3, out + err
+    assert "one mishap can lose it, and no fewer (proved shortest)" in " ".join(out.split())
+    assert "interrupted" in err
 
 
 def test_a_shipped_scheme_keeps_nothing(tmp_path: Path) -> None:
