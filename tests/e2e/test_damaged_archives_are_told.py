@@ -16,6 +16,8 @@ from census import census
 from plain_studio import LIST, sha256_list, studio_text
 from runner import NOW, Outcome, start
 
+pytestmark = pytest.mark.deep  # many starts of the program; test_tar_ends.py is quick
+
 FILES = {f"raw/R{n:04}.dng": random.Random(n).randbytes(9_000 + 17 * n) for n in range(24)}
 NAMES = [*FILES]
 LOST = 11  # the file of which the header is lost

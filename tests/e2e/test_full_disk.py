@@ -12,6 +12,8 @@ from hand import SLOW, copy, media, picture, shoot
 from runner import run_drills
 from studios import Built, build, link_server
 
+pytestmark = pytest.mark.deep  # it fills disks of its own
+
 BIG = tuple((f"a{number}.dng", picture(number, 400_000)) for number in range(4))
 SMALL = tuple((f"b{number}.dng", picture(number + 9, 4000)) for number in range(3))
 

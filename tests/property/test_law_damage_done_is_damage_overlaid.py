@@ -5,6 +5,7 @@ file is the very one it was. What is done to the bytes is written apart from the
 import os
 from pathlib import Path
 
+import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from worlds import NOW, verified
@@ -12,6 +13,8 @@ from worlds import NOW, verified
 from drill.testing import drilled, laid_out, really
 from drill.testing.strategies import damage, worlds
 from drill.testing.world import World
+
+pytestmark = pytest.mark.deep  # test_testing.py is quick
 
 Facts = dict[str, tuple[int, int, int, bytes]]
 

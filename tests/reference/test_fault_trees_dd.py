@@ -12,6 +12,8 @@ from published_trees import CHINESE
 
 from drill.faulttree import Gates, minimal_cut_sets, probability
 
+pytestmark = pytest.mark.deep  # the published trees and brute force are quick
+
 bdd = pytest.importorskip("dd.bdd", reason="dd is not installed: pip install 'restore-drill[test]'")
 
 

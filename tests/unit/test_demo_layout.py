@@ -45,7 +45,8 @@ PROMISES |= {"night-ferry.sha256"}
 
 # The keys of the contract's studio file, by table.
 KEYS = {
-    "": {"studio", "targets", "classes", "weights", "places", "media", "buses", "shoots", "copies"},
+    "": {"studio", "targets", "classes", "weights", "places", "media", "buses", "shoots", "copies"}
+    | {"scheme", "steps", "costs"},
     "studio": {"name", "scratch", "ledger", "reports"},
     "targets": {"restore_within", "lose_at_most", "further_failures", "verified_within"},
     "places": {"id", "carried", "offsite"},
