@@ -10,6 +10,8 @@ from hand import FILES, held, media, shoot
 from runner import NOW, Outcome, start
 from studios import Built, build
 
+pytestmark = pytest.mark.deep  # many starts of the program; test_insurance.py is quick
+
 
 def with_archive(folder: Path) -> Built:
     """A studio with everything in a zip and, by its list, on a drive that is not here."""

@@ -42,6 +42,8 @@ from drill.studio import load_studio
 from drill.testing.world import CopyPlan, World, content, path_of, path_on
 from drill.verify import Finding, examine
 
+pytestmark = pytest.mark.deep  # each break drills a world of its own
+
 ALL = frozenset(range(3))
 FAITHFUL = CopyPlan("m1", "home", ALL)
 ROTTEN = CopyPlan("m0", "bag", ALL, rotten=frozenset({1}))

@@ -23,6 +23,8 @@ from drill.model import Copy, Medium
 from drill.reading import root_of
 from drill.shelf import OpenCopy, open_copy
 
+pytestmark = pytest.mark.deep  # processes killed again and again; test_reading.py is quick
+
 FILES = 500
 OLD_S = 1_700_000_000.5
 

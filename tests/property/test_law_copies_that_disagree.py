@@ -4,6 +4,7 @@ damaged copy is never called right where the intact one has most media or is the
 from collections.abc import Callable
 from typing import NamedTuple
 
+import pytest
 from hypothesis import event, given
 from hypothesis import strategies as st
 
@@ -12,6 +13,8 @@ from drill.comparing.differing import MOST_RANGES
 from drill.copies.raw import Steady
 from drill.soundness import Outcome
 from drill.streams import InMemory
+
+pytestmark = pytest.mark.deep  # test_comparing.py is quick
 
 MOST_BLOCKS = 200  # more than the three chunks of 64 blocks that are read at once
 

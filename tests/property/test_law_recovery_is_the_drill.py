@@ -8,6 +8,7 @@ import os
 import shutil
 from pathlib import Path
 
+import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from worlds import NOW, laid_out, run
@@ -19,6 +20,8 @@ from drill.recoverrecord import Recovery
 from drill.studio import load_studio
 from drill.testing.strategies import worlds
 from drill.testing.world import World, content
+
+pytestmark = pytest.mark.deep  # test_recover_rooms.py is quick
 
 Split = dict[str, str]  # promised path → "back", "on_paper" or "lost"
 

@@ -9,6 +9,7 @@ import shutil
 from dataclasses import replace
 from pathlib import Path
 
+import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from worlds import NOW, laid_out, run, verified
@@ -19,6 +20,8 @@ from drill.retirerecord import Retirement
 from drill.studio import load_studio
 from drill.testing.strategies import worlds
 from drill.testing.world import CopyPlan, World, content
+
+pytestmark = pytest.mark.deep  # test_retire_rooms.py and test_retire_judge.py are quick
 
 
 def ask(studio_file: Path, medium: str, ledger: Path | None = None, *, read: bool = False) -> Retirement:

@@ -4,6 +4,7 @@ from dataclasses import replace
 from fractions import Fraction
 from typing import Any
 
+import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from worlds import fitting, hazards, laid_out, run, verified
@@ -13,6 +14,8 @@ from drill.record import Run, to_json
 from drill.sampling import Budget, Spot
 from drill.testing.strategies import worlds
 from drill.testing.world import World, content
+
+pytestmark = pytest.mark.deep  # test_sampling.py is quick
 
 EVERY = frozenset(range(5))
 SPOTS = st.one_of(

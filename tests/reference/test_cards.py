@@ -17,6 +17,8 @@ import pytest
 from collections_found import jpeg, promised, put, sha256, walk, written
 from runner import run_drills, start
 
+pytestmark = pytest.mark.deep  # many cards laid out and looked at; the rooms of intake have quick tests
+
 _DCF = re.compile(r"DCIM/[1-9]\d{2}[0-9A-Z_]{5}/[0-9A-Z_]{4}(?!0000)\d{4}\.[A-Z0-9]{3}", re.ASCII)
 MORNING = datetime(2026, 9, 12, 9)
 COUNTER = itertools.count(1)

@@ -12,6 +12,8 @@ from collections_found import PICTURE_ENDINGS, odd_pictures, walk, wallpapers
 from drill.copies import FileBytes
 from drill.soundness import Outcome, checking
 
+pytestmark = pytest.mark.deep  # real photographs decoded; test_soundness.py is quick
+
 BROKEN = (
     *("truncated_jpeg.jpg", "truncated_image.png", "truncated_end_chunk.png", "broken.png", "broken_data_stream.png"),
     *("libtiff_segfault.tif", "seek_too_large.tif", "zero_width.gif", "not_enough_data.jp2", "shortfile.bmp"),

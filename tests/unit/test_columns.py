@@ -54,6 +54,7 @@ def test_columns_say_what_values_say(names: list[tuple[str, list[str], int | Non
     ]
 
 
+@pytest.mark.deep  # a list of many names, measured
 def test_a_list_in_columns_is_small_and_an_equal_one_is_shared() -> None:
     names = [(f"2026-05-12/100REED_/R{number:07d}.DNG", ["xxh128"], None) for number in range(100_000)]
     into = gathered(list(names))

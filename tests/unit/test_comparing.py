@@ -148,6 +148,7 @@ def test_pictures_that_were_hurt(name: str) -> None:
     assert compare(streams(zeroed, content)).differences[0].zeroed == (1, 0)
 
 
+@pytest.mark.deep  # large pictures decoded again and again; the generated ones are quick
 def test_real_photographs_that_were_hurt(tmp_path: Path) -> None:
     photographs = sorted(wallpapers(tmp_path).rglob("*.jpg"))[:5]
     with checking() as look:

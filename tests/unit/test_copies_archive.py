@@ -530,6 +530,7 @@ def test_reading_ahead_harms_no_member_before_the_bad_sector() -> None:
         assert gather.troubles() == {"big.dng": Trouble.IO}
 
 
+@pytest.mark.deep  # large archives are made for it
 def test_only_the_blocks_that_are_wanted_are_read_and_only_as_far_as_needed() -> None:
     files = {f"{n}.dng": RANDOM.randbytes(200_000) for n in range(6)}
     for content, most in ((seven_blocks(files), 1), (seven(files), 2), (seven_copied(files), 2), (zipped(files), 2)):
@@ -663,6 +664,7 @@ def test_a_method_that_is_not_known_here_is_said() -> None:
     assert everything(view_of(bytes(content), ".zip")).troubles() == {"x": Trouble.UNSUPPORTED}
 
 
+@pytest.mark.deep  # large archives are made for it
 @pytest.mark.parametrize("name", ["7z", "7z stored", "zip", "tar", "tar.gz", "tar.zst"])
 def test_a_large_member_needs_little_memory(name: str) -> None:
     kind, write = WRITERS[name]

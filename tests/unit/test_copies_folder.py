@@ -170,6 +170,7 @@ def test_links_that_loop_end(tmp_path: Path) -> None:
     assert len(paths) == 4
 
 
+@pytest.mark.deep  # thousands of links
 @POSIX
 def test_folders_that_all_link_to_each_other_are_bounded(tmp_path: Path) -> None:
     names = [f"d{number}" for number in range(9)]

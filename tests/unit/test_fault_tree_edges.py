@@ -124,6 +124,7 @@ def test_small_probabilities_keep_their_digits() -> None:
     assert measured["c"].fussell_vesely == pytest.approx(1e-240 / 3e-200, rel=1e-12)
 
 
+@pytest.mark.deep  # ten thousand levels
 def test_a_deep_tree_needs_no_deep_stack() -> None:
     gates: dict[str, tuple[str, list[str]]] = {
         f"g{n}": ("or" if n % 2 else "and", [f"e{n}", f"g{n + 1}"]) for n in range(DEEP)

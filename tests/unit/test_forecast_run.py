@@ -27,7 +27,7 @@ def told(name: str, *scenarios: str, day: date = date(2026, 11, 27)) -> Forecast
     return forecast(studio, load_scenarios(scenarios), Options(started=NOW, now=NOW, day=day))
 
 
-SLOW = {"checked-and-early"}  # it does something every day: ten years of that take their time
+SLOW = {"checked-and-early", "home-archive-monthly-upload"}  # ten years of many steps take their time
 
 
 @pytest.mark.parametrize(
