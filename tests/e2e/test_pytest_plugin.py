@@ -45,6 +45,7 @@ def installed(pytester: pytest.Pytester, monkeypatch: pytest.MonkeyPatch) -> Pat
     (about / "entry_points.txt").write_text("[pytest11]\n" + "".join(lines))
     monkeypatch.setenv("PYTHONPATH", os.pathsep.join([os.fspath(CHECKOUT), os.fspath(about.parent)]))
     monkeypatch.setenv("NO_PROXY", "*")
+    monkeypatch.delenv("CI", raising=False)  # with it pytest tells each failure once more, in full, in its summary
     return about
 
 

@@ -218,7 +218,7 @@ def test_odds_are_those_of_a_few_thousand_lives(draft: Draft, day: date, away: b
 
 
 @pytest.mark.deep
-@settings(max_examples=60)
+@settings(max_examples=6)
 @given(schemes(), SHOOT_DAYS, st.booleans(), st.sampled_from([1, 6, 20]), st.integers(0, 1000))
 def test_odds_are_those_of_tens_of_thousands_of_lives(
     draft: Draft, day: date, away: bool, weeks: int, seed: int
@@ -490,4 +490,4 @@ TestGrowing.settings = settings(max_examples=5, stateful_step_count=8)
 
 @pytest.mark.deep
 class TestGrowingLong(Growing.TestCase):  # type: ignore[misc, name-defined]
-    settings = settings(max_examples=300, stateful_step_count=25)
+    settings = settings(max_examples=15, stateful_step_count=15)
