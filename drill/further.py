@@ -3,9 +3,10 @@
 Flows in: a studio. Flows out: for each event (medium:x, place:y, account:z) the copies it takes. Must not know: bytes.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 
 from drill.faulttree import smallest_cut_sets
+from drill.followers import with_dependants
 from drill.model import Studio
 from drill.record import FurtherFailures
 
@@ -22,19 +23,9 @@ def events(studio: Studio) -> dict[str, frozenset[str]]:
             first.setdefault(f"account:{medium.account}", set()).add(medium.id)
     found = {}
     for event, media in first.items():
-        lost = with_dependants(media, studio)
+        lost = with_dependants(media, studio.media)
         found[event] = frozenset(copy.id for copy in studio.copies if copy.on in lost)
     return found
-
-
-def with_dependants(media: Iterable[str], studio: Studio) -> set[str]:
-    """Return media, and those that cannot be read any more without them."""
-    lost = set(media)
-    while True:
-        more = {m.id for m in studio.media.values() if m.id not in lost and lost.intersection(m.needs)}
-        if not more:
-            return lost
-        lost |= more
 
 
 def further_failures(holders: Sequence[frozenset[str]], studio: Studio, target: int | None) -> FurtherFailures:

@@ -5,6 +5,7 @@ Flows in: a scheme, media. Flows out: sentences. Must not know: files, the calen
 
 from collections.abc import Iterator, Mapping
 
+from drill.followers import with_mirrors
 from drill.model import Medium, Scheme, Step
 from drill.units import say_span
 
@@ -54,7 +55,7 @@ def _never(scheme: Scheme, media: Mapping[str, Medium]) -> Iterator[tuple[str, s
     for _ in scheme.steps:  # each round reaches one more step at least, or none is left
         for step in scheme.steps:
             if step.source in reached and step.target:
-                reached |= {step.target, *_mirrors(step.target, media)}
+                reached.update(with_mirrors([step.target], media, keeping_versions=True))
     for step in scheme.steps:
         needed = (step.target if step.do == "verify" else step.source, *step.only_once_on)
         never = sorted({id_ for id_ in needed if id_ and id_ in media} - reached)
@@ -105,13 +106,3 @@ def _takes_too_long(step: Step, _: Mapping[str, Step]) -> Iterator[str]:
             f"the step {step.id!r} takes {say_span(step.takes_s)}, longer than it is from one time to the next (every "
             f"{step.rhythm.every}); it is reckoned with as if the next could begin all the same"
         )
-
-
-def _mirrors(id_: str, media: Mapping[str, Medium]) -> set[str]:
-    found, todo = set[str](), [id_]
-    while todo:
-        new = {m.id for m in media.values() if m.mirrors == todo[-1]} - found
-        todo.pop()
-        found |= new
-        todo += new
-    return found

@@ -11,6 +11,7 @@ from drill.advice.price import shoots_a_year
 from drill.bands import LOST, NOT_ABOUT, scenario_bands
 from drill.clock import rfc3339
 from drill.errors import Mistake, Mistakes
+from drill.followers import with_mirrors
 from drill.forecast.chances import all_rates, chance_of, later, ranked, rates_told, weights
 from drill.forecast.forgetting import missed
 from drill.forecast.lives import life_then, targets_then
@@ -109,9 +110,8 @@ def _forecast(studio: Studio, scheme: Scheme, scenarios: Sequence[Scenario], opt
 
 def _planned(studio: Studio, scheme: Scheme) -> tuple[str, ...]:
     """Return the media that the plan writes a shoot to, what mirrors them too."""
-    written = {*scheme.made_on, *(step.target for step in scheme.steps if step.do in ("copy", "move"))}
-    while more := {m.id for m in studio.media.values() if m.mirrors in written} - written:
-        written |= more
+    copied_to = [step.target for step in scheme.steps if step.do in ("copy", "move") and step.target]
+    written = with_mirrors([*scheme.made_on, *copied_to], studio.media, keeping_versions=True)
     return tuple(id_ for id_ in studio.media if id_ in written)
 
 

@@ -10,8 +10,8 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from itertools import pairwise
 
+from drill.followers import with_mirrors
 from drill.model import Scheme, Step, Studio
-from drill.odds.blows import with_mirrors
 from drill.odds.statuses import Shelf
 from drill.timeline import Life, spans
 
@@ -53,7 +53,7 @@ def stops(life: Life, studio: Studio, scheme: Scheme, shelf: Shelf, marks: Seque
     for at in sorted(replacements.union(steps), reverse=True):
         done = steps.get(at, [])
         planned = held[bisect_right(begins, at) - 1] if held else 0
-        doomed |= shelf.bits(with_mirrors(_erased(done), studio)) if done else 0
+        doomed |= shelf.bits(with_mirrors(_erased(done), studio.media)) if done else 0
         doomed |= shelf.bits(shelf.media) & ~planned if at in replacements else 0
         turns = _turns(done, held[bisect_left(begins, at) - 1] if held else 0, shelf)
         away = life.away and at <= life.home_at

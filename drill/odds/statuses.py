@@ -10,10 +10,10 @@ nothing more.
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 
+from drill.followers import with_mirrors
 from drill.model import Scheme, Step, Studio
 from drill.odds.blows import FAILED, GOOD, NOT_THERE, ROTTEN, Blow
 
-CODES = {NOT_THERE: 0, GOOD: 1, ROTTEN: 2, FAILED: 3}
 LETTERS = (NOT_THERE, GOOD, ROTTEN, FAILED)
 LOST_STATE = 0
 
@@ -163,20 +163,10 @@ def shelf_of(studio: Studio, scheme: Scheme) -> Shelf:
             continue
         found.add(id_)
         targets = [s.target for s in scheme.steps if s.do in ("copy", "move") and s.source == id_ and s.target]
-        waiting += [*targets, *(mirror for target in targets for mirror in _all_mirrors(target, mirrors))]
+        waiting += with_mirrors(targets, studio.media, keeping_versions=True)
     media = tuple(id_ for id_ in studio.media if id_ in found)
     versionless = frozenset(m.id for m in studio.media.values() if m.keeps_versions_s is None)
     return Shelf(media, {id_: 2 * n for n, id_ in enumerate(media)}, mirrors, versionless)
-
-
-def _all_mirrors(medium: str, mirrors: Mapping[str, Sequence[str]]) -> set[str]:
-    found: set[str] = set()
-    waiting = [medium]
-    while waiting:
-        more = [id_ for id_ in mirrors.get(waiting.pop(), ()) if id_ not in found]
-        found.update(more)
-        waiting += more
-    return found
 
 
 def fall(blow: Blow, shelf: Shelf) -> Change:

@@ -8,7 +8,7 @@ not save a mirror here: letting go is for good, and versions end.
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
-from drill.further import with_dependants
+from drill.followers import with_dependants, with_mirrors
 from drill.guard import falls_in
 from drill.model import Copy, Studio
 
@@ -33,10 +33,10 @@ class Going:
 
 def going(studio: Studio, medium: str) -> Going:
     """Return what goes with a medium, and what is no other copy."""
-    needing = sorted(with_dependants({medium}, studio) - {medium})
+    needing = sorted(with_dependants({medium}, studio.media) - {medium})
     media = (medium, *needing)
     why: dict[str, str] = {}
-    for id_ in _mirrors(medium, studio):
+    for id_ in with_mirrors([medium], studio.media, keeping_versions=True):
         if id_ not in media:
             why[id_] = f"it is kept in step with {medium}, and what is deleted there is deleted on it too"
     whole = studio.media[medium]
@@ -44,18 +44,10 @@ def going(studio: Studio, medium: str) -> Going:
         for other in studio.media.values():
             if other.account == whole.account and other.id not in media:
                 why.setdefault(other.id, f"it is reached by the same login as {medium} ({whole.account})")
-    for id_ in sorted(with_dependants(why, studio)):
+    for id_ in sorted(with_dependants(why, studio.media)):
         if id_ not in media:
             why.setdefault(id_, "it cannot be read without one that does not count")
     return Going(media, why, _shared(studio, {*media, *why}))
-
-
-def _mirrors(medium: str, studio: Studio) -> list[str]:
-    """Return every medium that follows this one, also through others."""
-    found = [medium]
-    for followed in found:
-        found += [m.id for m in studio.media.values() if m.mirrors == followed and m.id not in found]
-    return found[1:]
 
 
 def _shared(studio: Studio, out: Iterable[str]) -> dict[str, str]:

@@ -13,7 +13,7 @@ FLOORS = (
     (
         "digests",
         "tables",
-        "schemeodd",
+        "followers",
         "record",
         "inventory",
         "auditrecord",
@@ -34,8 +34,8 @@ FLOORS = (
         "advicerecord",
         "searchrecord",
     ),
-    ("manifests", "copies", "ledger", "lookup", "schemefile", "forecastrecord"),
-    ("structure", "salvage"),
+    ("manifests", "copies", "ledger", "lookup", "schemeodd", "forecastrecord"),
+    ("structure", "salvage", "schemefile"),
     ("studio", "shelf", "soundness"),
     (
         "guard",

@@ -1,0 +1,34 @@
+"""Followers: what goes with a medium: those that cannot be read without it, those that are kept in step with it.
+
+Flows in: ids, the media of a studio. Flows out: ids. Must not know: what befell a medium, copies, scenarios.
+"""
+
+from collections.abc import Iterable, Mapping
+
+from drill.model import Medium
+
+
+def with_dependants(ids: Iterable[str], media: Mapping[str, Medium]) -> set[str]:
+    """Return media, and those that cannot be read any more without them."""
+    found = set(ids)
+    while True:
+        more = {m.id for m in media.values() if m.id not in found and found.intersection(m.needs)}
+        if not more:
+            return found
+        found |= more
+
+
+def with_mirrors(ids: Iterable[str], media: Mapping[str, Medium], *, keeping_versions: bool = False) -> list[str]:
+    """Return media, then all that is kept in step with them, also through others, the nearest first.
+
+    A mirror that keeps versions can go back: it is no follower, nor is what mirrors that one, but where those
+    `keeping_versions` are asked for too.
+    """
+    found = list(dict.fromkeys(ids))
+    for followed in found:  # grows as it goes
+        found += [
+            m.id
+            for m in media.values()
+            if m.mirrors == followed and m.id not in found and (keeping_versions or m.keeps_versions_s is None)
+        ]
+    return found
