@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from drill.model import Copy, Hazard, Medium, Scenario, Selector, Studio
 
 TRAVELS = frozenset({"deleted", "altered", "truncated", "encrypted"})
-TAKES_MEDIUM = frozenset({"gone", "refused"})
+TAKES_COPY = frozenset({"expired", "refused"})
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,6 +28,15 @@ class Fate:
     removed: str | None = None
     blows: tuple[Blow, ...] = ()
     rate_factor: float = 1.0
+
+    @property
+    def takes_all(self) -> bool:
+        """Say whether a blow takes every file of the copy, whatever is on it."""
+        return any(
+            blow.hazard.effect in TAKES_COPY
+            or (blow.hazard.effect in ("encrypted", "deleted") and blow.hazard.files is None)
+            for blow in self.blows
+        )
 
 
 @dataclass(frozen=True, slots=True)

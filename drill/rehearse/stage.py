@@ -13,8 +13,6 @@ from drill.globs import matcher
 from drill.model import Entry, Scenario, Studio
 from drill.shelf import OpenCopy, State
 
-WHOLE = frozenset({"expired", "refused"})  # what takes a copy that is on paper as a whole
-
 
 @dataclass(frozen=True, slots=True)
 class Stage:
@@ -61,7 +59,7 @@ def set_stage(
             out[id_] = f"{id_}: {found.reason}"
         elif found.state is State.HERE:
             usable[id_] = lay_over(found, fate, seed=f"{seed}\x1f{scenario.name}", others=copies, worst=worst)
-        elif _takes_all(fate):
+        elif fate.takes_all:
             out[id_] = f"{id_} is taken as a whole"
         else:
             away.add(id_)
@@ -69,16 +67,9 @@ def set_stage(
     return Stage(scenario, variant, fates, usable, frozenset(away), takes, out)
 
 
-def _takes_all(fate: Fate) -> bool:
-    return any(
-        blow.hazard.effect in WHOLE or (blow.hazard.effect in ("encrypted", "deleted") and blow.hazard.files is None)
-        for blow in fate.blows
-    )
-
-
 def _taken_from_paper(found: OpenCopy, fate: Fate) -> Callable[[str], bool]:
     """Say of a listed name whether the scenario takes it away. Byte effects leave it: what they hit is not known."""
-    if _takes_all(fate):
+    if fate.takes_all:
         return lambda path: True
     listed = [Entry(item.path, item.size) for item in found.copy.listed or ()]
     gone = hides(listed, found, fate.blows)

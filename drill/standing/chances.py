@@ -10,10 +10,9 @@ from math import expm1
 
 from drill.faulttree import probability
 from drill.model import Studio
-from drill.odds import blows, in_words, rates
+from drill.odds import LEVELS, blows, in_words, rates
 from drill.standingrecord import Chance
 
-LEVELS = ("low", "middle", "high")
 Sets = tuple[frozenset[str], ...]
 
 

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 from drill.faults import Fate, aim, applies, variants
 from drill.masks import Left
-from drill.model import Hazard, Scenario, Studio
+from drill.model import Scenario, Studio
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,15 +36,9 @@ def left_of(fates: Iterable[Fate]) -> Left:
     """Return which of these copies, in the order of their bits, are whole and which are damaged."""
     whole = damaged = 0
     for bit, fate in enumerate(fates):
-        if fate.removed is None and not any(_takes_all(blow.hazard) for blow in fate.blows):
+        if fate.removed is None and not fate.takes_all:
             if fate.blows:
                 damaged |= 1 << bit
             else:
                 whole |= 1 << bit
     return Left(whole, damaged)
-
-
-def _takes_all(hazard: Hazard) -> bool:
-    return hazard.effect in ("expired", "refused") or (
-        hazard.effect in ("encrypted", "deleted") and hazard.files is None
-    )
