@@ -95,7 +95,7 @@ def measure(spans: Sequence[Span], on: Studio | Ground, targets: Targets) -> Exp
 
     Errors: ValueError without a span.
     """
-    here = on if isinstance(on, Ground) else ground(on)
+    here = ground(on)
     year = first_year(spans)
     if not year:
         raise ValueError("a life without a span cannot be measured")

@@ -17,7 +17,7 @@ from drill.timeline import Span
 
 def facts(span: Span, on: Studio | Ground) -> Facts:
     """Return what a span has; spans with equal copies are counted once when the same Ground is given for all."""
-    here = on if isinstance(on, Ground) else ground(on)
+    here = ground(on)
     key = (span.away, tuple((held.medium, held.verified is None) for held in span.copies))
     if key not in here.facts:
         here.facts[key] = _facts(span, here)

@@ -68,12 +68,14 @@ class Ground:
     facts: dict[object, Facts] = field(default_factory=dict)
 
 
-def ground(studio: Studio) -> Ground:
-    """Return a studio ready for many spans: those with equal copies share their answers."""
+def ground(on: Studio | Ground) -> Ground:
+    """Return a studio ready for many spans: those with equal copies share their answers. One that is ready stays so."""
+    if isinstance(on, Ground):
+        return on
     away, at_home = (
-        {id_: _events(medium, studio, away=away) for id_, medium in studio.media.items()} for away in (True, False)
+        {id_: _events(medium, on, away=away) for id_, medium in on.media.items()} for away in (True, False)
     )
-    return Ground(studio, away, at_home)
+    return Ground(on, away, at_home)
 
 
 def effective_place(medium: Medium, studio: Studio, *, away: bool) -> str:

@@ -155,7 +155,7 @@ _LADDERS = ((_STORAGE_1, NDSA_1), (_FIXITY_1, NDSA_1), (_STORAGE_2, NDSA_2), (_I
 
 def levels(spans: Sequence[Span], on: Studio | Ground) -> tuple[Level, ...]:
     """Return each row of the levels, judged by a life's first year. Errors: ValueError without a span."""
-    here = on if isinstance(on, Ground) else ground(on)
+    here = ground(on)
     year = first_year(spans)
     if not year:
         raise ValueError("a life without a span cannot be judged")

@@ -47,7 +47,7 @@ def cut_sets(span: Span, on: Studio | Ground, *, kinds: Iterable[str] | None = N
     Spans with equal copies are worked out once when the same Ground is given for all. FAILURES as `kinds` gives the
     further failures of a drill. Events that take the same copies are worked out as one, and told apart again after.
     """
-    here = on if isinstance(on, Ground) else ground(on)
+    here = ground(on)
     wanted = None if kinds is None else frozenset(kinds)
     events = _by_copy(span, here, wanted)
     key = tuple(events.items())

@@ -46,7 +46,7 @@ def days_of(studio: Studio, first: date) -> Iterator[tuple[Life, tuple[Span, ...
 def worst_day(lives: Iterable[tuple[Life, Iterable[Span]]], on: Studio | Ground) -> tuple[Days, ...]:
     """Return the worst and the best day by each lack, away and at home, in the order of LACKS: "one_failure" is
     first."""
-    here = on if isinstance(on, Ground) else ground(on)
+    here = ground(on)
     lacking: dict[Facts, tuple[bool, ...]] = {}
     totals: dict[bool, dict[date, tuple[float, ...]]] = {}
     for lived, stages in lives:

@@ -15,7 +15,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from datetime import datetime
 
-from drill.model import Medium, Step
+from drill.model import Medium, Step, Studio
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,6 +27,11 @@ class Held:
     since: datetime
     made_from: tuple[str, ...]
     verified: datetime | None
+
+
+def at_first(studio: Studio, begins: datetime) -> dict[str, Held]:
+    """Return what is held at the first picture: the shoot on each medium that the camera writes to."""
+    return {id_: Held(id_, begins, (), None) for id_ in (studio.scheme.made_on if studio.scheme else ())}
 
 
 def is_too_early(step: Step, due: datetime, held: Mapping[str, Held]) -> bool:

@@ -7,17 +7,17 @@ may go wrong. All else is done at its own time; what finds nothing to read then 
 from dataclasses import replace
 
 from drill.model import Studio
-from drill.timeline.doing import Held, do
+from drill.timeline.doing import at_first, do
 from drill.timeline.lives import Instant, Life, not_too_early
 
 
 def forgotten_once(life: Life, studio: Studio, step_id: str) -> tuple[Instant, Life] | None:
     """Return the first instant at which a step changes what is held, and the life without it; None: it never does."""
-    held = {id_: Held(id_, life.begins, (), None) for id_ in (studio.scheme.made_on if studio.scheme else ())}
+    held = at_first(studio, life.begins)
     for number, instant in enumerate(life.instants):
-        before = dict(held)
+        before = dict(held) if instant.step.id == step_id else held
         do(instant.step, instant.at, held, studio.media)
-        if instant.step.id == step_id and held != before:
+        if held != before:
             rest = (*life.instants[:number], *life.instants[number + 1 :])
             return instant, replace(life, instants=tuple(not_too_early(rest, life.begins, studio)))
     return None

@@ -12,7 +12,7 @@ from itertools import groupby
 from operator import attrgetter
 
 from drill.model import Studio
-from drill.timeline.doing import Held, do
+from drill.timeline.doing import Held, at_first, do
 from drill.timeline.lives import Life
 
 
@@ -31,8 +31,7 @@ class Span:
 
 def spans(life: Life, studio: Studio) -> tuple[Span, ...]:
     """Return what the plan holds from first picture to horizon; a new span where copies, a proof or away change."""
-    scheme = studio.scheme
-    held = {id_: Held(id_, life.begins, (), None) for id_ in (scheme.made_on if scheme else ())}
+    held = at_first(studio, life.begins)
     found: list[Span] = []
     begins, copies = life.begins, _in_order(held, studio)
 

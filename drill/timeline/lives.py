@@ -21,7 +21,7 @@ from functools import lru_cache
 from operator import attrgetter
 
 from drill.model import Scheme, Step, Studio
-from drill.timeline.doing import Held, do, is_too_early
+from drill.timeline.doing import at_first, do, is_too_early
 from drill.timeline.moments import local_moment, rhythm_moments, years_after
 from drill.timeline.takes import takes_s
 
@@ -79,8 +79,7 @@ def life(studio: Studio, day: date, *, away: bool, until: datetime | None = None
 
 def not_too_early(instants: Iterable[Instant], begins: datetime, studio: Studio) -> Iterator[Instant]:
     """Yield, in order, the instants not begun before the plan had the shoot on the medium that they read."""
-    made_on = studio.scheme.made_on if studio.scheme else ()
-    held = {id_: Held(id_, begins, (), None) for id_ in made_on}
+    held = at_first(studio, begins)
     for instant in instants:
         if not is_too_early(instant.step, instant.due, held):
             do(instant.step, instant.at, held, studio.media)
