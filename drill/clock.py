@@ -7,6 +7,9 @@ import re
 import time
 from datetime import UTC, date, datetime
 
+WEEKDAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")  # not by strftime: it follows the system's language
+MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+
 
 def now() -> datetime:
     """Return the present moment in UTC."""

@@ -165,11 +165,6 @@ class LifeThen:
     bands: tuple[Band, ...]
     missed: tuple[Missed, ...] = ()
 
-    @property
-    def year_s(self) -> float:
-        """Return how long the stages last."""
-        return self.stages[-1].ends_s if self.stages else 0.0
-
 
 @dataclass(frozen=True, slots=True)
 class Day:

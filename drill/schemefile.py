@@ -14,9 +14,9 @@ from drill import units
 from drill.model import Costs, Medium, Place, Rhythm, Risks, Scheme, Step
 from drill.schemeodd import odd_steps
 from drill.tables import Table, repeated
+from drill.units import DAY_S, YEAR_S
 
-DAY_S = 86400.0
-_LONGEST_S = 100 * 365.25 * DAY_S
+_LONGEST_S = 100 * YEAR_S
 _HOME_BY_DEFAULT_S = 3 * DAY_S
 _REPLACED_BY_DEFAULT_S = 30 * DAY_S
 _NOON_S = DAY_S / 2

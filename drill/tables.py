@@ -5,6 +5,7 @@ Must not know: what the keys mean.
 """
 
 import difflib
+import json
 import os
 import re
 import tomllib
@@ -26,6 +27,11 @@ ID_WORDS = 'use letters, digits, "-", "_" and "."'
 def is_id(text: str) -> bool:
     """Say whether a text is an id; one of dots alone would climb where it names a folder."""
     return _ID.fullmatch(text) is not None and text.strip(".") != ""
+
+
+def quoted(text: str) -> str:
+    """Write a text as a basic string of TOML 1.0: as JSON writes one, save that DEL is escaped (toml.io, "String")."""
+    return json.dumps(text, ensure_ascii=False).replace("\x7f", "\\u007f")
 
 
 def without_secrets(text: str) -> str:

@@ -8,10 +8,12 @@ import re
 from fractions import Fraction
 from itertools import pairwise
 
+DAY_S = 86400.0
+YEAR_S = 365.25 * DAY_S
 _BYTES = {"b": 1, "kb": 10**3, "mb": 10**6, "gb": 10**9, "tb": 10**12, "pb": 10**15}
 _BYTES |= {"kib": 2**10, "mib": 2**20, "gib": 2**30, "tib": 2**40, "pib": 2**50, "byte": 1, "bytes": 1}
 _SPANS = {"ms": 0.001, "s": 1.0, "sec": 1.0, "second": 1.0, "min": 60.0, "minute": 60.0, "h": 3600.0, "hour": 3600.0}
-_SPANS |= {"d": 86400.0, "day": 86400.0, "w": 604800.0, "week": 604800.0, "year": 31557600.0}
+_SPANS |= {"d": DAY_S, "day": DAY_S, "w": 7 * DAY_S, "week": 7 * DAY_S, "year": YEAR_S}
 _SPANS |= {f"{name}s": span for name, span in _SPANS.items() if len(name) > 2 and name != "sec"}
 _QUANTITY = re.compile(r"\s*([0-9]+(?:\.[0-9]+)?)\s*([A-Za-zµ]*)\s*")
 _PART = re.compile(r"\s*[0-9]+(?:\.[0-9]+)?\s*[A-Za-zµ]+\s*")

@@ -8,10 +8,10 @@ with a rhythm costs its minutes each time that comes, whatever was shot; any oth
 from collections.abc import Iterable
 
 from drill.model import Costs, Rhythm, Step, Studio
+from drill.units import YEAR_S
 
 USUAL_SHOOTS = 26  # a year, where the studio file names none: every other week; a round figure, no source
 _TIMES = {"day": 365, "week": 52, "month": 12, "quarter": 4, "year": 1}
-_YEAR_S = 365.25 * 86400
 
 
 def shoots_a_year(studio: Studio) -> tuple[int, bool]:
@@ -32,7 +32,7 @@ def money_a_year(before: Studio, after: Studio, costs: Costs) -> float | None:
             continue
         if medium.kind not in costs.buy and medium.kind not in costs.yearly:
             return None
-        total += costs.buy.get(medium.kind, 0.0) * _YEAR_S / costs.lasts_s + costs.yearly.get(medium.kind, 0.0)
+        total += costs.buy.get(medium.kind, 0.0) * YEAR_S / costs.lasts_s + costs.yearly.get(medium.kind, 0.0)
     return total
 
 

@@ -22,10 +22,9 @@ from drill.advicerecord import Advice, Tried
 from drill.model import Costs, Studio
 from drill.odds import in_words, odds, rates
 from drill.timeline import Life, Span, horizon, life, spans, usual
-from drill.units import say_size
+from drill.units import YEAR_S, say_size
 
 HELPS = 0.02  # a change that removes a smaller share of the first year's risk hardly helps
-_YEAR_S = 365.25 * 86400
 MUCH = 0.1  # one that removes so much helps much
 
 
@@ -115,7 +114,7 @@ class _Trial:
             return 0
         more_s = _on_s(change.kept_on, held) - _on_s(change.kept_on, self._spans)
         size, _ = usual(self._studio)
-        return max(0, round(self._shoots * size * more_s / _YEAR_S))
+        return max(0, round(self._shoots * size * more_s / YEAR_S))
 
     def over_ten(self, ranked: Sequence[tuple[Change, Tried]]) -> list[Tried]:
         """Return the changes, the first few with their chances over ten years."""

@@ -4,8 +4,8 @@ import argparse
 import os
 from pathlib import Path
 
-from drill.cli.record import deliver
-from drill.cli.terminal import OK, Commands, check_file, columns, complain, progress
+from drill.cli.record import check_files, deliver, files_asked
+from drill.cli.terminal import OK, Commands, columns, complain, progress
 from drill.copies import ARCHIVES, Unreadable, archive_format, file_store
 from drill.copies.raw import explain
 from drill.copies.tarred import is_complete
@@ -89,30 +89,22 @@ def _check_archive(archive: Path) -> None:
 
 def _check_outputs(options: argparse.Namespace) -> None:
     """Refuse to write where nothing can be written, or over the archive. Errors: Mistakes."""
-    outputs = _outputs(options)
+    outputs = files_asked(options, "json", "picture")
     if options.picture is not None and Path(options.picture).suffix.lower() not in PICTURES:
         what = "a map is drawn as .svg or .png"
         raise Mistakes([Mistake("--picture", str(options.picture), what, "name a file that ends so")])
+    check_files(outputs)
     for option, file in outputs.items():
-        check_file(Path(file), option=option)
         if falls_in(Path(file), options.archive):
             raise Mistakes(
                 [Mistake(option, str(file), "is the archive itself, which is only read", "name another file")]
             )
-    if len(outputs) == 2 and Path(options.json).absolute() == Path(options.picture).absolute():
-        raise Mistakes([Mistake("--picture", options.picture, "is the file of --json too", "name another file")])
-
-
-def _outputs(options: argparse.Namespace) -> dict[str, Path]:
-    """Return the files that are asked for, by option."""
-    named = {"--json": None if options.json == "-" else options.json, "--picture": options.picture}
-    return {option: Path(file) for option, file in named.items() if file is not None}
 
 
 def _as_copy(options: argparse.Namespace) -> tuple[Copy, Kept | None]:
     """Return the archive as a copy of the studio, and the headers of it that are kept. Errors: Mistakes."""
     studio = load_studio(options.studio)
-    guard_outputs(studio, _outputs(options))
+    guard_outputs(studio, files_asked(options, "json", "picture"))
     here = os.path.realpath(options.archive)
     copy = next((copy for copy in studio.copies if copy.at is not None and os.path.realpath(copy.at) == here), None)
     if copy is None:

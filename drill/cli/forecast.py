@@ -3,25 +3,23 @@
 import argparse
 from collections.abc import Sequence
 from dataclasses import replace
-from datetime import date, datetime, timedelta
 from pathlib import Path
 
 from drill import clock
-from drill.cli.record import deliver
-from drill.cli.terminal import FALLS_SHORT, OK, Commands, check_file, columns, complain, moment, progress
-from drill.enlist import MANIFESTS
+from drill.cli.planned import add_now, add_scheme, add_shoot, away_of, day_of, no_scheme
+from drill.cli.record import check_files, deliver, files_asked, keep_clear
+from drill.cli.terminal import FALLS_SHORT, OK, Commands, columns, complain, progress
 from drill.errors import Mistake, Mistakes
 from drill.forecast.advised import with_advice, with_comparison
 from drill.forecast.run import Options, forecast, unplanned
 from drill.forecastrecord import dump
-from drill.guard import falls_in, guard_outputs
-from drill.insurance import headers_folder
-from drill.ledger import Ledger, ledger_files
+from drill.guard import guard_outputs
+from drill.ledger import Ledger
 from drill.model import Scenario, Studio
 from drill.report.files import swap_in_bytes
 from drill.report.forecast_picture import forecast_png, forecast_svg
 from drill.report.forecast_text import forecast_text
-from drill.scenario import check_selectors, load_scenarios, scheme_path, shipped_folder, shipped_schemes
+from drill.scenario import check_selectors, load_scenarios, scheme_path
 from drill.standing import standing
 from drill.studio import load_studio
 
@@ -45,7 +43,7 @@ def add_forecast(commands: Commands) -> None:
         epilog=FORECAST_EPILOG,
     )
     add = looking.add_argument
-    add("studio", metavar="STUDIO", help=f"the studio file (TOML), or a shipped scheme: {', '.join(shipped_schemes())}")
+    add_scheme(looking)
     add(
         "--scenario",
         action="append",
@@ -53,10 +51,7 @@ def add_forecast(commands: Commands) -> None:
         metavar="NAME-or-FILE",
         help="a shipped scenario by name, or a scenario file; repeatable; default: all shipped",
     )
-    add("--day", type=_day, metavar="DATE", help="when the shoot that is shown is made; default: the day after now")
-    where = looking.add_mutually_exclusive_group()
-    where.add_argument("--away", action="store_true", help="only a shoot away from home")
-    where.add_argument("--home", action="store_true", help="only a shoot at home")
+    add_shoot(looking, which="the shoot that is shown")
     add("--no-shoots", action="store_true", help="leave out how the shoots that are there today stand")
     add("--no-advice", action="store_true", help="leave out which single change would help most")
     add(
@@ -67,24 +62,8 @@ def add_forecast(commands: Commands) -> None:
     add("--measures", action="store_true", help="also how much each event matters, in the measures of fault trees")
     add("--picture", metavar="FILE", help="draw the life of the shoot (.svg or .png)")
     add("--json", metavar="FILE", help="write the record as JSON; - for standard output, without tables")
-    add("--now", type=moment, metavar="TIME", help="what counts as now (RFC 3339); default: the clock")
+    add_now(looking)
     looking.set_defaults(call=_forecast)
-
-
-def _day(text: str) -> date:
-    try:
-        return date.fromisoformat(text)
-    except ValueError:
-        raise argparse.ArgumentTypeError(f"{text!r} is no day such as 2026-09-12") from None
-
-
-def _day_after(now: datetime) -> date:
-    """Return the day after a moment. Errors: Mistakes where the calendar ends."""
-    try:
-        return now.astimezone().date() + timedelta(days=1)
-    except OverflowError:
-        what = "the calendar has no day after it"
-        raise Mistakes([Mistake("--now", now.isoformat(), what, "name an earlier moment, or --day")]) from None
 
 
 def _forecast(options: argparse.Namespace) -> int:
@@ -97,8 +76,8 @@ def _forecast(options: argparse.Namespace) -> int:
     settings = Options(
         started=started,
         now=now,
-        day=options.day or _day_after(now),
-        away=(True, False) if options.away is options.home else (bool(options.away),),
+        day=day_of(options, now),
+        away=away_of(options),
         progress=progress,
     )
     found = unplanned(studio, settings) if studio.scheme is None else forecast(studio, scenarios, settings)
@@ -129,7 +108,7 @@ def _read(options: argparse.Namespace) -> tuple[Studio, Studio | None, tuple[Sce
                 studio = load_studio(scheme_path(name), in_columns=True)
                 studios.append(studio)
                 needs_one = options.no_shoots or options.picture or options.compare or not studio.shoots
-                mistakes += [_no_scheme(studio)] if studio.scheme is None and needs_one else []
+                mistakes += [no_scheme(studio)] if studio.scheme is None and needs_one else []
         except Mistakes as error:
             mistakes.extend(error.mistakes)
     try:
@@ -143,28 +122,13 @@ def _read(options: argparse.Namespace) -> tuple[Studio, Studio | None, tuple[Sce
     return studios[0], studios[1] if options.compare is not None else None, scenarios
 
 
-def _no_scheme(studio: Studio) -> Mistake:
-    examples = ", ".join(shipped_schemes())
-    folder = shipped_folder() / "schemes"
-    advice = f"add [scheme] and [[steps]]; examples to forecast and to copy from, in {folder}: {examples}"
-    return Mistake(str(studio.file), "scheme", "it does not say how copies are made over time", advice)
-
-
 def _check_outputs(studios: Sequence[Studio], scenarios: Sequence[Scenario], options: argparse.Namespace) -> None:
     """Refuse to write inside a copy, over what is read, or where nothing can be written. Errors: Mistakes."""
-    named = {"--json": None if options.json == "-" else options.json, "--picture": options.picture}
-    outputs = {option: Path(file) for option, file in named.items() if file is not None}
+    outputs = files_asked(options, "json", "picture")
     if options.picture is not None and Path(options.picture).suffix.lower() not in PICTURES:
         what = "the picture is drawn as .svg or .png"
         raise Mistakes([Mistake("--picture", str(options.picture), what, "name a file that ends so")])
-    kept: list[Path] = []
     for studio in studios:
         guard_outputs(studio, outputs, also={f"the scenario {s.name}": Path(s.file) for s in scenarios})
-        kept += [studio.file.parent / MANIFESTS, headers_folder(studio.ledger), *ledger_files(studio.ledger)]
-    for option, file in outputs.items():
-        check_file(file, option=option)
-        if any(falls_in(file, one) for one in kept):
-            what = "is where lists and readings are kept"
-            raise Mistakes([Mistake(option, str(file), what, "name another file")])
-    if len(outputs) == 2 and outputs["--json"].absolute() == outputs["--picture"].absolute():
-        raise Mistakes([Mistake("--picture", options.picture, "is the file of --json too", "name another file")])
+    check_files(outputs)
+    keep_clear(studios, outputs)

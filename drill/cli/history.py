@@ -1,12 +1,12 @@
 """`drill history`: past drills and audits, what got worse since the last, when the next drill is due."""
 
 import argparse
-import sys
 from datetime import date, datetime
 from pathlib import Path
 
 from drill import clock
-from drill.cli.terminal import FALLS_SHORT, OK, Commands, check_file, columns, complain, moment
+from drill.cli.record import check_files, deliver, files_asked
+from drill.cli.terminal import FALLS_SHORT, OK, Commands, columns, complain, moment
 from drill.duedate import calendar_event
 from drill.errors import Mistake, Mistakes
 from drill.guard import falls_in, guard_outputs
@@ -14,7 +14,7 @@ from drill.history import look_back
 from drill.historyrecord import History, dump
 from drill.ledger import Ledger, ledger_files
 from drill.model import Studio
-from drill.report.files import swap_in, swap_in_bytes
+from drill.report.files import swap_in_bytes
 from drill.report.history_text import due_words, history_text
 from drill.studio import load_studio
 
@@ -50,7 +50,7 @@ def _history(options: argparse.Namespace) -> int:
     with Ledger.read(studio.ledger) as ledger:
         history = look_back(studio, ledger, now=now)
     event = None if options.calendar is None else _event(history, now, studio.file)
-    _deliver(history, options)
+    deliver(history_text(history, width=columns()), lambda: dump(history), options)
     if event is not None:
         swap_in_bytes(Path(options.calendar), event)
     return FALLS_SHORT if history.falls_short else OK
@@ -58,18 +58,15 @@ def _history(options: argparse.Namespace) -> int:
 
 def _check_outputs(studio: Studio, options: argparse.Namespace) -> None:
     """Refuse to write inside a copy, over the ledger, or where nothing can be written. Errors: Mistakes."""
-    outputs = {"--json": options.json} if options.json not in (None, "-") else {}
-    outputs |= {"--calendar": options.calendar} if options.calendar is not None else {}
+    outputs = files_asked(options, "json", "calendar")
     # Even to read it, SQLite may put files of its own beside the ledger.
-    guard_outputs(studio, {"[studio] ledger": studio.ledger, **{name: Path(file) for name, file in outputs.items()}})
-    for name, file in outputs.items():
-        check_file(Path(file), option=name)
-        if any(falls_in(Path(file), kept) for kept in ledger_files(studio.ledger)):
-            raise Mistakes([Mistake(name, file, "is where the ledger is kept", "name another file")])
+    guard_outputs(studio, {"[studio] ledger": studio.ledger, **outputs})
     if options.calendar == "-":
         raise Mistakes([Mistake("--calendar", "-", "only --json can go to standard output", "name a file")])
-    if len(outputs) == 2 and Path(options.json).absolute() == Path(options.calendar).absolute():
-        raise Mistakes([Mistake("--calendar", options.calendar, "is the file of --json too", "name another file")])
+    check_files(outputs)
+    for name, file in outputs.items():
+        if any(falls_in(file, kept) for kept in ledger_files(studio.ledger)):
+            raise Mistakes([Mistake(name, str(file), "is where the ledger is kept", "name another file")])
 
 
 def _event(history: History, now: datetime, file: Path) -> bytes:
@@ -82,13 +79,3 @@ def _event(history: History, now: datetime, file: Path) -> bytes:
     day = max(date.fromisoformat(history.due.day), now.astimezone().date())
     words = f"{due_words(history)}\nPlug in every drive and card, then: drill run"
     return calendar_event(history.studio, day, made=now, summary=f"Restore drill: {history.studio}", description=words)
-
-
-def _deliver(history: History, options: argparse.Namespace) -> None:
-    """Print the history, then write what was asked for. Errors: Unfinished."""
-    if options.json == "-":
-        sys.stdout.write(dump(history))
-        return
-    print(history_text(history, width=columns()), end="")
-    if options.json is not None:
-        swap_in(Path(options.json), dump(history))

@@ -2,33 +2,27 @@
 
 import argparse
 import secrets
-from contextlib import suppress
-from datetime import date, timedelta
 from pathlib import Path
 
 from drill import clock, units
-from drill.cli.record import deliver
+from drill.cli.planned import add_now, add_scheme, add_shoot, away_of, day_of, no_scheme
+from drill.cli.record import check_files, deliver, files_asked, keep_clear
 from drill.cli.terminal import (
     FALLS_SHORT,
     OK,
     UNFINISHED,
     Commands,
-    check_file,
     columns,
     complain,
-    moment,
     progress,
     whole,
 )
-from drill.enlist import MANIFESTS
 from drill.errors import Mistake, Mistakes, Unfinished
 from drill.guard import falls_in, guard_outputs
-from drill.insurance import headers_folder
-from drill.ledger import ledger_files
 from drill.model import Studio
 from drill.report.files import swap_in
 from drill.report.search_text import search_text
-from drill.scenario import scheme_path, shipped_folder, shipped_schemes
+from drill.scenario import scheme_path, shipped_folder
 from drill.search import (
     KINDS,
     Options,
@@ -61,7 +55,7 @@ def add_search(commands: Commands) -> None:
         epilog=SEARCH_EPILOG,
     )
     add = looking.add_argument
-    add("studio", metavar="STUDIO", help=f"the studio file (TOML), or a shipped scheme: {', '.join(shipped_schemes())}")
+    add_scheme(looking)
     add("--depth", type=whole, default=3, metavar="N", help=f"mishaps at most, up to {MOST_DEPTH}; default 3")
     add(
         "--without",
@@ -74,24 +68,14 @@ def add_search(commands: Commands) -> None:
     add("--years", type=whole, default=1, metavar="N", help="how much of a shoot's life, 1 to 10 years; default 1")
     add("--budget", type=_span, metavar="SPAN", help='end after about so long ("2 min"), and try stories by chance too')
     add("--seed", type=whole, metavar="N", help="for the stories by chance; default: drawn and told")
-    add("--day", type=_day, metavar="DATE", help="when the shoot is made; default: the day after now")
-    where = looking.add_mutually_exclusive_group()
-    where.add_argument("--away", action="store_true", help="only a shoot away from home")
-    where.add_argument("--home", action="store_true", help="only a shoot at home")
+    add_shoot(looking, which="the shoot")
     add("--json", metavar="FILE", help="write the record as JSON; - for standard output, without text")
     add(
         "--save", metavar="FILE", help="write how the shortest story ends as a scenario file for `drill run --scenario`"
     )
     add("--no-keep", action="store_true", help="neither try the stories kept from earlier runs, nor keep new ones")
-    add("--now", type=moment, metavar="TIME", help="what counts as now (RFC 3339); default: the clock")
+    add_now(looking)
     looking.set_defaults(call=_search)
-
-
-def _day(text: str) -> date:
-    try:
-        return date.fromisoformat(text)
-    except ValueError:
-        raise argparse.ArgumentTypeError(f"{text!r} is no day such as 2026-09-12") from None
 
 
 def _span(text: str) -> float:
@@ -114,8 +98,8 @@ def _search(options: argparse.Namespace) -> int:
     settings = Options(
         started=started,
         now=now,
-        day=options.day or now.astimezone().date() + timedelta(days=1),
-        away=(True, False) if options.away is options.home else (bool(options.away),),
+        day=day_of(options, now),
+        away=away_of(options),
         depth=options.depth,
         years=options.years,
         after_s=options.after,
@@ -165,10 +149,7 @@ def _keep(corpus: Path, outcome: Outcome) -> None:
 def _check(studio: Studio, corpus: Path | None, options: argparse.Namespace) -> None:
     """Refuse what is asked wrongly, and outputs that would fall where nothing may be written. Errors: Mistakes."""
     mistakes: list[Mistake] = []
-    if studio.scheme is None:
-        examples = ", ".join(shipped_schemes())
-        advice = f"add [scheme] and [[steps]]; examples in {shipped_folder() / 'schemes'}: {examples}"
-        mistakes.append(Mistake(str(studio.file), "scheme", "it does not say how copies are made over time", advice))
+    mistakes += [no_scheme(studio)] if studio.scheme is None else []
     for option, given, most in (("--depth", options.depth, MOST_DEPTH), ("--years", options.years, 10)):
         if not 1 <= given <= most:
             mistakes.append(Mistake(option, str(given), f"must be from 1 to {most}"))
@@ -187,17 +168,12 @@ def _check(studio: Studio, corpus: Path | None, options: argparse.Namespace) -> 
 
 
 def _check_outputs(studio: Studio, corpus: Path | None, options: argparse.Namespace) -> None:
-    named = {"--json": None if options.json == "-" else options.json, "--save": options.save}
-    outputs = {option: Path(file) for option, file in named.items() if file is not None}
+    outputs = files_asked(options, "json", "save")
     also = {} if corpus is None else {"[studio] ledger": corpus}
     scratch = {} if studio.scratch is None else {"[studio] scratch": studio.scratch}
     guard_outputs(studio, {**outputs, **also, **scratch})
-    folders = (studio.file.parent / MANIFESTS, headers_folder(studio.ledger), *ledger_files(studio.ledger))
+    check_files(outputs)
+    keep_clear([studio], outputs)
     for option, file in outputs.items():
-        check_file(file, option=option)
-        if any(falls_in(file, one) for one in (*folders, *also.values())):
-            what = "is where lists, readings and stories are kept"
-            raise Mistakes([Mistake(option, str(file), what, "name another file")])
-    with suppress(KeyError):
-        if outputs["--json"].absolute() == outputs["--save"].absolute():
-            raise Mistakes([Mistake("--save", options.save, "is the file of --json too", "name another file")])
+        if corpus is not None and falls_in(file, corpus):
+            raise Mistakes([Mistake(option, str(file), "is where stories are kept", "name another file")])

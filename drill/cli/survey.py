@@ -1,21 +1,18 @@
 """`drill survey`: what is promised, where it is, what no copy holds. Lists, and never reads a picture."""
 
 import argparse
-import sys
 from contextlib import nullcontext
 from pathlib import Path
 
 from drill import clock
 from drill.cli.lists import add_list_options, write_lists
-from drill.cli.terminal import FALLS_SHORT, OK, Commands, check_file, columns, complain, moment, progress
-from drill.enlist import MANIFESTS
-from drill.errors import Mistake, Mistakes
-from drill.guard import falls_in, guard_outputs
+from drill.cli.record import check_files, deliver, files_asked, keep_clear
+from drill.cli.terminal import FALLS_SHORT, OK, Commands, columns, complain, moment, progress
+from drill.guard import guard_outputs
 from drill.insurance import headers_folder
-from drill.inventory import Survey, dump
-from drill.ledger import Ledger, ledger_files
+from drill.inventory import dump
+from drill.ledger import Ledger
 from drill.model import Studio
-from drill.report.files import swap_in
 from drill.report.survey_text import survey_text
 from drill.studio import load_studio, shoots_named
 from drill.survey import survey
@@ -66,7 +63,7 @@ def _survey(options: argparse.Namespace) -> int:
         headers = None if options.no_ledger else headers_folder(studio.ledger)
         found = survey(studio, now=now, ledger=ledger, headers=headers, shoots=shoots, progress=progress)
     progress("")
-    _deliver(found, options)
+    deliver(survey_text(found, width=columns()), lambda: dump(found), options)
     return FALLS_SHORT if found.falls_short or unread else OK
 
 
@@ -74,23 +71,7 @@ def _check_outputs(studio: Studio, options: argparse.Namespace) -> None:
     """Refuse a file to write that lies in a copy or cannot be there, and kept headers that would. Errors: Mistakes."""
     if not options.no_ledger and any(copy.archive is not None for copy in studio.copies):
         guard_outputs(studio, {"[studio] ledger": headers_folder(studio.ledger)})
-    if options.json in (None, "-"):
-        return
-    target = Path(options.json)
-    guard_outputs(studio, {"--json": target})
-    check_file(target, option="--json")
-    home = studio.file.parent
-    kept = (home / MANIFESTS, headers_folder(studio.ledger), *ledger_files(studio.ledger))
-    if any(falls_in(target, one) for one in kept):
-        what = "is where lists and readings are kept"
-        raise Mistakes([Mistake("--json", options.json, what, "name another file")])
-
-
-def _deliver(found: Survey, options: argparse.Namespace) -> None:
-    """Print what was found, then write what was asked for. Errors: Unfinished."""
-    if options.json == "-":
-        sys.stdout.write(dump(found))
-        return
-    print(survey_text(found, width=columns()), end="")
-    if options.json is not None:
-        swap_in(Path(options.json), dump(found))
+    outputs = files_asked(options, "json")
+    guard_outputs(studio, outputs)
+    check_files(outputs)
+    keep_clear([studio], outputs)

@@ -15,8 +15,8 @@ from drill.model import Studio
 from drill.odds import LEVELS, Rates, in_words, odds_at, rates
 from drill.stages import event_words, stage_tree
 from drill.timeline import Life, Span
+from drill.units import YEAR_S
 
-YEAR_S = 365.25 * 86400
 PRECISION = 0.01  # of a chance of which two figures are told, in a range of nine times; a finer one takes far longer
 
 

@@ -28,9 +28,9 @@ from drill.odds.masses import Masses
 from drill.odds.published import Rates
 from drill.odds.statuses import Change, Shelf, fall, shelf_of
 from drill.timeline import Life
+from drill.units import YEAR_S
 
 LOST = ()  # the key of a distribution for what is lost
-YEAR_S = 365.25 * 86400
 PRECISION = 1e-6  # of the loss; of a loss of a millionth, the least that is ever told, where it is less
 _LEAST = 1e-6
 _WORK = 3_500_000_000  # events⁵ × states: more states than that take seconds (measured with 17, 22 and 31 events)

@@ -7,7 +7,6 @@ from dataclasses import dataclass
 
 HOUR, DAY = 3600.0, 86400.0
 ENDS = (DAY, 7 * DAY, 35 * DAY, 366 * DAY)  # where the measure changes
-NAMES = ("first day", "first week", "first five weeks", "first year")
 MARKS = (
     (0.0, "0 h"),
     (6 * HOUR, "6 h"),

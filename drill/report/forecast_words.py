@@ -10,13 +10,12 @@ from itertools import pairwise
 from zoneinfo import ZoneInfo
 
 from drill import units
+from drill.clock import MONTHS, WEEKDAYS
 from drill.forecastrecord import Band, LifeThen, Stretch
+from drill.units import DAY_S, YEAR_S
 
-_HOUR, _DAY = 3600.0, 86400.0
-_YEAR = 365.25 * _DAY
+_HOUR_S = 3600.0
 _BADNESS = ("lost", "held", "not about it")
-_DAYS = ["Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun"]
-_MONTHS = ["Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec"]
 
 
 def where(life: LifeThen) -> str:
@@ -26,10 +25,10 @@ def where(life: LifeThen) -> str:
 
 def span_words(span_s: float) -> str:
     """Write how long something lasts: hours with minutes, days with hours, then days alone, then years."""
-    if span_s >= 2 * _YEAR:
-        return f"{span_s / _YEAR:.0f} years"
-    if span_s >= 10 * _DAY:
-        return f"{span_s / _DAY:.0f} days"
+    if span_s >= 2 * YEAR_S:
+        return f"{span_s / YEAR_S:.0f} years"
+    if span_s >= 10 * DAY_S:
+        return f"{span_s / DAY_S:.0f} days"
     return units.say_span(span_s)
 
 
@@ -41,13 +40,13 @@ def local(life: LifeThen, after_s: float, zone: str | None) -> datetime:
 
 def say_day(when: datetime) -> str:
     """Write a day without its year: "31 Dec"; the names of months are ours, whatever the computer speaks."""
-    return f"{when.day} {_MONTHS[when.month - 1]}"
+    return f"{when.day} {MONTHS[when.month - 1]}"
 
 
 def say_local(life: LifeThen, after_s: float, zone: str | None) -> str:
     """Write a local time so long after a life's first picture: "Thu 31 Dec, 22:46"."""
     when = local(life, after_s, zone)
-    return f"{_DAYS[when.weekday()]} {say_day(when)}, {when:%H:%M}"
+    return f"{WEEKDAYS[when.weekday()]} {say_day(when)}, {when:%H:%M}"
 
 
 def say_moment(after_s: float) -> str:

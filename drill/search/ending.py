@@ -4,10 +4,10 @@ Flows in: a story of the record. Flows out: the text of a scenario file. Must no
 bytes are left are not hit.
 """
 
-import json
 from collections.abc import Mapping
 
 from drill.searchrecord import Story
+from drill.tables import quoted
 
 # Of each file that a hazard alters the first byte is another one: as in the story, no copy of it is right.
 _HAZARDS: Mapping[str, str] = {
@@ -24,15 +24,10 @@ def scenario_text(story: Story) -> str:
     parts = [
         "# How a story that `drill search` found ends, to be drilled on the real copies.\n"
         "# What it leaves as it was is not named.",
-        f"title = {_quoted(f'A story of {len(story.mishaps)} mishaps: {lost} …')}\nstory = {_quoted('; '.join(told))}",
+        f"title = {quoted(f'A story of {len(story.mishaps)} mishaps: {lost} …')}\nstory = {quoted('; '.join(told))}",
     ]
     for left, effect in _HAZARDS.items():
         media = [end.medium for end in story.ends if end.left == left]
         if media:
-            parts.append(f"[[hazards]]\n{effect}\nhits = {{ medium = [{', '.join(map(_quoted, media))}] }}")
+            parts.append(f"[[hazards]]\n{effect}\nhits = {{ medium = [{', '.join(map(quoted, media))}] }}")
     return "\n\n".join(parts) + "\n"
-
-
-def _quoted(text: str) -> str:
-    """Write a text as TOML's basic strings have it, which are those of JSON but for one character."""
-    return json.dumps(text, ensure_ascii=False).replace("\x7f", "\\u007f")

@@ -19,8 +19,6 @@ from drill.searchrecord import End, Happening, Story
 from drill.stages import event_words
 from drill.timeline import usual
 
-_WEEKDAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
-_MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 _SOON = timedelta(hours=2)
 
 Marks = Sequence[tuple[int, str]]  # in order: the leg, the mishap
@@ -29,7 +27,7 @@ Marks = Sequence[tuple[int, str]]  # in order: the leg, the mishap
 def say_local(at: datetime, zone: str | None) -> str:
     """Write a moment as clocks on the wall show it: "Sat 12 Sep 2026 14:00"."""
     shown = at.astimezone(ZoneInfo(zone) if zone else None)
-    day = f"{_WEEKDAYS[shown.weekday()]} {shown.day} {_MONTHS[shown.month - 1]} {shown.year}"
+    day = f"{clock.WEEKDAYS[shown.weekday()]} {shown.day} {clock.MONTHS[shown.month - 1]} {shown.year}"
     return f"{day} {shown.hour:02}:{shown.minute:02}"
 
 

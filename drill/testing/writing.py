@@ -1,13 +1,14 @@
 """Tables of a studio file as text, from plain values.
 
 Flows in: texts, numbers, truths, dates, lists and mappings of these. Flows out: TOML. Must not know: what keys mean.
-A basic string of TOML 1.0 is written as JSON writes one, save that DEL has to be escaped (toml.io, "String").
 """
 
 import json
 from collections.abc import Mapping, Sequence
 from datetime import date
 from typing import Any
+
+from drill.tables import quoted
 
 
 def table(head: str, values: Mapping[str, Any]) -> str:
@@ -26,4 +27,4 @@ def _value(value: Any) -> str:
         return "{ " + ", ".join(f"{_key(k)} = {_value(v)}" for k, v in value.items()) + " }"
     if isinstance(value, Sequence) and not isinstance(value, str):
         return "[" + ", ".join(_value(item) for item in value) + "]"
-    return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")
+    return quoted(value) if isinstance(value, str) else json.dumps(value)

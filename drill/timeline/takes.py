@@ -9,10 +9,11 @@ from functools import lru_cache
 
 from drill.model import Bus, Medium, Shoot, Step, Studio
 from drill.timing import per_file_s, rate_bps
+from drill.units import YEAR_S
 
 USUAL_BYTES = 40_000_000_000
 USUAL_FILES = 1500
-_LONGEST_S = 100 * 365.25 * 86400
+_LONGEST_S = 100 * YEAR_S
 
 
 def takes_s(step: Step, studio: Studio) -> float:
