@@ -152,15 +152,15 @@ def _shoot_table(drills: Sequence[Drill], width: int) -> str:
     rows = []
     for group in sorted(shoots.values(), key=lambda group: min(map(badness, group))):
         worst = min(group, key=badness)
-        closest = _closest(group)
+        nearest = closest(group)
         rows.append(
             [
                 worst.shoot,
                 f"{sum(1 for drill in group if drill.falls_short)} of {len(group)}",
                 f"{min(drill.score for drill in group):.1f}",
                 f"{worst.verdict} in {_name(worst, 1)}",
-                "files are lost in every scenario" if closest is None else _further(closest),
-                "-" if closest is None else weakest(closest),
+                "files are lost in every scenario" if nearest is None else _further(nearest),
+                "-" if nearest is None else weakest(nearest),
             ]
         )
     headers = [
@@ -178,7 +178,7 @@ def _shoot_table(drills: Sequence[Drill], width: int) -> str:
     return f"Shoot by shoot\n{table(headers, rows, width, right=(1, 2), firm=(0,))}\n{paragraph(said, width)}"
 
 
-def _closest(group: Sequence[Drill]) -> Drill | None:
+def closest(group: Sequence[Drill]) -> Drill | None:
     """Return the drill that loses nothing and survives the fewest further failures."""
     whole = [drill for drill in group if drill.further_failures.survivable >= 0]
     return min(whole, key=lambda drill: (drill.further_failures.survivable, badness(drill)), default=None)
@@ -201,6 +201,16 @@ def weakest(drill: Drill) -> str:
 
 
 def _advice(run: Run, lines: Sequence[tuple[Drill, int]], width: int) -> str:
+    said = what_to_do(run, lines)
+    parts = [paragraph(text, width, first=f"{n}. ", rest="   ") for n, text in enumerate(said, start=1)]
+    wrong = silently_wrong(lines)
+    if wrong:
+        parts.append(paragraph(wrong, width))
+    return "What to do first\n" + "\n".join(parts) if parts else ""
+
+
+def what_to_do(run: Run, lines: Sequence[tuple[Drill, int]]) -> list[str]:
+    """Return what to do first, the most urgent first; `lines` is `worst_of_variants` of the run."""
     short = [drill for drill, _ in lines if drill.falls_short and not is_only_left_out(drill)]
     everywhere = lost_everywhere(run.drills)
     said = [_lost_already(shoot, notes) for shoot, notes in everywhere.items()][:MOST_ADVICE]
@@ -213,11 +223,7 @@ def _advice(run: Run, lines: Sequence[tuple[Drill, int]], width: int) -> str:
         known = {note.path for note in everywhere.get(drill.shoot, ())}
         if len(said) < most and (not drill.lost_files or any(n.path not in known for n in drill.lost_files)):
             said.append(to_do(drill, run.titles.get(drill.scenario, drill.scenario), known))
-    parts = [paragraph(text, width, first=f"{n}. ", rest="   ") for n, text in enumerate(said, start=1)]
-    wrong = next((drill for drill, _ in lines if drill.unchecked.silently_wrong), None)
-    if wrong is not None:
-        parts.append(paragraph(_silent_words(wrong), width))
-    return "What to do first\n" + "\n".join(parts) if parts else ""
+    return said
 
 
 def lost_everywhere(drills: Sequence[Drill]) -> dict[str, list[FileNote]]:
@@ -289,7 +295,11 @@ def _lost_work(drill: Drill) -> str:
     return f" The lost work reaches back to {work.oldest_lost}; the target allows {allowed}."
 
 
-def _silent_words(drill: Drill) -> str:
+def silently_wrong(lines: Sequence[tuple[Drill, int]]) -> str:
+    """Say what a restore by hand would have hidden in the worst drill; nothing where it hides nothing."""
+    drill = next((drill for drill, _ in lines if drill.unchecked.silently_wrong), None)
+    if drill is None:
+        return ""
     return safe(
         f"A restore by hand would have looked fine and been wrong: in {drill.scenario}, {drill.shoot} would have come "
         f"back with {_many(drill.unchecked.silently_wrong)} of other content and no error message. Only a check "

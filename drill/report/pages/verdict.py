@@ -1,0 +1,142 @@
+"""The one sentence of a drill: are the pictures safe, and if not, which, from what, and what to do.
+
+Flows in: the record. Flows out: one sentence, plain text. Must not know: pages, views, faults.
+It begins with "Yes" only where every file of every shoot came back in every scenario that was tried, every target that
+is set is met, nothing was left out and no copy has wrong files today. Whatever falls short most is what it tells.
+"""
+
+from collections.abc import Iterable, Mapping, Sequence
+
+from drill import units
+from drill.record import Drill, Run
+from drill.report.pages.base import many
+from drill.report.spot_text import is_only_left_out
+from drill.report.text import badness, lost_everywhere, weakest
+
+MOST_NAMED = 3
+
+
+def run_verdict(run: Run) -> str:
+    """Return the sentence for a whole run."""
+    if not run.drills:
+        return "Not known: no drill came to its end, so this says nothing about your pictures."
+    begun = "" if run.complete else "Not finished, and of what was tried until then: "
+    said = next(filter(None, (say(run) for say in (_lost, _on_paper, _late, _too_close, _wrong_today, _sampled))), None)
+    if said is None:
+        said = _all_back(run) if run.complete else f"{_all_files(run)} came back. What was not tried is not known."
+    return begun + said
+
+
+def in_scenario(drill: Drill, titles: Mapping[str, str]) -> str:
+    """Name what happens in a drill: “The tablet is lost” (tablet)."""
+    return f"“{titles.get(drill.scenario, drill.scenario)}”" + (f" ({drill.variant})" if drill.variant else "")
+
+
+def _lost(run: Run) -> str:
+    drills = [drill for drill in run.drills if drill.files.lost]
+    if not drills:
+        return ""
+    worst = min(drills, key=badness)
+    known = {note.path for note in lost_everywhere(run.drills).get(worst.shoot, ())}
+    if known and all(note.path in known for note in worst.lost_files):
+        many_lost = many(len(known), "file")
+        return (
+            f"No: {_which(run, drills)} would lose files, and {many_lost} of {worst.shoot} did not come back in any "
+            "scenario: look for these now, on old cards and with whoever was sent them."
+        )
+    lost, promised = worst.files.lost, worst.files.promised
+    share = f"all its {many(lost, 'file')}" if lost == promised else f"{lost:,} of its {many(promised, 'file')}"
+    step = "put these on one more medium, in another place and behind another login"
+    where = in_scenario(worst, run.titles)
+    which = _which(run, drills)
+    if len({drill.shoot for drill in drills}) == 1:
+        return f"No: {which} would lose {share} in {where}: {step}."
+    return f"No: {which} would lose files, at worst {worst.shoot}, {share}, in {where}: {step}."
+
+
+def _on_paper(run: Run) -> str:
+    drills = [drill for drill in run.drills if drill.files.on_paper and not is_only_left_out(drill)]
+    if not drills:
+        return ""
+    where = in_scenario(min(drills, key=badness), run.titles)
+    return (
+        f"Not proved: nothing was lost, but {_which(run, drills)} would need copies that could not be reached, at worst "
+        f"in {where}: plug these in or get new links, and drill again."
+    )
+
+
+def _late(run: Run) -> str:
+    drills = [drill for drill in run.drills if drill.verdict == "late"]
+    if not drills:
+        return ""
+    worst = max(drills, key=lambda drill: drill.seconds.projected)
+    takes, target = units.say_span(worst.seconds.projected), units.say_span(worst.seconds.target or 0)
+    return (
+        f"Not in time: everything came back, but {_which(run, drills)} would take longer than you allow, at worst "
+        f"{worst.shoot}, {takes} where the target is {target}, in {in_scenario(worst, run.titles)}: keep a copy on a "
+        "faster medium, or nearer at hand."
+    )
+
+
+def _too_close(run: Run) -> str:
+    drills = [drill for drill in run.drills if drill.falls_short and drill.verdict == "restored"]
+    if not drills:
+        return ""
+    worst = min(drills, key=badness)
+    return (
+        f"Only just: everything came back, but {_which(run, drills)} would then be closer to a loss than you allow, at "
+        f"worst {worst.shoot} after {in_scenario(worst, run.titles)}, where losing {weakest(worst)} would take files: "
+        "make one more copy that does not share that."
+    )
+
+
+def _wrong_today(run: Run) -> str:
+    if not run.mends:
+        return ""
+    names = _listed([mend.copy for mend in run.mends])
+    have = "has" if len(run.mends) == 1 else "have"
+    return (
+        f"Not yet: {_all_files(run)} came back in every scenario that was tried, but {names} {have} damaged, missing "
+        "or changed files today: see below what to copy anew."
+    )
+
+
+def _sampled(run: Run) -> str:
+    drills = [drill for drill in run.drills if drill.sample is not None]
+    if not drills:
+        return ""
+    left_out = {drill.shoot: drill.sample.left_out for drill in drills if drill.sample is not None}
+    return (
+        f"Not proved as a whole: what was tried came back, but this was a spot check that left out "
+        f"{many(sum(left_out.values()), 'file')}: drill without it to be sure of all."
+    )
+
+
+def _all_back(run: Run) -> str:
+    in_time = ", in time" if any(drill.seconds.target is not None for drill in run.drills) else ""
+    scenarios = len({drill.scenario for drill in run.drills})
+    each = "the one scenario" if scenarios == 1 else f"each of the {scenarios} scenarios"
+    return f"Yes: {_all_files(run)} came back{in_time}, every byte as promised, in {each} that {_was(scenarios)} tried."
+
+
+def _was(count: int) -> str:
+    return "was" if count == 1 else "were"
+
+
+def _all_files(run: Run) -> str:
+    promised = {drill.shoot: drill.files.promised for drill in run.drills}
+    return f"all {many(sum(promised.values()), 'file')} of {many(len(promised), 'shoot')}"
+
+
+def _which(run: Run, drills: Iterable[Drill]) -> str:
+    """Name the shoots of these drills, the worst first, and how many of all they are."""
+    shoots = list(dict.fromkeys(drill.shoot for drill in sorted(drills, key=badness)))
+    every = len({drill.shoot for drill in run.drills})
+    of_all = f" ({len(shoots)} of {many(every, 'shoot')})" if every > 1 else ""
+    return f"{_listed(shoots)}{of_all}"
+
+
+def _listed(names: Sequence[str]) -> str:
+    if len(names) > MOST_NAMED + 1:
+        return f"{', '.join(names[:MOST_NAMED])} and {len(names) - MOST_NAMED} more"
+    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
