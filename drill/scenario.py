@@ -5,9 +5,10 @@ not know: copies, how a fault reads.
 """
 
 import os
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import datetime
 from pathlib import Path
+from typing import Any
 
 from drill import clock, units
 from drill.errors import Mistake, Mistakes
@@ -108,6 +109,15 @@ def load_scenario(path: Path) -> Scenario:
     if mistakes:
         raise Mistakes(mistakes)
     return Scenario(path.stem, title.strip(), " ".join(story.split()), hazards, str(path))
+
+
+def read_hazard(values: Mapping[str, Any], *, where: str) -> Hazard:
+    """Read one hazard that is written as values, by the rules of a file; `where` names it. Errors: Mistakes."""
+    mistakes: list[Mistake] = []
+    hazard = _hazard(Table(dict(values), where=where, at="", mistakes=mistakes))
+    if mistakes:
+        raise Mistakes(mistakes)
+    return hazard
 
 
 def _hazard(table: Table) -> Hazard:

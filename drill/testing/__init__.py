@@ -6,7 +6,7 @@
         assert_comes_back(drilled(studio), shoot="heron")
 
 Flows in: a few words, or the path of a studio file (which is only read). Flows out: runs as `drill run` records them,
-and AssertionErrors in plain words. `folder` lays studios out, `mishaps` says what goes wrong as a scenario would,
+and AssertionErrors in plain words. `folder` lays studios out, `effects` says what goes wrong as a scenario would,
 `doing` does it to the bytes of such a studio's own copies, `drilling` drills, `asserting` judges a run; `strategies`
 draws worlds (`world`), schemes (`draft`) and damage for Hypothesis, `fixtures` are pytest's. Nothing but folders
 that `made` made in this very process is ever written to. Must not know: terminals.
@@ -22,8 +22,7 @@ if TYPE_CHECKING:
     from drill.testing.doing import really
     from drill.testing.draft import Draft
     from drill.testing.drilling import drilled
-    from drill.testing.folder import CopyFolder, ShootFiles, StudioFolder, studio_folder
-    from drill.testing.mishaps import (
+    from drill.testing.effects import (
         Mishap,
         deleted,
         encrypted,
@@ -36,6 +35,7 @@ if TYPE_CHECKING:
         truncated,
         unreadable,
     )
+    from drill.testing.folder import CopyFolder, ShootFiles, StudioFolder, studio_folder
     from drill.testing.strategies import damage, schemes, worlds
     from drill.testing.world import CopyPlan, World, laid_out
 
@@ -74,7 +74,7 @@ _HOMES = {
     "asserting": "assert_comes_back assert_lost assert_survives",
     "drilling": "drilled",
     "folder": "CopyFolder ShootFiles StudioFolder studio_folder",
-    "mishaps": _EFFECTS,
+    "effects": _EFFECTS,
     "doing": "really",
     "draft": "Draft",
     "strategies": "damage schemes worlds",

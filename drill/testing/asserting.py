@@ -24,7 +24,7 @@ def assert_comes_back(
     shoot: str | None = None,
     scenario: str | None = None,
     variant: str | None = None,
-    classes: Sequence[str] = (),
+    classes: str | Sequence[str] = (),
     within: str | None = None,
 ) -> None:
     """Assert that every promised file was restored and verified, in every drill of the run that the words choose.
@@ -32,10 +32,11 @@ def assert_comes_back(
     `classes` asks only for these classes of files; `within`, such as "48 h", asks that the restore is projected to take
     no longer. Errors: AssertionError, also where the words choose no drill or no file; ValueError for a span.
     """
+    kinds = [classes] if isinstance(classes, str) else classes
     wrong = [
         text
         for drill in _chosen(run, shoot, scenario, variant)
-        for text in (*_not_back(drill, classes), *_too_slow(drill, within))
+        for text in (*_not_back(drill, kinds), *_too_slow(drill, within))
     ]
     _fail(wrong)
 
@@ -50,6 +51,8 @@ def assert_lost(
 ) -> None:
     """Assert that files that match `files` are lost, one at least, in every drill of the run that the words choose."""
     patterns = [files] if isinstance(files, str) else files
+    if not patterns:
+        raise AssertionError("no files are named, so nothing would be asserted")
     wrong = [
         f"{_name(drill)}: {pattern} is not lost; lost: {_told(drill.lost_files)}"
         for drill in _chosen(run, shoot, scenario, variant)
@@ -60,7 +63,7 @@ def assert_lost(
 
 
 def assert_survives(
-    studio: StudioFolder | Path | str, *, further_failures: int = 1, shoots: Sequence[str] = ()
+    studio: StudioFolder | Path | str, *, further_failures: int = 1, shoots: str | Sequence[str] = ()
 ) -> None:
     """Assert that every file stays on a copy whichever so many media, places and accounts fail; drills as `drilled`.
 
@@ -74,7 +77,8 @@ def assert_survives(
             wrong += [f"{_name(drill)}: something is lost already: {_told(drill.lost_files)}"]
         elif found.survivable < further_failures:
             worst = cut_words(found.weakest[0], loaded)
-            wrong += [f"{_name(drill)} survives {found.survivable} further failures, not {further_failures}: {worst}"]
+            many = "failure" if found.survivable == 1 else "failures"
+            wrong += [f"{_name(drill)} survives {found.survivable} further {many}, not {further_failures}: {worst}"]
     _fail(wrong)
 
 

@@ -23,9 +23,9 @@ from drill.faults.draw import Damage, add_damage, matching
 from drill.model import Entry, Hazard, Studio
 from drill.testing import made
 from drill.testing.drilling import SEED
+from drill.testing.effects import Mishap, scenario_of
 from drill.testing.folder import CopyFolder, StudioFolder
-from drill.testing.mishaps import Mishap, scenario_of
-from drill.testing.telling import Listings, check_mishaps
+from drill.testing.idle import Listings, check_mishaps
 
 _ON_BYTES = frozenset({"altered", "truncated", "encrypted"})
 _OTHERS = bytes((byte + 0x5B) % 256 for byte in range(256))  # in turn 256 others, so that twice is not back

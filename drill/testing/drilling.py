@@ -18,9 +18,9 @@ from drill.record import Run
 from drill.rehearse import Options, rehearse
 from drill.scenario import check_selectors, load_scenarios
 from drill.studio import load_studio
+from drill.testing.effects import Mishap, going_on, scenario_of
 from drill.testing.folder import StudioFolder
-from drill.testing.mishaps import Mishap, going_on, scenario_of
-from drill.testing.telling import check_mishaps
+from drill.testing.idle import check_mishaps
 
 SEED = 1
 
@@ -28,8 +28,8 @@ SEED = 1
 def drilled(
     studio: StudioFolder | Path | str,
     *mishaps: Mishap,
-    scenarios: Sequence[str | Path] = (),
-    shoots: Sequence[str] = (),
+    scenarios: str | Path | Sequence[str | Path] = (),
+    shoots: str | Sequence[str] = (),
     seed: int = SEED,
     now: datetime | None = None,
 ) -> Run:
@@ -45,8 +45,9 @@ def drilled(
     guard_outputs(loaded, outputs)
     together = (*going_on(), *mishaps)
     check_mishaps(together, loaded)
-    chosen = _scenarios(scenarios, together, loaded)
-    run = rehearse(loaded, chosen, Options(seed=seed, now=now or clock.now(), shoots=tuple(shoots)))
+    chosen = _scenarios([scenarios] if isinstance(scenarios, str | Path) else scenarios, together, loaded)
+    ids = (shoots,) if isinstance(shoots, str) else tuple(shoots)
+    run = rehearse(loaded, chosen, Options(seed=seed, now=now or clock.now(), shoots=ids))
     if run.unfinished == "interrupted":
         raise KeyboardInterrupt
     if not run.complete:

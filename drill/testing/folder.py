@@ -71,7 +71,7 @@ class StudioFolder:
         self.past_end: set[str] = set()  # copies whose link has ended
         self.whole: dict[str, Path] = {}  # of copies that were really damaged, where their files are set aside
         self._kept = kept
-        self._head: dict[str, Any] = {}
+        self._targets: dict[str, Any] = {}
         self._tables: dict[str, list[dict[str, Any]]] = {"places": [], "media": [], "shoots": [], "copies": []}
         self._shoots: dict[str, ShootFiles] = {}
         self._copies: dict[str, CopyFolder] = {}
@@ -105,7 +105,7 @@ class StudioFolder:
 
     def set_targets(self, **targets: Any) -> None:
         """Set the studio's targets by the keys of the studio file, such as `further_failures=1`."""
-        self._head["targets"] = targets
+        self._targets = targets
         self._write()
 
     def add_place(self, id_: str, **keys: Any) -> None:
@@ -235,10 +235,10 @@ class StudioFolder:
 
     def _write(self) -> None:
         made.check_made(self.folder)
-        head = {"name": "Reed and Heron", "scratch": "scratch"} | self._head.get("studio", {})
+        head = {"name": "Reed and Heron", "scratch": "scratch"}
         text = "" if self._tables["shoots"] else "shoots = []\n"
         text += table("[studio]", head) + table("[classes]", CLASSES)
-        text += table("[targets]", self._head.get("targets", {}))
+        text += table("[targets]", self._targets)
         for what, rows in self._tables.items():
             text += "".join(table(f"[[{what}]]", row) for row in rows)
         self.file.write_text(text, encoding="utf-8")

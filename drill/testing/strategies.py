@@ -14,7 +14,7 @@ from typing import Any
 
 from drill.globs import matcher
 from drill.testing.draft import NAMES, RISKS, ZONES, Draft, Table
-from drill.testing.mishaps import Mishap, deleted, encrypted, lost, refused, rotten, truncated, unreadable
+from drill.testing.effects import Mishap, deleted, encrypted, lost, refused, rotten, truncated, unreadable
 from drill.testing.world import MEDIA, PLACES, CopyPlan, World, path_on
 
 try:

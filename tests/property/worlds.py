@@ -16,7 +16,7 @@ from drill.record import Run, to_json
 from drill.rehearse import Options, rehearse
 from drill.sampling import Spot
 from drill.studio import load_studio
-from drill.testing.mishaps import AS_IT_IS
+from drill.testing.effects import AS_IT_IS
 from drill.testing.world import World, path_of
 
 NOW = datetime(2026, 10, 1, tzinfo=UTC)

@@ -202,11 +202,25 @@ def test_a_mishap_that_does_nothing_is_a_mistake(drill_studio: StudioFolder, mis
         lambda: unreadable("drive", sectors="best"),
         lambda: truncated("drive", keep="much"),
         lambda: lost(colour="red"),
+        lambda: lost(kind="tablett"),
+        lambda: lost(form="zip"),
+        lambda: rotten("drive", count=0),
+        lambda: rotten("drive", offsets=[-3]),
+        lambda: unreadable("drive", count=0),
+        lambda: unreadable("drive", sectors=[-1]),
+        lambda: unreadable("drive", sector_size=0),
+        lambda: truncated("drive", keep=-5),
+        lambda: expired("drive", status=200),
+        lambda: slow("drive", factor=0),
+        lambda: stale("drive", before="soon"),
+        lambda: deleted("drive", files=[]),
     ],
 )
 def test_words_that_make_no_mishap_are_mistakes(words: Callable[[], Mishap]) -> None:
-    with pytest.raises(Mistakes):
+    """A drill under no bytes changed, or under a drive slower than any, would let a test pass that tests nothing."""
+    with pytest.raises(Mistakes) as raised:
         words()
+    assert [mistake.where.partition(" (")[0] for mistake in raised.value.mistakes] == ["what goes wrong"]
 
 
 # --- never on anything but what was made here --------------------------------------------------------------------
@@ -361,7 +375,7 @@ def test_a_failed_assertion_says_what_and_why(drill_studio: StudioFolder) -> Non
         assert_lost(run, "*0001*")
     with pytest.raises(AssertionError, match="the restore would take"):
         assert_comes_back(drilled(drill_studio), within="1 ms")
-    with pytest.raises(AssertionError, match="survives 1 further failures, not 2: "):
+    with pytest.raises(AssertionError, match="survives 1 further failure, not 2: "):
         assert_survives(drill_studio, further_failures=2)
     with pytest.raises(AssertionError, match="is lost already"), lost("tablet"), deleted("drive", files="*0001*"):
         assert_survives(drill_studio, further_failures=0)
@@ -378,6 +392,15 @@ def test_an_assertion_about_what_was_not_drilled_fails(drill_studio: StudioFolde
         assert_comes_back(run, classes=["edits"])
     with pytest.raises(AssertionError):
         assert_lost(run)
+    with pytest.raises(AssertionError, match="no files are named"):
+        assert_lost(drilled(drill_studio, lost("tablet", "drive")), [])
+
+
+def test_a_single_word_may_stand_by_itself(drill_studio: StudioFolder) -> None:
+    run = drilled(drill_studio, shoots="heron", scenarios="lost-tablet")
+    assert [(drill.shoot, drill.scenario) for drill in run.drills] == [("heron", "lost-tablet")]
+    assert_comes_back(run, classes="originals")
+    assert_survives(drill_studio, shoots="heron")
 
 
 # --- the door ----------------------------------------------------------------------------------------------------

@@ -15,7 +15,7 @@ from drill.faults.draw import matching
 from drill.model import Entry, Hazard, Scenario, Studio
 from drill.scenario import check_selectors
 from drill.shelf import OpenCopy, open_copy
-from drill.testing.mishaps import Mishap, scenario_of
+from drill.testing.effects import Mishap, scenario_of
 
 _ON_BYTES = frozenset({"unreadable", "altered", "truncated"})
 

@@ -6,20 +6,20 @@
 Inside the block every `drilled` of this process has it too, whichever thread asks: a test then fails rather than pass
 for want of a fault. Copies are only read; `really`, in `doing`, is for real bytes. Positional words are
 ids of media; `hits` are the other selectors of a scenario file (kind, place, account, copy, form, attached, carried,
-offsite); all must match, and nothing at all hits everything. Effects and settings: README, "Scenario files".
+offsite); all must match, and nothing at all hits everything. Effects and settings: README, "Scenario files"; they are
+read by the same rules, and what would be a mistake there is one here.
 
-Flows in: words. Flows out: Mishap values. Must not know: studios, bytes.
+Flows in: words. Flows out: Mishap values, or Mistakes. Must not know: studios, bytes.
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from types import TracebackType
 from typing import Any, TypedDict, Unpack
 
-from drill import clock, units
-from drill.errors import Mistake, Mistakes
 from drill.model import Hazard, Scenario, Selector
+from drill.scenario import read_hazard
 
 Words = str | Sequence[str]
 AS_IT_IS = Scenario("as-it-is", "Nothing goes wrong", "Every copy as it is.", (Hazard("slow", Selector(), factor=1.0),))
@@ -85,27 +85,25 @@ def _said(name: str, value: Any) -> str:
     return " ".join(value) if name == "medium" else f"{name} {' '.join(value)}"
 
 
-def _many(value: Words | None) -> tuple[str, ...] | None:
-    return None if value is None else (value,) if isinstance(value, str) else tuple(value)
-
-
 def _mishap(effect: str, media: Sequence[str], hits: Hits, **settings: Any) -> Mishap:
-    for name in hits:
-        if name not in Hits.__annotations__:
-            raise Mistakes([Mistake(effect, name, "selects nothing", f"use: {', '.join(Hits.__annotations__)}")])
-    chosen: dict[str, Any] = {
-        name: value if isinstance(value, bool) else _many(value)  # type: ignore[arg-type]  # of that TypedDict
-        for name, value in hits.items()
+    """Return a mishap, its words read as those of a scenario file are. Errors: Mistakes."""
+    chosen = {"medium": list(media) or None, **hits}
+    words = {"effect": effect, "hits": _given(chosen), **_given(settings)}
+    return Mishap(read_hazard(words, where=f"what goes wrong ({effect})"))
+
+
+def _given(words: Mapping[str, Any]) -> dict[str, Any]:
+    """Return the words that are given, every sequence as the list that TOML would have."""
+    return {
+        name: list(value) if isinstance(value, Sequence) and not isinstance(value, str) else value
+        for name, value in words.items()
+        if value is not None
     }
-    return Mishap(Hazard(effect, Selector(medium=tuple(media) or None, **chosen), **settings))
 
 
-def _one_of(effect: str, **settings: Any) -> dict[str, Any]:
-    given = {name: value for name, value in settings.items() if value is not None}
-    if len(given) != 1:
-        what = f"needs one of: {', '.join(settings)}"
-        raise Mistakes([Mistake(effect, ", ".join(given), what, "give exactly one of them")])
-    return {name: tuple(v) if isinstance(v, Sequence) and not isinstance(v, str) else v for name, v in given.items()}
+def _one(count: int | None, other: object) -> int | None:
+    """Return how many places are hit: one, unless it is said how many or which."""
+    return 1 if count is None and other is None else count
 
 
 def lost(*media: str, **hits: Unpack[Hits]) -> Mishap:
@@ -126,8 +124,7 @@ def rotten(
     **hits: Unpack[Hits],
 ) -> Mishap:
     """Bytes change, no error tells: the effect `altered`. One byte, unless `count` (drawn) or `offsets` say which."""
-    places = {"count": 1} if count is None and offsets is None else _one_of("altered", count=count, offsets=offsets)
-    return _mishap("altered", media, hits, files=_many(files), **places)
+    return _mishap("altered", media, hits, files=files, count=_one(count, offsets), offsets=offsets)
 
 
 def unreadable(
@@ -139,29 +136,23 @@ def unreadable(
     **hits: Unpack[Hits],
 ) -> Mishap:
     """Sectors are bad. One, unless `count` (drawn) or `sectors` (numbers, or "worst") say which."""
-    places = {"count": 1} if count is None and sectors is None else _one_of("unreadable", count=count, sectors=sectors)
-    if isinstance(sectors, str) and sectors != "worst":
-        raise Mistakes([Mistake("unreadable", "sectors", f"{sectors!r} is no sector", 'give numbers, or "worst"')])
-    return _mishap("unreadable", media, hits, files=_many(files), sector_size=sector_size, **places)
+    places = {"count": _one(count, sectors), "sectors": sectors}
+    return _mishap("unreadable", media, hits, files=files, sector_size=sector_size, **places)
 
 
 def truncated(*media: str, keep: int | str, files: Words | None = None, **hits: Unpack[Hits]) -> Mishap:
-    """Files end early: `keep` so many bytes, or a share such as "70%". Errors: Mistakes."""
-    try:
-        left = keep if isinstance(keep, int) else units.parse_share(keep) if "%" in keep else units.parse_size(keep)
-    except ValueError as error:
-        raise Mistakes([Mistake("truncated", "keep", str(error), 'write it like "70%" or 1000')]) from None
-    return _mishap("truncated", media, hits, files=_many(files), keep=left)
+    """Files end early: `keep` so many bytes, or a share such as "70%"."""
+    return _mishap("truncated", media, hits, files=files, keep=keep)
 
 
 def deleted(*media: str, files: Words | None = None, **hits: Unpack[Hits]) -> Mishap:
     """Files are missing, on mirrors too."""
-    return _mishap("deleted", media, hits, files=_many(files))
+    return _mishap("deleted", media, hits, files=files)
 
 
 def encrypted(*media: str, files: Words | None = None, **hits: Unpack[Hits]) -> Mishap:
     """Every byte is replaced, on mirrors too."""
-    return _mishap("encrypted", media, hits, files=_many(files))
+    return _mishap("encrypted", media, hits, files=files)
 
 
 def expired(*media: str, status: int = 410, page: bool = False, **hits: Unpack[Hits]) -> Mishap:
@@ -169,9 +160,9 @@ def expired(*media: str, status: int = 410, page: bool = False, **hits: Unpack[H
     return _mishap("expired", media, hits, status=status, page=page)
 
 
-def stale(*media: str, before: date, **hits: Unpack[Hits]) -> Mishap:
+def stale(*media: str, before: date | str, **hits: Unpack[Hits]) -> Mishap:
     """Only files from before a moment are there; a date is its first moment, local time."""
-    return _mishap("stale", media, hits, before=clock.moment(before))
+    return _mishap("stale", media, hits, before=before)
 
 
 def slow(*media: str, factor: float, **hits: Unpack[Hits]) -> Mishap:
