@@ -1,6 +1,6 @@
-"""The search by chance: a Hypothesis state machine that lets mishaps befall a shoot in the world in small.
+"""The search by chance: a Hypothesis state machine that lets mishaps befall a shoot, in scenes of real bytes.
 
-Flows in: a course, its worlds, a judge, names of mishaps, a seed, the time allowed. Flows out: the shortest story
+Flows in: a course, its scenes, a judge, names of mishaps, a seed, the time allowed. Flows out: the shortest story
 found, how many were tried. Must not know: the exhaustive search. After each mishap the drill's own restore says whether
 the pictures can be brought back from the bytes that are left when nothing more goes wrong.
 
@@ -144,7 +144,7 @@ def _since(name: str, moments: int) -> int:
 
 
 def _played(ways: Ways, mishaps: Sequence[tuple[int, str]]) -> tuple[int, Marks]:
-    """Return the world that a story ends in, and its mishaps with their legs."""
+    """Return the scene that a story ends in, and its mishaps with their legs."""
     play, at = Play(ways), 0
     for moments, name in sorted(mishaps, key=itemgetter(0)):
         play.go_on(moments - at)
@@ -170,8 +170,8 @@ def _machine(
             if tried.interrupted or clock.ticks_s() > until_s:
                 raise _Over
             self.mishaps.append((_since(name, moments), name))
-            world, marks = _played(ways, self.mishaps)
-            if judge.is_lost(world):
+            scene, marks = _played(ways, self.mishaps)
+            if judge.is_lost(scene):
                 if tried.marks is None or len(marks) < len(tried.marks):
                     tried.marks = marks
                 raise _Lost

@@ -1,7 +1,7 @@
 """The judge of a search: the drill's own plan, restore and verify, over the bytes that a story leaves.
 
-Flows in: worlds. Flows out: how many of the promised pictures come back. Must not know: how the world came about. Each
-world is drilled once: written to scratch, flushed, read back and compared, as in any drill.
+Flows in: scenes. Flows out: how many of the promised pictures come back. Must not know: how the scene came about. Each
+scene is drilled once: written to scratch, flushed, read back and compared, as in any drill.
 """
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
@@ -23,7 +23,7 @@ from drill.rehearse.opening import asking_order
 from drill.rehearse.reads import Reads
 from drill.rehearse.settle import Sizes
 from drill.rehearse.stage import set_stage
-from drill.search.world import Kept, Worlds
+from drill.search.scenes import Kept, Scenes
 from drill.shelf import OpenCopy, State, fresh_folder
 from drill.streams import InMemory
 
@@ -32,30 +32,30 @@ _NOTHING_WRONG = Scenario("story", "as the story ends", "", ())
 
 
 class Judge:
-    """Drills worlds; what came back of each is remembered."""
+    """Drills scenes; what came back of each is remembered."""
 
-    def __init__(self, studio: Studio, worlds: Worlds, folder: Path, flusher: Executor) -> None:
-        shoot = Shoot("story", date(2000, 1, 1), None, worlds.promise, Targets())
-        self._studio, self._worlds = replace(studio, shoots=(shoot,)), worlds
+    def __init__(self, studio: Studio, scenes: Scenes, folder: Path, flusher: Executor) -> None:
+        shoot = Shoot("story", date(2000, 1, 1), None, scenes.promise, Targets())
+        self._studio, self._scenes = replace(studio, shoots=(shoot,)), scenes
         self._folder, self._flusher, self._numbers = folder, flusher, count()
         self._back: dict[int, int] = {}
 
-    def back(self, world: int) -> int:
+    def back(self, scene: int) -> int:
         """Return how many promised pictures a drill brings back. Errors: Unfinished."""
-        if world not in self._back:
-            self._back[world] = self._drilled(world)
-        return self._back[world]
+        if scene not in self._back:
+            self._back[scene] = self._drilled(scene)
+        return self._back[scene]
 
-    def is_lost(self, world: int) -> bool:
+    def is_lost(self, scene: int) -> bool:
         """Say whether some picture cannot be brought back. Errors: Unfinished."""
-        return self.back(world) < len(self._worlds.promise)
+        return self.back(scene) < len(self._scenes.promise)
 
-    def _drilled(self, world: int) -> int:
-        pairs = zip(self._worlds.media, self._worlds.of(world), strict=True)
+    def _drilled(self, scene: int) -> int:
+        pairs = zip(self._scenes.media, self._scenes.of(scene), strict=True)
         copies = {id_: self._opened(id_, kept) for id_, kept in pairs if kept.files is not None}
         studio = replace(self._studio, copies=tuple(found.copy for found in copies.values()))
-        holdings = Holdings(copies, self._worlds.promise)
-        cases = [Case(file, holdings.claims(file)) for file in self._worlds.promise]
+        holdings = Holdings(copies, self._scenes.promise)
+        cases = [Case(file, holdings.claims(file)) for file in self._scenes.promise]
         stage = set_stage(studio, _NOTHING_WRONG, None, copies=copies, seed=0, worst=lambda found, hazard: None)
         order = asking_order(cases, stage, copies=copies, sizes=Sizes(), buses=studio.buses)
         reads = Reads(
@@ -71,7 +71,7 @@ class Judge:
         return sum(case.is_back for case in cases)
 
     def _opened(self, id_: str, kept: Kept) -> OpenCopy:
-        files = _in_memory(self._worlds.promise, kept.files or ())
+        files = _in_memory(self._scenes.promise, kept.files or ())
         store = Store(lambda: [Entry(path, len(content)) for path, content in files.items()], _opener(files))
         copy = Copy(id_, id_, None, None, "folder", None, None)
         medium = self._studio.media[id_]
@@ -87,10 +87,10 @@ def _opener(files: Mapping[str, bytes]) -> Callable[[Entry], RawIOBase]:
 
 
 @contextmanager
-def judging(studio: Studio, worlds: Worlds, scratch: Path | None) -> Iterator[Judge]:
+def judging(studio: Studio, scenes: Scenes, scratch: Path | None) -> Iterator[Judge]:
     """Give a judge with a fresh folder in scratch, which is removed afterwards. Errors: Unfinished."""
     with (
         fresh_folder(scratch) as folder,
-        ThreadPoolExecutor(len(worlds.promise), thread_name_prefix="flush") as flusher,
+        ThreadPoolExecutor(len(scenes.promise), thread_name_prefix="flush") as flusher,
     ):
-        yield Judge(studio, worlds, folder, flusher)
+        yield Judge(studio, scenes, folder, flusher)

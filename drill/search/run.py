@@ -19,8 +19,8 @@ from drill.search.judge import Judge, judging
 from drill.search.legs import Course, begin_of, course_of, first_leg_after
 from drill.search.mishaps import all_mishaps, is_left_out, keeps_a_copy
 from drill.search.play import Ways
+from drill.search.scenes import Scenes
 from drill.search.telling import Marks, Told, likelihood, say_local, tell
-from drill.search.world import Worlds
 from drill.searchrecord import Chance, Level, Life, Search, Story
 from drill.shelf import fresh_folder
 from drill.timeline import horizon, life, usual
@@ -92,19 +92,19 @@ class _Hall:
 
     course: Course
     studio: Studio
-    worlds: Worlds
+    scenes: Scenes
     judge: Judge
     start: int
 
     def told(self, at: Marks, between: tuple[int, int]) -> Story | None:
         """Play and tell a story, and drill what it leaves; None where it loses nothing. Errors: Unfinished."""
-        told = tell(self.course, self.studio, self.worlds, at, between)
+        told = tell(self.course, self.studio, self.scenes, at, between)
         if told is not None:
             self._check(told)
         return None if told is None else told.story
 
     def _check(self, told: Told) -> None:
-        back = self.judge.back(told.world)
+        back = self.judge.back(told.scene)
         if back:
             names = ", ".join(told.story.mishaps)
             raise AssertionError(f"the drill brings back {back} pictures after this story: {names}")
@@ -114,9 +114,9 @@ def _search_life(studio: Studio, scheme: Scheme, options: Options, *, away: bool
     until = horizon(scheme, options.day, options.years)
     course = course_of(life(studio, options.day, away=away, until=until), studio, scheme, options.without)
     start = first_leg_after(course, course.life.begins + timedelta(seconds=options.after_s))
-    worlds = Worlds(studio, course)
-    with judging(studio, worlds, studio.scratch) as judge:
-        hall = _Hall(course, studio, worlds, judge, start)
+    scenes = Scenes(studio, course)
+    with judging(studio, scenes, studio.scratch) as judge:
+        hall = _Hall(course, studio, scenes, judge, start)
         known, outlived = _try_kept(hall, options)
         began_s = clock.ticks_s()
         share_s = None if options.budget_s is None else options.budget_s / len(options.away)
@@ -194,7 +194,7 @@ def _chance(hall: _Hall, options: Options, left_s: float) -> tuple[Chance, Marks
     names = [name for name in all_mishaps(hall.studio) if not is_left_out(name, options.without)]
     with fresh_folder(hall.studio.scratch) as home:
         tried = by_chance.by_chance(
-            Ways(hall.course, hall.worlds, hall.start),
+            Ways(hall.course, hall.scenes, hall.start),
             hall.judge,
             names,
             seldom=keeps_a_copy(hall.studio),

@@ -1,6 +1,6 @@
 """Telling: a story as dated happenings that a photographer can follow, from what the search found.
 
-Flows in: a course, its worlds, mishaps with the legs they come on. Flows out: stories of the record. Must not know: how
+Flows in: a course, its scenes, mishaps with the legs they come on. Flows out: stories of the record. Must not know: how
 a story was found. It is played over again with real bytes, so that what is told is what came of it. A mishap between
 two moments is told at a time within its stretch, some two hours after that begins.
 """
@@ -14,7 +14,7 @@ from drill import clock
 from drill.model import Step, Studio
 from drill.search.legs import Course, Stretch, Turn, begin_of, is_away
 from drill.search.mishaps import EARLY, FORGET, forget_name
-from drill.search.world import Worlds
+from drill.search.scenes import Scenes
 from drill.searchrecord import End, Happening, Story
 from drill.stages import event_words
 from drill.timeline import usual
@@ -59,15 +59,15 @@ class _Telling:
 
     course: Course
     studio: Studio
-    worlds: Worlds
-    world: int
+    scenes: Scenes
+    scene: int
     lost_at: datetime | None = None
     told: list[Happening] = field(default_factory=list)
 
-    def tell(self, at: datetime, what: str, words: str, world: int, *, by_plan: bool) -> None:
-        """Note a happening and the world that it makes."""
-        self.world = world
-        if self.lost_at is None and is_lost(self.worlds, world):
+    def tell(self, at: datetime, what: str, words: str, scene: int, *, by_plan: bool) -> None:
+        """Note a happening and the scene that it makes."""
+        self.scene = scene
+        if self.lost_at is None and is_lost(self.scenes, scene):
             self.lost_at = at
             words += f": {_pictures(self.studio)} gone"
         self.told.append(Happening(clock.rfc3339(at), say_local(at, _zone(self.studio)), what, words, by_plan))
@@ -75,25 +75,25 @@ class _Telling:
 
 @dataclass(frozen=True, slots=True)
 class Told:
-    """A story as it was played, and the world that it ends in."""
+    """A story as it was played, and the scene that it ends in."""
 
     story: Story
-    world: int
+    scene: int
 
 
-def is_lost(worlds: Worlds, world: int) -> bool:
+def is_lost(scenes: Scenes, scene: int) -> bool:
     """Say whether no medium has the right bytes."""
-    return "right" not in worlds.left(world).values()
+    return "right" not in scenes.left(scene).values()
 
 
-def tell(course: Course, studio: Studio, worlds: Worlds, marks: Marks, between: tuple[int, int]) -> Told | None:
+def tell(course: Course, studio: Studio, scenes: Scenes, marks: Marks, between: tuple[int, int]) -> Told | None:
     """Play a story and tell it up to the moment when the shoot is lost; None for one after which something is left.
 
     `between` are the legs between which its first mishap may come.
     """
-    telling = _Telling(course, studio, worlds, worlds.first)
+    telling = _Telling(course, studio, scenes, scenes.first)
     made_on = ", ".join(studio.scheme.made_on) if studio.scheme else ""
-    telling.tell(course.life.begins, "first picture", f"first picture, on {made_on}", worlds.first, by_plan=True)
+    telling.tell(course.life.begins, "first picture", f"first picture, on {made_on}", scenes.first, by_plan=True)
     for number, leg in enumerate(course.legs):
         names = [name for at, name in marks if at == number]
         if isinstance(leg, Stretch):
@@ -101,7 +101,7 @@ def tell(course: Course, studio: Studio, worlds: Worlds, marks: Marks, between: 
         else:
             _tell_turn(telling, leg, names)
         if telling.lost_at is not None:
-            return Told(_story(telling, between), telling.world)
+            return Told(_story(telling, between), telling.scene)
     return None
 
 
@@ -114,7 +114,7 @@ def _story(telling: _Telling, between: tuple[int, int]) -> Story:
         latest=_local_of(telling.course, between[1], zone, last=True),
         lost_at=clock.rfc3339(telling.lost_at),
         happenings=tuple(telling.told),
-        ends=tuple(End(id_, left) for id_, left in telling.worlds.left(telling.world).items()),
+        ends=tuple(End(id_, left) for id_, left in telling.scenes.left(telling.scene).items()),
     )
 
 
@@ -125,17 +125,17 @@ def _tell_stretch(telling: _Telling, leg: Stretch, names: Sequence[str]) -> None
         at = leg.begins + lasts * number / (len(names) + 1)
         if lasts > timedelta(minutes=10 * (len(names) + 1)):
             at = at.replace(minute=at.minute - at.minute % 5, second=0, microsecond=0)
-        world = telling.worlds.befall(telling.world, name, away=away)
-        telling.tell(at, name, mishap_words(name, telling.studio), world, by_plan=False)
+        scene = telling.scenes.befall(telling.scene, name, away=away)
+        telling.tell(at, name, mishap_words(name, telling.studio), scene, by_plan=False)
 
 
 def _tell_turn(telling: _Telling, leg: Turn, names: Sequence[str]) -> None:
     if leg.step is not None and forget_name(leg.step) in names:
         what = forget_name(leg.step)
-        telling.tell(leg.at, what, mishap_words(what, telling.studio), telling.world, by_plan=False)
+        telling.tell(leg.at, what, mishap_words(what, telling.studio), telling.scene, by_plan=False)
         return
-    made = telling.worlds.turn(telling.world, leg)
-    if made != telling.world:
+    made = telling.scenes.turn(telling.scene, leg)
+    if made != telling.scene:
         what = "replacement" if leg.step is None else leg.step.id
         words = "what was lost is bought anew and filled again" if leg.step is None else step_words(leg.step)
         telling.tell(leg.at, what, words, made, by_plan=True)

@@ -1,6 +1,6 @@
 """The search: every story up to a depth, and steps a second by chance. `python tests/bench/bench_search.py`.
 
-A step is a mishap with the moments before it, and, where the world that comes of it is new, a whole drill of it.
+A step is a mishap with the moments before it, and, where the scene that comes of it is new, a whole drill of it.
 Seconds are of this process's own work, and by the clock.
 """
 
@@ -20,7 +20,7 @@ from drill.search.judge import judging
 from drill.search.legs import course_of
 from drill.search.mishaps import all_mishaps, keeps_a_copy
 from drill.search.play import Ways
-from drill.search.world import Worlds
+from drill.search.scenes import Scenes
 from drill.studio import load_studio
 from drill.timeline import horizon, life
 from tests.shared.schemes import wide_studio
@@ -55,11 +55,11 @@ def some(name: str, studio: Studio) -> None:
     """Measure the search by chance, none of whose mishaps comes in the first days."""
     assert studio.scheme
     course = course_of(life(studio, DAY, away=True, until=horizon(studio.scheme, DAY, 1)), studio, studio.scheme, ())
-    worlds = Worlds(studio, course)
-    with judging(studio, worlds, None) as judge, tempfile.TemporaryDirectory() as home:
+    scenes = Scenes(studio, course)
+    with judging(studio, scenes, None) as judge, tempfile.TemporaryDirectory() as home:
         began, began_s = time.process_time(), time.perf_counter()
         tried = by_chance(
-            Ways(course, worlds, 60),
+            Ways(course, scenes, 60),
             judge,
             all_mishaps(studio),
             seldom=keeps_a_copy(studio),

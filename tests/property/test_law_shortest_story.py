@@ -1,7 +1,7 @@
 """Law: the shortest story that is told is the shortest there is.
 
 Held against brute force by the second engine of the forecast, over random schemes; against the forecast's smallest cut
-sets; and the world in small, with real bytes, against the states of the exhaustive search.
+sets; and scenes, with real bytes, against the states of the exhaustive search.
 """
 
 from datetime import UTC, date, datetime, timedelta
@@ -16,8 +16,8 @@ from drill.search.exhaustive import Searched, search
 from drill.search.legs import Course, Stretch, course_of, is_away
 from drill.search.mishaps import forget_name
 from drill.search.play import Play, Ways
+from drill.search.scenes import Scenes
 from drill.search.telling import is_lost
-from drill.search.world import Worlds
 from drill.stages import cut_sets, ground
 from drill.testing.draft import DAYS, Draft
 from drill.testing.strategies import schemes
@@ -112,20 +112,20 @@ def smallest_cut(studio: Studio, day: date, until: datetime, *, away: bool) -> i
 def test_bytes_and_states_tell_the_same(draft: Draft, day: date, away: bool, data: st.DataObject) -> None:
     studio = draft.load()
     found = course(studio, day, weeks_after(day, 6), away=away)
-    worlds = Worlds(studio, found)
-    state, world = found.first, worlds.first
+    scenes = Scenes(studio, found)
+    state, scene = found.first, scenes.first
     for leg in found.legs:
         if isinstance(leg, Stretch):
             befalls = leg.hits.named(state)
             for after, name in data.draw(st.lists(st.sampled_from(befalls), max_size=1)) if befalls else []:
-                state, world = after, worlds.befall(world, name, away=is_away(found, leg))
+                state, scene = after, scenes.befall(scene, name, away=is_away(found, leg))
         elif leg.step is None or data.draw(st.integers(0, 9), label=forget_name(leg.step)) < 9:
-            state, world = leg.change[state], worlds.turn(world, leg)
+            state, scene = leg.change[state], scenes.turn(scene, leg)
         if not state:
-            assert is_lost(worlds, world)
+            assert is_lost(scenes, scene)
             return
         letters = found.shelf.letters(state, found.shelf.media)
-        assert list(worlds.left(world).values()) == [LETTERS[letter] for letter in letters]
+        assert list(scenes.left(scene).values()) == [LETTERS[letter] for letter in letters]
 
 
 @given(schemes(), SHOOT_DAYS, st.booleans(), st.data())
@@ -135,13 +135,13 @@ def test_a_play_that_loses_is_no_shorter_than_the_shortest(
     """However a story is played, passing over moments at which nothing changes, it has as many mishaps at least."""
     studio = draft.load()
     found = course(studio, day, weeks_after(day, 6), away=away)
-    ways = Ways(found, Worlds(studio, found), 0)
+    ways = Ways(found, Scenes(studio, found), 0)
     names = sorted({name for leg in found.legs if isinstance(leg, Stretch) for _, name in leg.hits.named(found.first)})
     names += [f"forget:{step.id}" for step in (studio.scheme.steps if studio.scheme else ())]
     play = Play(ways)
     for moments, name in data.draw(st.lists(st.tuples(st.integers(0, 5), st.sampled_from(names)), max_size=3)):
         play.go_on(moments)
         play.befall(name)
-    world, mishaps = play.end()
+    scene, mishaps = play.end()
     least = shortest(found, 3)
-    assert not is_lost(ways.worlds, world) or (least is not None and least <= len(mishaps))
+    assert not is_lost(ways.scenes, scene) or (least is not None and least <= len(mishaps))

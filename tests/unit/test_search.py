@@ -31,7 +31,7 @@ from drill.search.judge import judging
 from drill.search.legs import Course, course_of
 from drill.search.mishaps import keeps_a_copy
 from drill.search.play import Ways
-from drill.search.world import Worlds, picture
+from drill.search.scenes import Scenes, picture
 from drill.searchrecord import Search, dump
 from drill.timeline import horizon, life
 
@@ -84,12 +84,12 @@ def test_the_planted_story_is_found_by_chance_at_length_three(tmp_path: Path) ->
     """Within 400 stories from a fixed seed; the time is no part of it, so that the test holds on a slow machine."""
     studio = planted_studio()
     found = course(studio, WITHOUT)
-    worlds = Worlds(studio, found)
+    scenes = Scenes(studio, found)
     names = [name for name in all_mishaps(studio) if name not in WITHOUT and name.partition(":")[0] not in WITHOUT]
     assert len(names) > 20  # the noise
-    with judging(studio, worlds, tmp_path) as judge:
+    with judging(studio, scenes, tmp_path) as judge:
         tried = by_chance(
-            Ways(found, worlds, 0),
+            Ways(found, scenes, 0),
             judge,
             names,
             seldom=keeps_a_copy(studio),
@@ -156,11 +156,11 @@ def test_time_that_is_over_proves_nothing() -> None:
 def test_the_judge_is_the_drills_own(tmp_path: Path) -> None:
     """It brings back what is right on any medium, nothing from rotten copies, and leaves scratch empty."""
     studio = card_and_tablet()
-    worlds = Worlds(studio, course(studio))
-    rotten = worlds.befall(worlds.first, "rot:card", away=False)
-    empty = worlds.befall(worlds.first, "medium:card", away=False)
-    with judging(studio, worlds, tmp_path) as judge:
-        assert [judge.back(world) for world in (worlds.first, rotten, empty)] == [3, 0, 0]
+    scenes = Scenes(studio, course(studio))
+    rotten = scenes.befall(scenes.first, "rot:card", away=False)
+    empty = scenes.befall(scenes.first, "medium:card", away=False)
+    with judging(studio, scenes, tmp_path) as judge:
+        assert [judge.back(scene) for scene in (scenes.first, rotten, empty)] == [3, 0, 0]
     assert not list(tmp_path.iterdir())
     assert len({picture(number) for number in range(3)}) == 3
 

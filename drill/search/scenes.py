@@ -1,6 +1,6 @@
-"""The world in small: real bytes of a few pictures on every medium, in memory, and what steps and mishaps do to them.
+"""Scenes: real bytes of a few pictures on every medium at one moment of a story, and what comes of them.
 
-Flows in: a course (for the plan), mishaps by name. Flows out: worlds, by number; what is on each medium. Must not know:
+Flows in: a course (for the plan), mishaps by name. Flows out: scenes, by number; what is on each medium. Must not know:
 the states of the exhaustive search, whose rules are written down here a second time, over bytes.
 
 - What is copied are the bytes that are there, right or not. A check holds them against their digests, and puts right
@@ -35,7 +35,7 @@ class Kept(NamedTuple):
         return self.files is not None and not self.failed
 
 
-World = tuple[Kept, ...]
+Scene = tuple[Kept, ...]
 _EMPTY, _BROKEN = Kept(None), Kept(None, failed=True)
 
 
@@ -44,8 +44,8 @@ def picture(number: int) -> bytes:
     return b"picture %d " % number + hashlib.sha256(b"reed %d" % number).digest()
 
 
-class Worlds:
-    """All worlds met so far, by number; what comes of each is worked out once."""
+class Scenes:
+    """All scenes met so far, by number; what comes of each is worked out once."""
 
     def __init__(self, studio: Studio, course: Course) -> None:
         self.media = course.shelf.media
@@ -58,26 +58,26 @@ class Worlds:
         self._studio, self._shift = studio, course.shelf.shift
         self._steps = {step.id: step for step in (studio.scheme.steps if studio.scheme else ())}
         self._blows = {away: blows(studio, away=away) for away in (True, False)}
-        self._worlds: list[World] = []
-        self._numbers: dict[World, int] = {}
+        self._scenes: list[Scene] = []
+        self._numbers: dict[Scene, int] = {}
         self._after: dict[tuple[object, int], int] = {}
         made_on = studio.scheme.made_on if studio.scheme else ()
         self.first = self._number(tuple(Kept(self.pictures) if id_ in made_on else _EMPTY for id_ in self.media))
 
-    def of(self, number: int) -> World:
+    def of(self, number: int) -> Scene:
         """Return what is on each medium, in the order of `media`."""
-        return self._worlds[number]
+        return self._scenes[number]
 
     def befall(self, number: int, name: str, *, away: bool) -> int:
-        """Return the world after a mishap that is no forgetting."""
-        return self._known((name, away), number, lambda world: self._befallen(world, name, away=away))
+        """Return the scene after a mishap that is no forgetting."""
+        return self._known((name, away), number, lambda scene: self._befallen(scene, name, away=away))
 
     def turn(self, number: int, turn: Turn) -> int:
-        """Return the world after a step that is done, or the replacement of what failed."""
+        """Return the scene after a step that is done, or the replacement of what failed."""
         if turn.step is None:
-            return self._known(turn.planned, number, lambda world: self._replaced(world, turn.planned))
+            return self._known(turn.planned, number, lambda scene: self._replaced(scene, turn.planned))
         step, planned = turn.step, self._is_planned(turn.step.target, turn.planned)
-        return self._known((step.id, planned), number, lambda world: self._done(world, step, planned=planned))
+        return self._known((step.id, planned), number, lambda scene: self._done(scene, step, planned=planned))
 
     def is_right(self, kept: Kept) -> bool:
         """Say whether the promised bytes are there, by their digests."""
@@ -94,24 +94,24 @@ class Worlds:
             found[id_] = "failed" if kept.failed else "not there" if kept.files is None else there
         return found
 
-    def _known(self, key: object, number: int, make: Callable[[World], World]) -> int:
+    def _known(self, key: object, number: int, make: Callable[[Scene], Scene]) -> int:
         after = self._after.get((key, number))
         if after is None:
-            after = self._after[key, number] = self._number(make(self._worlds[number]))
+            after = self._after[key, number] = self._number(make(self._scenes[number]))
         return after
 
-    def _number(self, world: World) -> int:
-        number = self._numbers.setdefault(world, len(self._worlds))
-        if number == len(self._worlds):
-            self._worlds.append(world)
+    def _number(self, scene: Scene) -> int:
+        number = self._numbers.setdefault(scene, len(self._scenes))
+        if number == len(self._scenes):
+            self._scenes.append(scene)
         return number
 
     def _is_planned(self, medium: str | None, planned: int) -> bool:
         return medium is not None and bool(planned >> self._shift.get(medium, planned.bit_length()) & 1)
 
-    def _befallen(self, world: World, name: str, *, away: bool) -> World:
+    def _befallen(self, scene: Scene, name: str, *, away: bool) -> Scene:
         kind, _, id_ = name.partition(":")
-        now = dict(zip(self.media, world, strict=True))
+        now = dict(zip(self.media, scene, strict=True))
         if kind == EARLY:
             self._erase(self._steps[id_].source, now)
             return tuple(now.values())
@@ -131,10 +131,10 @@ class Worlds:
             return Kept(tuple(bytes(byte ^ 0x5A for byte in content) for content in kept.files), failed=True)
         return _BROKEN
 
-    def _done(self, world: World, step: Step, *, planned: bool) -> World:
-        now = dict(zip(self.media, world, strict=True))
+    def _done(self, scene: Scene, step: Step, *, planned: bool) -> Scene:
+        now = dict(zip(self.media, scene, strict=True))
         if not all(now.get(id_, _EMPTY).is_thought_there for id_ in step.only_once_on):
-            return world
+            return scene
         source, target = step.source, step.target
         if step.do in ("copy", "move") and now.get(source or "", _EMPTY).is_thought_there:
             self._copy(now[source or ""].files, target, now)
@@ -147,11 +147,11 @@ class Worlds:
                 now[target] = self._right_one(now.values()) or kept
         return tuple(now.values())
 
-    def _replaced(self, world: World, planned: int) -> World:
-        right = self._right_one(world)
+    def _replaced(self, scene: Scene, planned: int) -> Scene:
+        right = self._right_one(scene)
         return tuple(
             kept if not kept.failed else (right or kept) if self._is_planned(id_, planned) else _EMPTY
-            for id_, kept in zip(self.media, world, strict=True)
+            for id_, kept in zip(self.media, scene, strict=True)
         )
 
     def _right_one(self, kept: Iterable[Kept]) -> Kept | None:
