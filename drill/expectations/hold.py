@@ -20,7 +20,10 @@ Ages = Callable[[], Sequence[ProofAge] | None]  # of the copies the scenario lea
 
 
 def shortfall(due: Due, record: Drill, *, ages: Ages, now: datetime, where: str) -> str:
-    """Return in words what falls short of the expectations in file `where`; empty where everything holds."""
+    """Return in words what falls short of the expectations in file `where`; empty where everything holds.
+
+    The first line is the news in few words: it is all that a list of what failed has room for.
+    """
     said = []
     is_short = False
     for one in due.expected:
@@ -32,7 +35,18 @@ def shortfall(due: Due, record: Drill, *, ages: Ages, now: datetime, where: str)
         said += [f"Expected in {where}, {one.at}: {'; '.join(broken)}."] if broken else []
     if not is_short:
         return ""
-    return "\n".join([_head(due, record), *map(safe, said)])
+    return "\n".join([_news(record), _head(due, record), *map(safe, said)])
+
+
+def _news(record: Drill) -> str:
+    files = record.files
+    if files.lost:
+        return f"{files.lost:,} of {files.promised:,} files lost"
+    if files.on_paper:
+        return f"{files.on_paper:,} of {files.promised:,} files only on paper"
+    if record.verdict == "late":
+        return f"back too late: after {units.say_span(record.seconds.projected)}"
+    return "one failure too close to a loss" if record.falls_short else "all back, but not as expected"
 
 
 def _head(due: Due, record: Drill) -> str:
@@ -93,12 +107,17 @@ def _unproved(within_s: float, ages: Sequence[ProofAge] | None, now: datetime) -
     if not ages:
         return [f"{wanted}, and no copy that is left is said to hold any of it"]
     late = [f"{age.copy} ({_age_words(age, now)})" for age in ages if is_overdue(age, within_s, now)]
-    return [f"{wanted}; not so {', '.join(late)}: drill audit verifies them"] if late else []
+    is_wrong = any(_wrong(age) for age in ages)
+    advice = "drill audit names the wrong ones: copy these anew" if is_wrong else "drill audit verifies them"
+    return [f"{wanted}; not so {', '.join(late)}: {advice}"] if late else []
 
 
 def _age_words(age: ProofAge, now: datetime) -> str:
     said = [f"{age.never} of {age.held} files never"] if age.never else []
-    wrong = age.held - age.proven - age.never
-    said += [f"{wrong} wrong when last read"] if wrong else []
-    said += [f"the oldest proof {say_age(age.oldest, now)}"] if age.oldest is not None else []
+    said += [f"{_wrong(age)} wrong when last read"] if _wrong(age) else []
+    said += [f"the oldest proof made {say_age(age.oldest, now)}"] if age.oldest is not None else []
     return ", ".join(said)
+
+
+def _wrong(age: ProofAge) -> int:
+    return age.held - age.proven - age.never

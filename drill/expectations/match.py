@@ -102,8 +102,11 @@ class Matching:
                 found.append(Mistake(str(self._where), f"{one.at}.classes", what, "leave this table out for now"))
         return found
 
-    def mistakes_accepted(self, accepted: Sequence[Accepted], expected: Sequence[Expected]) -> list[Mistake]:
-        """Return what is accepted in vain: of nothing that this studio has, of no expectation, or twice."""
+    def mistakes_accepted(self, accepted: Sequence[Accepted], expected: Sequence[Expected] | None) -> list[Mistake]:
+        """Return what is accepted in vain: of nothing that this studio has, of no expectation, or twice.
+
+        `expected` None: it could not be read as a whole, and nothing is said of what it covers.
+        """
         found: list[Mistake] = []
         seen: set[tuple[str, str, str | None]] = set()
         for one in accepted:
@@ -112,7 +115,7 @@ class Matching:
                 what = f"{one.scenario} hits nothing in this studio, so nothing falls short in it"
                 named.append(Mistake(str(self._where), f"{one.at}.scenario", what, "take this table out"))
             named += self._unknown_variants(one.at, one.variants, (one.scenario,), "variant")
-            if not named and not any(self._covers(e, one) for e in expected):
+            if not named and expected is not None and not any(self._covers(e, one) for e in expected):
                 what = f"nothing is expected of {one.shoot} in {one.scenario}"
                 named.append(Mistake(str(self._where), one.at, what, "take this table out, or add an [[expect]]"))
             reach = set(one.variants or self._variants.get(one.scenario) or (None,))

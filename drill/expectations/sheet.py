@@ -45,9 +45,12 @@ def read_sheet(path: Path) -> Sheet:
     shoots = _shoots(studio, ids, top)
     _tried(lambda: check_selectors(scenarios, studio), mistakes)
     applying = _tried(lambda: fitting(studio, scenarios), mistakes, path)
-    if mistakes or applying is None:
+    if applying is None:
         raise Mistakes(mistakes)
-    return _matched(Matching(path, studio, applying, scenarios, shoots), expected, accepted, seed=seed)
+    matching = Matching(path, studio, applying, scenarios, shoots)
+    if mistakes:  # names are looked at all the same, so that one round mends everything
+        raise Mistakes([*mistakes, *matching.mistakes_in(expected), *matching.mistakes_accepted(accepted, None)])
+    return _matched(matching, expected, accepted, seed=seed)
 
 
 def _matched(

@@ -31,7 +31,7 @@ from drill.report.words import fold, safe
 from drill.scenario import shipped_folder
 
 WIDTH = 100  # columns that failures are folded to: they are read in terminals, mails and web pages
-REPEAT = "Repeat it: "
+REPEAT, CLOSER = "Repeat it: ", "See all of it: "  # before commands that are to be copied
 _CARRIER = "drill-carrier"
 
 
@@ -229,8 +229,11 @@ class DrillItem(pytest.Item):
         _fail(f"{text}\n{self._repeat()}")
 
     def _repeat(self) -> str:
-        """Return the command that repeats this drill."""
+        """Return the commands that repeat this test, and that show its drill in tables, which know no expectations."""
         asked, exercise = self.file.asked, self.due.exercise
+        seed = ["--drill-seed", str(self.file.seed), *(["--drill-now", asked.now] if asked.now else [])]
+        seed += ["--drill-no-ledger"] if asked.no_ledger else []
+        test = f"{_from(asked.folder, self.path)}::{exercise.shoot.id}::{self.name}"
         scenario = Path(exercise.scenario.file)
         is_shipped = scenario.parent == shipped_folder()
         words = ["drill", "run", _from(asked.folder, self.file.sheet.studio.file)]
@@ -238,7 +241,7 @@ class DrillItem(pytest.Item):
         words += ["--shoot", exercise.shoot.id, "--seed", str(self.file.seed)]
         words += ["--now", asked.now] if asked.now else []
         words += ["--no-ledger"] if asked.no_ledger else []
-        return f"{REPEAT}{subprocess.list2cmdline(words) if os.name == 'nt' else shlex.join(words)}"
+        return f"{REPEAT}{_typed(['pytest', test, *seed])}\n{CLOSER}{_typed(words)}"
 
     def reportinfo(self) -> tuple[Path, None, str]:
         """Return the file and the words that head a report."""
@@ -282,6 +285,10 @@ def _name(exercise: Exercise) -> str:
     return exercise.scenario.name if exercise.variant is None else f"{exercise.scenario.name}[{exercise.variant}]"
 
 
+def _typed(words: Sequence[str]) -> str:
+    return subprocess.list2cmdline(words) if os.name == "nt" else shlex.join(words)
+
+
 def _from(folder: str, path: Path) -> str:
     """Return a path as it may be typed in that folder."""
     return str(path.relative_to(folder)) if path.is_relative_to(folder) else str(path)
@@ -294,5 +301,5 @@ def _fail(text: str) -> NoReturn:
 
 def _folded(text: str) -> str:
     """Fold a text, but for a command that is to be copied."""
-    lines = [[line] if line.startswith(REPEAT) else fold(line, WIDTH) for line in text.splitlines()]
+    lines = [[line] if line.startswith((REPEAT, CLOSER)) else fold(line, WIDTH) for line in text.splitlines()]
     return "\n".join(part for parts in lines for part in parts)

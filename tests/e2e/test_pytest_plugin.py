@@ -100,8 +100,8 @@ def test_a_file_of_expectations_gives_an_item_for_each_scenario_variant_and_shoo
 
 def test_the_command_that_is_printed_repeats_the_drill(pytester: pytest.Pytester, built: Built) -> None:
     text = pytester.runpytest_subprocess("--drill-now", NOW).stdout.str()
-    (line,) = [line for line in text.splitlines() if line.startswith("Repeat it: drill run ")]
-    words = shlex.split(line.removeprefix("Repeat it: drill "))
+    (line,) = [line for line in text.splitlines() if line.startswith("See all of it: drill run ")]
+    words = shlex.split(line.removeprefix("See all of it: drill "))
     assert words[-2:] == ["--now", NOW] and words[words.index("--seed") + 1] == "7"
     outcome = start(*words, "--json", "-", "--no-reports", cwd=pytester.path)
     verdicts = {(drill["shoot"], drill["variant"]): drill["verdict"] for drill in outcome.record["drills"]}
@@ -152,12 +152,23 @@ def test_drills_are_spread_over_processes_and_noted_as_one_run(
     assert census(*built.sources) == before and files_below(built.file.with_name("scratch")) == []
 
 
+def test_the_command_that_repeats_a_test_fails_as_it_did(pytester: pytest.Pytester, built: Built) -> None:
+    expect(pytester, HEAD + '[[expect]]\nshoots = ["terns"]\nfurther_failures = 9\n')
+    text = pytester.runpytest_subprocess("--drill-now", NOW).stdout.str()
+    lines = [line for line in text.splitlines() if line.startswith("Repeat it: pytest ")]
+    again = pytester.runpytest_subprocess(*shlex.split(lines[0].removeprefix("Repeat it: pytest ")))
+    again.assert_outcomes(failed=1)
+    assert lines[0] in again.stdout.str() and "--drill-now" in lines[0]
+    again.stdout.fnmatch_lines(["FAILED *terns* - Failed: all back*"])
+    assert built.file.is_file()
+
+
 def test_a_seed_that_is_drawn_is_the_same_in_every_process(pytester: pytest.Pytester, built: Built) -> None:
     expect(pytester, HEAD.replace("seed = 7\n", "") + "[[expect]]\nfurther_failures = 9\n")
     text = pytester.runpytest_subprocess("-n", "2").stdout.str()
-    lines = [shlex.split(line) for line in text.splitlines() if line.startswith("Repeat it: ")]
-    seeds = {words[words.index("--seed") + 1] for words in lines}
-    assert len(lines) == 4 and len(seeds) == 1
+    lines = [shlex.split(line) for line in text.splitlines() if line.startswith(("Repeat it: ", "See all of it: "))]
+    seeds = {words[words.index("--seed" if "--seed" in words else "--drill-seed") + 1] for words in lines}
+    assert len(lines) == 8 and len(seeds) == 1
     (run,) = past_runs(built, pytester.path)
     assert [str(run["seed"])] == list(seeds)
     text = pytester.runpytest_subprocess("--drill-seed", "11").stdout.str()
@@ -175,7 +186,7 @@ def test_junit_is_read_back_with_the_reason(pytester: pytest.Pytester, built: Bu
     }
     root = ElementTree.parse(pytester.path / "found.xml").getroot()
     (failure,) = root.iter("failure")
-    assert failure.text is not None and "x is gone" in failure.text and "Repeat it: drill run" in failure.text
+    assert failure.text is not None and "x is gone" in failure.text and "Repeat it: pytest " in failure.text
     assert all("hits nothing in this studio" in skipped.attrib["message"] for skipped in root.iter("skipped"))
     assert built.file.is_file()
 

@@ -181,6 +181,13 @@ def test_mistakes_in_all_files_are_listed_at_once(folder: Path) -> None:
     assert all(word in text for word in ("floppy", "vanished", "colour", "expect[1].further_failures"))
 
 
+def test_names_are_looked_at_in_the_same_round_as_kinds(folder: Path) -> None:
+    with pytest.raises(Mistakes) as caught:
+        sheet(folder, HEAD + '[[expect]]\ncomes_back = 3\nshoots = ["osprey"]\nclasses = ["original"]\n')
+    text = str(caught.value)
+    assert all(word in text for word in ("comes_back", "'osprey'", "'original'")), text
+
+
 def test_a_selector_that_names_what_nobody_has_is_a_mistake(folder: Path) -> None:
     (folder / "lost.toml").write_text(LOST + 'hits = { medium = "tern" }\n')
     with pytest.raises(Mistakes, match="no medium of this studio has the id 'tern'"):
@@ -240,12 +247,15 @@ def short(record: Drill, *expected: Expected, ages: Sequence[ProofAge] | None = 
 def test_without_demands_it_is_what_a_run_says() -> None:
     assert short(WHOLE) == ""
     assert short(ONE_LOST).startswith(
-        "reed, if this happens: A drive is gone (kiln). 1 file would be lost (1 originals)"
+        "1 of 3 files lost\nreed, if this happens: A drive is gone (kiln). 1 file would be lost (1 originals)"
     )
+    assert short(ON_PAPER).startswith("1 of 3 files only on paper\n")
     assert "heron is away" in short(ON_PAPER)
     missed = replace(WHOLE, further_failures=FurtherFailures(0, 1, (("medium:heron",),)))
     assert "0 further failures are survivable and the target is 1" in short(missed)
-    assert short(replace(WHOLE, verdict="late", seconds=Seconds(1.0, 7200.0, 3600.0)))
+    assert short(missed).startswith("one failure too close to a loss\n")
+    late = short(replace(WHOLE, verdict="late", seconds=Seconds(1.0, 7200.0, 3600.0)))
+    assert late.startswith("back too late: after 2 h\n")
 
 
 def test_demands_take_the_place_of_the_studio_s_targets() -> None:
@@ -283,7 +293,7 @@ def test_each_demand_holds_up_to_its_bound(record: Drill, expected: Expected, wo
     said = short(record, expected)
     assert (said == "") == (words == "")
     assert words in said
-    assert not said or said.startswith("reed, if this happens: A drive is gone (kiln).")
+    assert not said or said.splitlines()[1].startswith("reed, if this happens: A drive is gone (kiln).")
 
 
 def proof(days: float, **more: object) -> ProofAge:
@@ -294,7 +304,7 @@ def proof(days: float, **more: object) -> ProofAge:
 def test_verified_within_asks_it_of_every_copy_that_is_left() -> None:
     wanted = Expected("expect[1]", verified_within_s=100 * 86400.0)
     assert short(WHOLE, wanted, ages=[proof(100)]) == ""
-    assert "the oldest proof 101 days ago" in short(WHOLE, wanted, ages=[proof(3), proof(101)])
+    assert "the oldest proof made 101 days ago" in short(WHOLE, wanted, ages=[proof(3), proof(101)])
     assert "1 of 3 files never" in short(WHOLE, wanted, ages=[proof(3, proven=2, never=1)])
     assert "1 wrong when last read" in short(WHOLE, wanted, ages=[proof(3, proven=2, refuted=("a.dng",))])
     assert "no copy that is left" in short(WHOLE, wanted, ages=[])
@@ -305,7 +315,7 @@ def test_verified_within_asks_it_of_every_copy_that_is_left() -> None:
 def test_names_in_what_is_said_move_no_cursor() -> None:
     odd = replace(ONE_LOST, lost_files=(FileNote("a\x1b[2J.dng", "gone\nfor good"),))
     said = short(odd, Expected("expect[1]", comes_back=True))
-    assert said.count("\n") == 1 and "\x1b" not in said
+    assert said.count("\n") == 2 and "\x1b" not in said
 
 
 def test_the_example_of_the_readme_is_one(folder: Path) -> None:
