@@ -50,7 +50,7 @@ FLOORS = (
         "insurance",
         "masks",
     ),
-    ("faults", "evidence", "measured", "further", "places", "history", "comparing", "odds", "stages"),
+    ("faults", "evidence", "measured", "further", "places", "history", "comparing", "odds", "stages", "seal"),
     ("restore", "verify", "score", "bands", "advice"),
     ("rehearse", "audit", "retire", "survey", "intake", "enlist", "forecast"),
     ("recover", "standing", "search"),

@@ -1,0 +1,73 @@
+"""What a check of a sealed folder found, as text.
+
+Flows in: `seal.Checked`. Flows out: text. Must not know: files, keys.
+"""
+
+from drill.report.words import listed, paragraph
+from drill.seal import Checked, Compared, grouped
+
+_MOST_SHOWN = 50
+
+
+def seal_text(found: Checked, width: int) -> str:
+    """Write what a check found: the answer first, then what is wrong, whose key it is, and what was not looked at."""
+    paragraphs = [
+        paragraph(_answer(found), width),
+        _faults("What is wrong:", [f"{fault.part}: {fault.what}" for fault in found.faults], width),
+        *_key(found, width),
+        *_pictures(found, width),
+        paragraph(_left(found), width) if found.left else "",
+    ]
+    return "\n\n".join(text for text in paragraphs if text) + "\n"
+
+
+def _answer(found: Checked) -> str:
+    if found.faults:
+        return "This proof does not hold. Do not rely on it: ask the photographer for a new one."
+    same = f"All {len(found.names)} files in this folder are as they were sealed, to the last byte"
+    if found.is_known:
+        return f"This proof holds. {same}, and the key is the one you named."
+    return f"{same}. Whose seal it is, you have to compare yourself:"
+
+
+def _key(found: Checked, width: int) -> list[str]:
+    if found.fingerprint is None or found.is_known or found.faults:
+        return []
+    digits = grouped(found.fingerprint)
+    why = (
+        "This is the fingerprint of the key in this folder. Compare it with the photographer's letterhead, or ask them "
+        "by telephone: anybody can seal a folder with a key of their own. With --fingerprint it is compared for you."
+    )
+    return [f"  {digits[:39]}\n  {digits[40:]}", paragraph(why, width)]
+
+
+def _pictures(found: Checked, width: int) -> list[str]:
+    if found.compared is not None:
+        return _compared(found.compared, found.pictures, width)
+    if not found.pictures:
+        return []
+    what = f"{_count(found.pictures)} listed. The pictures themselves were not looked at: --against FOLDER does that."
+    return [paragraph(what, width)]
+
+
+def _compared(compared: Compared, pictures: int, width: int) -> list[str]:
+    if compared.is_elsewhere:
+        what = f"None of the {_count(pictures)} listed was found: name the folder in which the names of the list begin."
+        return [paragraph(what, width)]
+    if not compared.faults:
+        return [paragraph(f"{_count(pictures)} listed, and each of them is in your folder, to the last byte.", width)]
+    title = f"{compared.right} of the {_count(pictures)} listed are in your folder, to the last byte. The others:"
+    return [_faults(title, [f"{fault.part}: {fault.what}" for fault in compared.faults], width)]
+
+
+def _faults(title: str, texts: list[str], width: int) -> str:
+    more = len(texts) - _MOST_SHOWN
+    return listed(title, texts[:_MOST_SHOWN] + ([f"and {more} more"] if more > 0 else []), width)
+
+
+def _left(found: Checked) -> str:
+    return f"Left here by a computer, and no part of the proof: {', '.join(found.left)}"
+
+
+def _count(pictures: int) -> str:
+    return "1 picture" if pictures == 1 else f"{pictures:,} pictures"
