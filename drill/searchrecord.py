@@ -140,8 +140,11 @@ class Search:
 
     @property
     def is_complete(self) -> bool:
-        """Say whether every story up to the depth was tried, for each life, or one was found that needs no mishap."""
-        return all(life.complete >= self.depth or _is_lost_by_plan(life) for life in self.lives)
+        """Say whether every story up to the depth was tried, for each life, or one was found that needs no mishap; of a
+        search that was broken off this is not said, as a life may be missing."""
+        return not self.interrupted and all(
+            life.complete >= self.depth or _is_lost_by_plan(life) for life in self.lives
+        )
 
     @property
     def shortest(self) -> Story | None:

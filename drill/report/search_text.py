@@ -29,6 +29,7 @@ def _life(life: Life, found: Search, width: int) -> list[str]:
         paragraph(safe(_tried(life, found)), width),
         _chance(life, width),
         paragraph(safe(_kept(life)), width),
+        "It was broken off here: what would have come after this was not tried." if life.interrupted else "",
     ]
 
 

@@ -21,10 +21,11 @@ def scenario_text(story: Story) -> str:
     """Return a scenario file with one hazard for each way in which media no longer hold what the story took."""
     told = [f"{one.local} {one.words}" for one in story.happenings]
     lost = next((one.words for one in story.happenings if not one.by_plan), "nothing but the plan")
+    many = "1 mishap" if len(story.mishaps) == 1 else f"{len(story.mishaps)} mishaps"
     parts = [
         "# How a story that `drill search` found ends, to be drilled on the real copies.\n"
         "# What it leaves as it was is not named.",
-        f"title = {quoted(f'A story of {len(story.mishaps)} mishaps: {lost} …')}\nstory = {quoted('; '.join(told))}",
+        f"title = {quoted(f'A story of {many}: {lost} …')}\nstory = {quoted('; '.join(told))}",
     ]
     for left, effect in _HAZARDS.items():
         media = [end.medium for end in story.ends if end.left == left]

@@ -9,6 +9,7 @@ within a stretch, so the order of its mishaps does not matter.
 from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import datetime
+from itertools import pairwise
 
 from drill.model import Scheme, Step, Studio
 from drill.odds.course import Stop, stops
@@ -51,15 +52,17 @@ class Course:
     first: int
 
 
-def course_of(life: Life, studio: Studio, scheme: Scheme, left_out: Collection[str]) -> Course:
-    """Return a life as legs, from the first picture to its end."""
+def course_of(
+    life: Life, studio: Studio, scheme: Scheme, left_out: Collection[str], *, cut: datetime | None = None
+) -> Course:
+    """Return a life as legs, from the first picture to its end; a stretch that reaches past `cut` is two."""
     shelf = shelf_of(studio, scheme)
     befalls = {away: hits(studio, shelf, left_out, away=away) for away in (True, False)}
     legs: list[Leg] = []
     before = life.begins
     for stop in stops(life, studio, scheme, shelf, [life.until]):
-        if before < stop.at:
-            legs.append(Stretch(before, stop.at, befalls[stop.away]))
+        edges = [before, *([cut] if cut is not None and before < cut < stop.at else []), stop.at]
+        legs += [Stretch(begins, ends, befalls[stop.away]) for begins, ends in pairwise(edges) if begins < ends]
         legs += _turns(stop, shelf, left_out)
         before = stop.at
     return Course(life, shelf, tuple(legs), shelf.start(scheme))
@@ -86,9 +89,6 @@ def begin_of(leg: Leg) -> datetime:
     return leg.begins if isinstance(leg, Stretch) else leg.at
 
 
-def first_leg_after(course: Course, at: datetime) -> int:
-    """Return the first leg on which a mishap is not before a moment: what reaches past it counts."""
-    for number, leg in enumerate(course.legs):
-        if at <= leg.at if isinstance(leg, Turn) else at < leg.ends:
-            return number
-    return len(course.legs)
+def first_leg_from(course: Course, at: datetime) -> int:
+    """Return the first leg that begins at a moment or later, where the course is cut."""
+    return next((number for number, leg in enumerate(course.legs) if at <= begin_of(leg)), len(course.legs))

@@ -90,11 +90,12 @@ class Play:
             self.now, _ = ways.past_moment(self.now)
 
     def go_on(self, moments: int) -> None:
-        """Let so many moments pass at which something changes."""
+        """Let so many moments pass at which something changes, or all there are: the life is not over then."""
         for _ in range(moments):
-            if self.now.leg >= len(self._ways.course.legs):
+            following, marks = self._ways.following(self.now)
+            if following.leg >= len(self._ways.course.legs):
                 break
-            self.now, marks = self._ways.following(self.now)
+            self.now = following
             self._marks += marks
 
     def befall(self, name: str) -> None:

@@ -16,13 +16,14 @@ from drill.search.corpus import KeptStory, kept_story, marks_of
 from drill.search.exhaustive import Level as Found
 from drill.search.exhaustive import Searched, marks, search
 from drill.search.judge import Judge, judging
-from drill.search.legs import Course, begin_of, course_of, first_leg_after
+from drill.search.legs import Course, begin_of, course_of, first_leg_from
 from drill.search.mishaps import all_mishaps, is_left_out, keeps_a_copy
 from drill.search.play import Ways
 from drill.search.scenes import Scenes
 from drill.search.telling import Marks, Told, likelihood, say_local, tell
 from drill.searchrecord import Chance, Level, Life, Search, Story
 from drill.shelf import fresh_folder
+from drill.timeline import Life as Lived
 from drill.timeline import horizon, life, usual
 
 _TOLD = 12  # stories of a level that are told; the rest is counted
@@ -35,8 +36,8 @@ class Options:
     """What to search: the day of the shoot, away or at home or both, how many mishaps at most, over how many years.
 
     None of the mishaps is one of `without`, or comes before `after_s` seconds after the first picture. With `budget_s`
-    it ends after about so long, and part of that is for stories by chance, from `seed`. `kept` are stories of earlier
-    runs.
+    it ends after about so long, and part of that is for stories by chance, from `seed`, at most `examples`
+    of them where that is given. `kept` are stories of earlier runs.
     """
 
     started: datetime
@@ -50,6 +51,7 @@ class Options:
     seed: int
     budget_s: float | None
     kept: tuple[KeptStory, ...] = ()
+    examples: int | None = None
     progress: Callable[[str], None] = lambda text: None
 
 
@@ -112,8 +114,10 @@ class _Hall:
 
 def _search_life(studio: Studio, scheme: Scheme, options: Options, *, away: bool) -> tuple[Life, ToKeep]:
     until = horizon(scheme, options.day, options.years)
-    course = course_of(life(studio, options.day, away=away, until=until), studio, scheme, options.without)
-    start = first_leg_after(course, course.life.begins + timedelta(seconds=options.after_s))
+    lived = life(studio, options.day, away=away, until=until)
+    after = lived.begins + timedelta(seconds=options.after_s)
+    course = course_of(lived, studio, scheme, options.without, cut=after)
+    start = first_leg_from(course, after)
     scenes = Scenes(studio, course)
     with judging(studio, scenes, studio.scratch) as judge:
         hall = _Hall(course, studio, scenes, judge, start)
@@ -139,20 +143,29 @@ def _search_life(studio: Studio, scheme: Scheme, options: Options, *, away: bool
 
 
 def _try_kept(hall: _Hall, options: Options) -> tuple[list[Story], int]:
-    """Return the stories of earlier runs that lose the shoot still, the shortest first, and how many do not."""
+    """Return the stories of earlier runs that lose the shoot still, the shortest first, and how many do not.
+
+    Those with mishaps that are not asked about now are neither.
+    """
     known: list[Story] = []
     outlived = 0
     for kept in options.kept:
-        asked = not any(is_left_out(name, options.without) for name, _ in kept.mishaps)
-        if kept.away != hall.course.life.away or not asked:
-            continue
         at = marks_of(kept, hall.course, hall.studio)
-        story = None
-        if at is not None and all(number >= hall.start for number, _ in at):
-            story = hall.told(at, (at[0][0], at[0][0]) if at else (-1, -1))
+        if not _is_asked(kept, hall.course.life, options) or (at and at[0][0] < hall.start):
+            continue
+        story = None if at is None else hall.told(at, (at[0][0], at[0][0]) if at else (-1, -1))
         known += [story] if story is not None else []
         outlived += story is None
     return sorted(known, key=lambda story: len(story.mishaps)), outlived
+
+
+def _is_asked(kept: KeptStory, lived: Lived, options: Options) -> bool:
+    """Say whether a kept story is of such a life, and none of its mishaps is left out, too early or too late."""
+    length_s = (lived.until - lived.begins).total_seconds()
+    return kept.away == lived.away and not any(
+        is_left_out(name, options.without) or not options.after_s <= after_s < length_s
+        for name, after_s in kept.mishaps
+    )
 
 
 def _levels(hall: _Hall, found: Searched) -> tuple[Level, ...]:
@@ -163,8 +176,7 @@ def _level(hall: _Hall, level: Found) -> Level:
     per_year = dict(rates(hall.studio).per_year)
     ways = sorted(level.ways, key=lambda way: (-likelihood(way[0], per_year, hall.studio), way[0]))
     stories = [hall.told(marks(way), (way.earliest, way.latest)) for _, way in ways[:_TOLD]]
-    if any(story is None for story in stories):
-        raise AssertionError("a story that was found loses nothing when it is played")
+    _check_told(stories)
     begins = begin_of(hall.course.legs[level.start]) if level.start < len(hall.course.legs) else hall.course.life.until
     last = hall.course.legs[level.last] if level.last >= 0 else None
     ends = begins if last is None else getattr(last, "ends", begin_of(last))
@@ -178,6 +190,11 @@ def _level(hall: _Hall, level: Found) -> Level:
         different=len(level.ways),
         stories=tuple(story for story in stories if story is not None),
     )
+
+
+def _check_told(stories: Sequence[Story | None]) -> None:
+    if any(story is None for story in stories):
+        raise AssertionError("a story that was found loses nothing when it is played")
 
 
 def _chance(hall: _Hall, options: Options, left_s: float) -> tuple[Chance, Marks, bool]:
@@ -202,12 +219,14 @@ def _chance(hall: _Hall, options: Options, left_s: float) -> tuple[Chance, Marks
             seed_=options.seed,
             budget_s=budget_s,
             home=home,
+            examples=options.examples,
             progress=options.progress,
         )
     story = None
     if tried.marks is not None:
         first = tried.marks[0][0] if tried.marks else -1
         story = hall.told(tried.marks, (first, first))
+        _check_told([story])
     length = None if story is None else len(story.mishaps)
     record = Chance(tried.examples, tried.steps, options.seed, budget_s, _NOISE, length, story)
     return record, tried.marks or (), tried.interrupted

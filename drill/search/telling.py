@@ -5,9 +5,10 @@ a story was found. It is played over again with real bytes, so that what is told
 two moments is told at a time within its stretch, some two hours after that begins.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
+from math import prod
 from zoneinfo import ZoneInfo
 
 from drill import clock
@@ -20,6 +21,7 @@ from drill.stages import event_words
 from drill.timeline import usual
 
 _SOON = timedelta(hours=2)
+_SELDOM = 0.01
 
 Marks = Sequence[tuple[int, str]]  # in order: the leg, the mishap
 
@@ -157,11 +159,9 @@ def _pictures(studio: Studio) -> str:
     return "the one picture" if files == 1 else f"all {files:,} pictures"
 
 
-def likelihood(names: Iterable[str], per_year: dict[str, float], studio: Studio) -> float:
+def likelihood(names: Iterable[str], per_year: Mapping[str, float], studio: Studio) -> float:
     """Return a figure by which stories of as many mishaps are put in order, the likelier first: the product of the
-    forecast's rates; of forgetting 1 - `done`, where that is 1 a hundredth, as for an erase by mistake."""
+    forecast's rates, and of 1 - `done` for what is forgotten. Where that is 0, and for an erase by mistake, it is a
+    hundredth: our own choice, without a source."""
     done = {f"{FORGET}:{step.id}": 1 - step.done for step in (studio.scheme.steps if studio.scheme else ())}
-    product = 1.0
-    for name in names:
-        product *= per_year.get(name) or done.get(name) or 0.01
-    return product
+    return prod(per_year[name] if name in per_year else done.get(name) or _SELDOM for name in names)
