@@ -44,7 +44,7 @@ def _demo(options: argparse.Namespace) -> int:
             looked = audit.Options(now=clock.now(), new_seed=DEMO_SEED, progress=progress)
             audited = audit.audit(studio, ledger, looked) if run.complete else None
     progress("")
-    saved = save_report(studio.reports, run, run_text(run, width=REPORT_COLUMNS))
+    saved = save_report(studio.reports, run, run_text(run, width=REPORT_COLUMNS), None, warn=complain)
     print(demo_text(layout.notes, width=columns()))
     print(run_text(run, width=columns()), end="")
     if audited is None or not audited.complete:

@@ -9,6 +9,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from drill import clock
+from drill.cli.record import check_files, files_asked, keep_clear
 from drill.cli.spot import add_spot, read_spot
 from drill.cli.terminal import (
     EPILOG,
@@ -16,7 +17,6 @@ from drill.cli.terminal import (
     OK,
     UNFINISHED,
     Commands,
-    check_file,
     columns,
     complain,
     moment,
@@ -32,10 +32,12 @@ from drill.record import Run, dump
 from drill.rehearse import Options, rehearse
 from drill.report import run_text
 from drill.report.files import save_report, swap_in
+from drill.report.junit import junit_text
 from drill.scenario import check_selectors, load_scenarios
 from drill.studio import load_studio
 
 REPORT_COLUMNS = 120
+FILES = ("json", "junit")  # options that name a file to write
 
 
 def add_run(commands: Commands) -> None:
@@ -60,6 +62,7 @@ def add_run(commands: Commands) -> None:
     run.add_argument("--now", type=moment, metavar="TIME", help="what counts as now (RFC 3339); default: the clock")
     add_spot(run)
     run.add_argument("--json", metavar="FILE", help="write the result as JSON; - for standard output, without tables")
+    run.add_argument("--junit", metavar="FILE", help="write the result as a test report (JUnit XML)")
     run.add_argument("--no-reports", action="store_true", help="leave nothing in the reports folder")
     run.add_argument(
         "--no-ledger", action="store_true", help="neither use what earlier runs have shown, nor remember this one"
@@ -75,12 +78,12 @@ def _run(options: argparse.Namespace) -> int:
     outputs |= {} if options.no_ledger else {"[studio] ledger": studio.ledger}
     headers = None if options.no_ledger else headers_folder(studio.ledger)
     outputs |= {} if options.no_reports else {"[studio] reports": studio.reports}
-    outputs |= {"--json": Path(options.json)} if options.json not in (None, "-") else {}
-    guard_outputs(studio, outputs, also={f"the scenario {s.name}": Path(s.file) for s in scenarios})
+    asked = files_asked(options, *FILES)
+    guard_outputs(studio, outputs | asked, also={f"the scenario {s.name}": Path(s.file) for s in scenarios})
     guard_outputs(studio, {} if headers is None else {"[studio] ledger": headers})
     check_scratch(studio)
-    if "--json" in outputs:
-        check_file(outputs["--json"], option="--json")
+    check_files(asked)
+    keep_clear([studio], asked)
     seed = random.SystemRandom().randrange(2**32) if options.seed is None else options.seed
     settings = Options(
         seed=seed,
@@ -146,15 +149,17 @@ def _deliver(run: Run, studio: Studio, options: argparse.Namespace) -> None:
         sys.stdout.write(dump(run))
     else:
         print(run_text(run, width=columns()), end="")
+    writes = {"json": dump, "junit": junit_text}
     failed = []
-    if options.json not in (None, "-"):
+    for option, path in files_asked(options, *FILES).items():
         try:
-            swap_in(Path(options.json), dump(run))
+            swap_in(path, writes[option.removeprefix("--")](run))
         except Unfinished as error:
             failed.append(str(error))
     if not options.no_reports:
         try:
-            complain(f"report: {save_report(studio.reports, run, run_text(run, width=REPORT_COLUMNS))}")
+            text = run_text(run, width=REPORT_COLUMNS)
+            complain(f"report: {save_report(studio.reports, run, text, None, warn=complain)}")
         except Unfinished as error:
             failed.append(str(error))
     if failed:

@@ -5,11 +5,12 @@ Errors: Unfinished.
 """
 
 import os
-from contextlib import suppress
+from collections.abc import Callable
 from pathlib import Path
 
 from drill.errors import Unfinished
 from drill.record import Run, dump
+from drill.report.latest import keep_latest, replace_whole
 
 
 def swap_in(path: Path, text: str) -> None:
@@ -23,16 +24,9 @@ def swap_in_bytes(path: Path, content: bytes) -> None:
         _write_through(path, content)
         return
     path = Path(os.path.realpath(path))  # through a link, to what it names
-    aside = path.with_name(f".drill-{os.getpid()}.part")
     try:
-        with aside.open("wb") as file:
-            file.write(content)
-            file.flush()
-            os.fsync(file.fileno())
-        aside.replace(path)
+        replace_whole(path, content)
     except OSError as error:
-        with suppress(OSError):
-            aside.unlink(missing_ok=True)
         raise Unfinished(f"{path} cannot be written: {error.strerror}") from error
 
 
@@ -44,21 +38,33 @@ def _write_through(path: Path, content: bytes) -> None:
         raise Unfinished(f"{path} cannot be written: {error.strerror}") from error
 
 
-def save_report(reports: Path, run: Run, text: str) -> Path:
-    """Leave the record and the tables in a fresh folder named by the run's start (UTC); return that folder."""
-    stamp = run.started.replace("-", "").replace(":", "")
+def save_report(reports: Path, run: Run, text: str, page: str | None, *, warn: Callable[[str], None]) -> Path:
+    """Leave the record, the tables and the page in a fresh folder named by the run's start (UTC), let `latest` show it,
+    and return that folder; `warn` is told where `latest` is not ours to change."""
+    folder = _fresh(reports, run.started.replace("-", "").replace(":", ""))
+    swap_in(folder / "drill.json", dump(run))
+    swap_in(folder / "drill.txt", text)
+    if page is not None:
+        swap_in(folder / "drill.html", page)
+    try:
+        left = keep_latest(reports, folder)
+    except OSError as error:
+        raise Unfinished(f"the report is in {folder}; latest beside it cannot be written: {error.strerror}") from error
+    if left is not None:
+        warn(f"warning: {left}")
+    return folder
+
+
+def _fresh(reports: Path, stamp: str) -> Path:
     folder, number = reports / stamp, 1
     try:
         reports.mkdir(parents=True, exist_ok=True)
         while True:
             try:
                 folder.mkdir()
-                break
+                return folder
             except FileExistsError:
                 number += 1
                 folder = reports / f"{stamp}-{number}"
     except OSError as error:
         raise Unfinished(f"the reports folder {reports} cannot be written: {error.strerror}") from error
-    swap_in(folder / "drill.json", dump(run))
-    swap_in(folder / "drill.txt", text)
-    return folder

@@ -20,8 +20,7 @@ def demo(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Outcome]:
 
 
 def record_of(folder: Path) -> dict[str, object]:
-    (report,) = (folder / "reports").iterdir()
-    found: dict[str, object] = json.loads((report / "drill.json").read_text(encoding="utf-8"))
+    found: dict[str, object] = json.loads((folder / "reports/latest/drill.json").read_text(encoding="utf-8"))
     return found
 
 
