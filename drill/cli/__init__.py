@@ -30,7 +30,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
     for name in SIGNALS:
         if hasattr(signal, name):
             signal.signal(getattr(signal, name), _interrupt)
-    options = _parser(sys.argv[1:] if arguments is None else arguments).parse_args(arguments)
+    words = sys.argv[1:] if arguments is None else list(arguments)
+    options = _parser(words).parse_args(words, argparse.Namespace(typed=words))
     try:
         call: Callable[[argparse.Namespace], int] = options.call
         code = call(options)

@@ -5,6 +5,7 @@ import tempfile
 from pathlib import Path
 
 from drill import audit, clock
+from drill.cli.again import typed
 from drill.cli.run import REPORT_COLUMNS, recorded
 from drill.cli.terminal import OK, UNFINISHED, Commands, columns, complain, progress
 from drill.demo import LinkServer, lay_out, served_folder
@@ -12,6 +13,7 @@ from drill.ledger import Ledger
 from drill.rehearse import Options
 from drill.report import demo_end_text, demo_text, run_text
 from drill.report.files import save_report
+from drill.report.pages import run_page
 from drill.scenario import load_scenarios
 from drill.studio import load_studio
 
@@ -44,7 +46,8 @@ def _demo(options: argparse.Namespace) -> int:
             looked = audit.Options(now=clock.now(), new_seed=DEMO_SEED, progress=progress)
             audited = audit.audit(studio, ledger, looked) if run.complete else None
     progress("")
-    saved = save_report(studio.reports, run, run_text(run, width=REPORT_COLUMNS), None, warn=complain)
+    page = run_page(run, command=typed(["drill", "run", layout.studio_file, "--seed", str(DEMO_SEED)]))
+    saved = save_report(studio.reports, run, run_text(run, width=REPORT_COLUMNS), page, warn=complain)
     print(demo_text(layout.notes, width=columns()))
     print(run_text(run, width=columns()), end="")
     if audited is None or not audited.complete:

@@ -4,11 +4,14 @@ import argparse
 import random
 import sys
 import tempfile
+from collections.abc import Callable
 from contextlib import nullcontext
 from dataclasses import replace
+from functools import cache
 from pathlib import Path
 
 from drill import clock
+from drill.cli.again import again
 from drill.cli.record import check_files, files_asked, keep_clear
 from drill.cli.spot import add_spot, read_spot
 from drill.cli.terminal import (
@@ -33,11 +36,12 @@ from drill.rehearse import Options, rehearse
 from drill.report import run_text
 from drill.report.files import save_report, swap_in
 from drill.report.junit import junit_text
+from drill.report.pages import run_page
 from drill.scenario import check_selectors, load_scenarios
 from drill.studio import load_studio
 
 REPORT_COLUMNS = 120
-FILES = ("json", "junit")  # options that name a file to write
+FILES = ("json", "html", "junit")  # options that name a file to write
 
 
 def add_run(commands: Commands) -> None:
@@ -62,6 +66,7 @@ def add_run(commands: Commands) -> None:
     run.add_argument("--now", type=moment, metavar="TIME", help="what counts as now (RFC 3339); default: the clock")
     add_spot(run)
     run.add_argument("--json", metavar="FILE", help="write the result as JSON; - for standard output, without tables")
+    run.add_argument("--html", metavar="FILE", help="write the result as a page to look at, print or hand round")
     run.add_argument("--junit", metavar="FILE", help="write the result as a test report (JUnit XML)")
     run.add_argument("--no-reports", action="store_true", help="leave nothing in the reports folder")
     run.add_argument(
@@ -149,17 +154,22 @@ def _deliver(run: Run, studio: Studio, options: argparse.Namespace) -> None:
         sys.stdout.write(dump(run))
     else:
         print(run_text(run, width=columns()), end="")
-    writes = {"json": dump, "junit": junit_text}
+    page = cache(lambda: run_page(run, command=again(options.typed, seed=run.seed)))
+    writes: dict[str, Callable[[], str]] = {
+        "--json": lambda: dump(run),
+        "--html": page,
+        "--junit": lambda: junit_text(run),
+    }
     failed = []
     for option, path in files_asked(options, *FILES).items():
         try:
-            swap_in(path, writes[option.removeprefix("--")](run))
+            swap_in(path, writes[option]())
         except Unfinished as error:
             failed.append(str(error))
     if not options.no_reports:
         try:
             text = run_text(run, width=REPORT_COLUMNS)
-            complain(f"report: {save_report(studio.reports, run, text, None, warn=complain)}")
+            complain(f"report: {save_report(studio.reports, run, text, page(), warn=complain)}")
         except Unfinished as error:
             failed.append(str(error))
     if failed:

@@ -38,14 +38,13 @@ def _write_through(path: Path, content: bytes) -> None:
         raise Unfinished(f"{path} cannot be written: {error.strerror}") from error
 
 
-def save_report(reports: Path, run: Run, text: str, page: str | None, *, warn: Callable[[str], None]) -> Path:
+def save_report(reports: Path, run: Run, text: str, page: str, *, warn: Callable[[str], None]) -> Path:
     """Leave the record, the tables and the page in a fresh folder named by the run's start (UTC), let `latest` show it,
     and return that folder; `warn` is told where `latest` is not ours to change."""
     folder = _fresh(reports, run.started.replace("-", "").replace(":", ""))
     swap_in(folder / "drill.json", dump(run))
     swap_in(folder / "drill.txt", text)
-    if page is not None:
-        swap_in(folder / "drill.html", page)
+    swap_in(folder / "drill.html", page)
     try:
         left = keep_latest(reports, folder)
     except OSError as error:

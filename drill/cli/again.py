@@ -1,0 +1,38 @@
+"""The command that makes a report again, as it is typed in this system's shell.
+
+Flows in: the words of a command line. Flows out: one line. Must not know: what the command does.
+"""
+
+import os
+import shlex
+import subprocess
+from collections.abc import Iterator, Sequence
+
+_FILES = ("--json", "--html", "--junit")  # each followed by the file it names
+
+
+def again(words: Sequence[str], *, seed: int | None = None) -> str:
+    """Return the command line of these words (a command and its options), without the files that it was asked to write,
+    and with the seed that was drawn where none was given."""
+    drawn = [] if seed is None or any(_names(word, "--seed") for word in words) else ["--seed", str(seed)]
+    return typed(["drill", *_without_files(words), *drawn])
+
+
+def typed(words: Sequence[str | os.PathLike[str]]) -> str:
+    """Return a command line, its words quoted where they need it."""
+    plain = [os.fspath(word) for word in words]
+    return subprocess.list2cmdline(plain) if os.name == "nt" else shlex.join(plain)
+
+
+def _without_files(words: Sequence[str]) -> Iterator[str]:
+    rest = iter(words)
+    for word in rest:
+        if not any(_names(word, option) for option in _FILES):
+            yield word
+        elif "=" not in word:
+            next(rest, None)
+
+
+def _names(word: str, option: str) -> bool:
+    """Say whether a word is an option, also shortened as argparse lets people write it, or with its value behind it."""
+    return len(word) > 2 and option.startswith(word.partition("=")[0])
