@@ -5,11 +5,13 @@ Flows in: the record of an audit. Flows out: text. Must not know: files, copies,
 
 from collections import defaultdict
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 from drill import clock, units
 from drill.auditrecord import Audit, CopyResult, Elsewhere, FileResult
-from drill.report.disagree_text import disagreements_text
-from drill.report.words import MAKE_ANEW, listed, paragraph, safe, table
+from drill.report.disagree_text import disagreements
+from drill.report.sections import NOTHING, Paragraph, Section, Table, filled, items, laid_out, paragraphs
+from drill.report.words import MAKE_ANEW
 
 MOST_NAMES = 10
 _NAMED_TOGETHER = 3  # files of one piece of advice that are named
@@ -66,22 +68,52 @@ class _Bad:
 
 def audit_text(audit: Audit, *, width: int = 80) -> str:
     """Return the whole report of an audit."""
-    damage = [_Bad(copy, audit.now) for copy in audit.copies]
-    parts = [
-        _head(audit, width),
-        _table(audit, width),
-        *(_damage(copy, bad.all, width) for copy, bad in zip(audit.copies, damage, strict=True)),
-        _other_bytes(audit, width),
-        disagreements_text(audit.disagreements, width),
-        listed("What the spot check shows", [_sample(copy) for copy in audit.copies if copy.sample], width),
-        listed("What to do first", _first_steps(audit, damage), width),
-        listed("To know", [*_to_know(audit), *audit.notes], width),
-        paragraph(f"{NOT_PROVED} {AS_LISTED}" if _has_other_bytes(audit) else NOT_PROVED, width),
+    told = tell(audit)
+    sections = [
+        paragraphs(" ".join((told.verdict, *told.about))),
+        *told.by_copy,
+        *told.damage,
+        told.first_steps,
+        told.to_know,
+        told.not_proved,
     ]
-    return "\n\n".join(part for part in parts if part) + "\n"
+    return laid_out(sections, width=width)
 
 
-def _head(audit: Audit, width: int) -> str:
+@dataclass(frozen=True, slots=True)
+class Told:
+    """What is said of an audit: in a sentence or two, `about` it, in a row a copy, of the damage, and of what to do."""
+
+    verdict: str
+    about: tuple[str, ...]
+    by_copy: tuple[Section, ...]
+    damage: tuple[Section, ...]
+    first_steps: Section
+    to_know: Section
+    not_proved: Section
+
+
+def tell(audit: Audit) -> Told:
+    """Return all that is said of an audit."""
+    damage = [_Bad(copy, audit.now) for copy in audit.copies]
+    wrong = [
+        *(_damage(copy, bad.all) for copy, bad in zip(audit.copies, damage, strict=True)),
+        _other_bytes(audit),
+        *disagreements(audit.disagreements),
+        items("What the spot check shows", [_sample(copy) for copy in audit.copies if copy.sample]),
+    ]
+    return Told(
+        _verdict(audit),
+        tuple(_about(audit)),
+        tuple(filled(_table(audit))),
+        tuple(filled(wrong)),
+        items("What to do first", _first_steps(audit, damage)),
+        items("To know", [*_to_know(audit), *audit.notes]),
+        paragraphs(f"{NOT_PROVED} {AS_LISTED}" if _has_other_bytes(audit) else NOT_PROVED),
+    )
+
+
+def _verdict(audit: Audit) -> str:
     verified = sum(copy.counts["verified"] for copy in audit.copies)
     damaged = sum(copy.damaged for copy in audit.copies)
     reached, other = sum(copy.reached for copy in audit.copies), sum(len(copy.other_bytes) for copy in audit.copies)
@@ -100,20 +132,21 @@ def _head(audit: Audit, width: int) -> str:
         text = f"{audit.studio}: nothing was verified{f'; {_many(left)} not read' if left else ''}."
     if broken:
         text += f" {_count(len(broken), 'archive is', 'archives are')} damaged as a whole: {', '.join(broken)}."
-    text += f" {_many(other)} not what was promised, by the copy's own list." if other else ""
-    text += f" Now is {audit.now}."
-    text += f" Asked was {audit.limit} (seed {audit.seed})." if audit.limit else ""
-    if audit.unfinished is not None:
-        text += f" Not finished: {audit.unfinished}."
-    return paragraph(safe(text), width)
+    return text + (f" {_many(other)} not what was promised, by the copy's own list." if other else "")
+
+
+def _about(audit: Audit) -> list[str]:
+    said = [f"Now is {audit.now}."]
+    said += [f"Asked was {audit.limit} (seed {audit.seed})."] if audit.limit else []
+    return said + ([f"Not finished: {audit.unfinished}."] if audit.unfinished is not None else [])
 
 
 # --- the table ---------------------------------------------------------------------------------------------------
 
 
-def _table(audit: Audit, width: int) -> str:
+def _table(audit: Audit) -> list[Section]:
     if not audit.copies:
-        return "No copies are named in the studio file."
+        return [paragraphs("No copies are named in the studio file.")]
     shown = [("Verified", ("verified",)), ("Damage", ("altered", "unreadable", "missing")), ("Extra", ("extra",))]
     shown += [("Opens", ("opens",))] if any(copy.counts["opens"] for copy in audit.copies) else []
     shown += [("Cannot check", ("cannot_check",))] if any(c.counts["cannot_check"] for c in audit.copies) else []
@@ -135,8 +168,8 @@ def _table(audit: Audit, width: int) -> str:
     )
     if any(copy.counts["opens"] for copy in audit.copies):
         text += " " + OPENS_IS_LITTLE
-    body = table(headers, rows, width, right=range(2, len(headers)), firm=(0,))
-    return f"Copy by copy\n{body}\n{paragraph(text, width)}"
+    body = Table(headers, rows, right=range(2, len(headers)), firm=(0,))
+    return [Section("Copy by copy", (body, Paragraph(text)))]
 
 
 def _reached(copy: CopyResult) -> str:
@@ -166,17 +199,17 @@ def _rate(copy: CopyResult) -> str:
 # --- damage ------------------------------------------------------------------------------------------------------
 
 
-def _damage(copy: CopyResult, bad: _First, width: int) -> str:
+def _damage(copy: CopyResult, bad: _First) -> Section:
     if not bad.count or copy.elsewhere is not None:
-        return ""
+        return NOTHING
     kinds = [f"{copy.counts[kind]:,} {kind}" for kind in ("altered", "unreadable", "missing") if copy.counts[kind]]
     texts = [f"{file.path}: {file.outcome}: {file.detail}" for file in bad.files]
     if bad.count > MOST_NAMES:
         texts.append(f"and {bad.count - MOST_NAMES:,} more (--json has all of them)")
-    return listed(safe(f"{copy.copy}: {', '.join(kinds)}"), texts, width)
+    return items(f"{copy.copy}: {', '.join(kinds)}", texts)
 
 
-def _other_bytes(audit: Audit, width: int) -> str:
+def _other_bytes(audit: Audit) -> Section:
     texts: list[str] = []
     for copy in audit.copies:
         some = sorted(copy.other_bytes, key=lambda one: one.path)
@@ -186,7 +219,7 @@ def _other_bytes(audit: Audit, width: int) -> str:
         ]
         if len(some) > MOST_NAMES:
             texts.append(f"{copy.copy}: and {len(some) - MOST_NAMES:,} more (--json has all of them)")
-    return listed(OTHER_BYTES, texts, width)
+    return items(OTHER_BYTES, texts)
 
 
 def _has_other_bytes(audit: Audit) -> bool:

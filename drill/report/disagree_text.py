@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 from drill import units
 from drill.auditrecord import Disagreement, Group
-from drill.report.words import listed, paragraph
+from drill.report.sections import Items, Paragraph, Section
 
 MOST_NAMES = 10
 _MOST_DIFFERENCES = 3  # of one file that are said
@@ -26,10 +26,10 @@ _LOOKS = {
 }
 
 
-def disagreements_text(disagreements: Sequence[Disagreement], width: int) -> str:
-    """Return the section on copies that disagree; empty where none do."""
+def disagreements(disagreements: Sequence[Disagreement]) -> list[Section]:
+    """Return the section on copies that disagree; none where none do."""
     if not disagreements:
-        return ""
+        return []
     compared = [one for one in disagreements if one.groups]
     files = [one for one in compared if one.is_one_file]
     texts = [_file(one) for one in files[:MOST_NAMES]]
@@ -41,7 +41,7 @@ def disagreements_text(disagreements: Sequence[Disagreement], width: int) -> str
     left_out = [one for one in disagreements if not one.groups]
     for why in dict.fromkeys(one.judgement for one in left_out):
         texts += _named(why, [one for one in left_out if one.judgement == why])
-    return f"{listed(TITLE, texts, width)}\n{paragraph(NO_PROOF, width)}"
+    return [Section(TITLE, (Items(texts), Paragraph(NO_PROOF)))]
 
 
 def _named(what: str, some: Sequence[Disagreement]) -> list[str]:

@@ -8,7 +8,7 @@ from collections.abc import Sequence
 
 from drill import clock, units
 from drill.historyrecord import DrillThen, DueShoot, History, RunThen, WorseCopy, WorseDrill
-from drill.report.words import listed, paragraph, safe, table
+from drill.report.sections import NOTHING, Paragraph, Section, Table, items, laid_out, paragraphs
 
 DAY_S = 86400.0
 MOST_RUNS = 20
@@ -27,18 +27,21 @@ NONE_YET = (
 
 def history_text(history: History, *, width: int = 80) -> str:
     """Return the whole report."""
+    return laid_out([paragraphs(verdict(history)), *sections(history)], width=width)
+
+
+def sections(history: History) -> list[Section]:
+    """Return what is said below the verdict."""
     if not history.runs:
-        return "\n\n".join([paragraph(f"{safe(history.studio)}: {NONE_YET}", width), *_notes(history, width)]) + "\n"
-    parts = [
-        paragraph(_head(history), width),
-        listed("What got worse since the time before", _worse(history), width),
-        listed("What to do first", _first_steps(history), width),
-        _due_table(history, width),
-        _run_table(history.runs, width),
-        *_notes(history, width),
-        paragraph(NOT_PROVED, width),
+        return [items("To know", history.notes)]
+    return [
+        items("What got worse since the time before", _worse(history)),
+        items("What to do first", _first_steps(history)),
+        _due_table(history),
+        _run_table(history.runs),
+        items("To know", history.notes),
+        paragraphs(NOT_PROVED),
     ]
-    return "\n\n".join(part for part in parts if part) + "\n"
 
 
 def due_words(history: History) -> str:
@@ -55,16 +58,14 @@ def due_words(history: History) -> str:
     return f"A drill is overdue since {due.day}."
 
 
-def _head(history: History) -> str:
+def verdict(history: History) -> str:
+    """Return in a few sentences what was done, what is due and whether anything got worse."""
+    if not history.runs:
+        return f"{history.studio}: {NONE_YET}"
     kinds = [(sum(run.kind == kind for run in history.runs), kind) for kind in ("drill", "audit", "recovery")]
     done = " and ".join(_runs(number, kind) for number, kind in kinds if number)
     calm = "" if history.is_worse else " Nothing got worse, as far as it was drilled and audited more than once."
-    return f"{safe(history.studio)}: {done}. Now is {history.now}. {safe(due_words(history))}{calm}"
-
-
-def _notes(history: History, width: int) -> list[str]:
-    found = listed("To know", history.notes, width)
-    return [found] if found else []
+    return f"{history.studio}: {done}. Now is {history.now}. {due_words(history)}{calm}"
 
 
 # --- what got worse --------------------------------------------------------------------------------------------------
@@ -142,16 +143,16 @@ def _only(shoots: Sequence[str]) -> str:
     return "".join(f" --shoot {shoot}" for shoot in shoots) if len(shoots) <= _NAMED else ""
 
 
-def _due_table(history: History, width: int) -> str:
+def _due_table(history: History) -> Section:
     rows = [_due_row(one) for one in sorted(history.due.shoots, key=lambda one: (one.at is None, one.at or ""))]
     if not rows:
-        return ""
+        return NOTHING
     said = (
         "Every: the shoot's target verified_within, else a quarter. ! overdue. A drill counts here when it ran to its "
         "end, was no spot check, and in one scenario at least none of the shoot's files stayed on paper."
     )
-    body = table(["Shoot", "Last drilled", "Every", "Due"], rows, width, firm=(0,))
-    return f"When each shoot is due\n{body}\n{paragraph(said, width)}"
+    body = Table(["Shoot", "Last drilled", "Every", "Due"], rows, firm=(0,))
+    return Section("When each shoot is due", (body, Paragraph(said)))
 
 
 def _due_row(one: DueShoot) -> list[str]:
@@ -165,13 +166,13 @@ def _due_row(one: DueShoot) -> list[str]:
 # --- past runs -------------------------------------------------------------------------------------------------------
 
 
-def _run_table(runs: Sequence[RunThen], width: int) -> str:
+def _run_table(runs: Sequence[RunThen]) -> Section:
     rows = [[_minute(run.at), run.kind, _took(run), _scope(run), _result(run)] for run in runs[:MOST_RUNS]]
     left = len(runs) - MOST_RUNS
     earlier = f" {left:,} earlier ones are in --json." if left > 0 else ""
     said = f"When: in UTC. Result: the worst verdict of a drill and its score; the damage that an audit found.{earlier}"
-    body = table(["When", "What", "Took", "Of what", "Result"], rows, width, firm=(0,))
-    return f"Past drills, audits and recoveries, the newest first\n{body}\n{paragraph(said, width)}"
+    body = Table(["When", "What", "Took", "Of what", "Result"], rows, firm=(0,))
+    return Section("Past drills, audits and recoveries, the newest first", (body, Paragraph(said)))
 
 
 def _took(run: RunThen) -> str:

@@ -6,7 +6,7 @@ Flows in: the record of a map. Flows out: text. Must not know: formats, files, t
 from fractions import Fraction
 
 from drill import units
-from drill.report.words import listed, paragraph, safe, table
+from drill.report.sections import NOTHING, Paragraph, Section, Table, items, laid_out, paragraphs
 from drill.sectorrecord import Headers, Lost, Place, SectorMap
 
 NOT_PROVED = (
@@ -23,17 +23,19 @@ PLAN = (
 
 def sectors_text(found: SectorMap, *, width: int = 80) -> str:
     """Return the whole report."""
-    parts = [
-        paragraph(f"{safe(found.archive)}: one unreadable sector, and what it costs", width),
-        paragraph(_head(found), width),
-        paragraph(_average(found), width),
-        _classes(found, width),
-        _worst(found, width),
-        _headers(found, width),
-        listed("What to do", found.advice, width),
-        paragraph(NOT_PROVED, width),
-    ]
-    return "\n\n".join(part for part in parts if part) + "\n"
+    head = [paragraphs(text) for text in (title(found), about(found), average(found))]
+    advice = items("What to do", found.advice)
+    return laid_out([*head, *tables(found), advice, paragraphs(NOT_PROVED)], width=width)
+
+
+def title(found: SectorMap) -> str:
+    """Return what the report is of."""
+    return f"{found.archive}: one unreadable sector, and what it costs"
+
+
+def tables(found: SectorMap) -> list[Section]:
+    """Return what sectors cost, in tables."""
+    return [_classes(found), _worst(found), _headers(found)]
 
 
 def say_expected(found: SectorMap) -> tuple[str, str]:
@@ -53,7 +55,8 @@ def _number(expected: Fraction) -> str:
     return f"{number:,.2f}" if number < 10 and expected.denominator > 1 else f"{number:,.0f}"
 
 
-def _head(found: SectorMap) -> str:
+def about(found: SectorMap) -> str:
+    """Return how large the archive is."""
     takes = f"{units.say_size(found.stream_size)} of files in {units.say_size(found.size)}"
     secret = ", encrypted" if found.encrypted else ""
     kept = " A copy of its headers is kept elsewhere." if found.kept_elsewhere else ""
@@ -61,7 +64,8 @@ def _head(found: SectorMap) -> str:
     return f"{_files(found.members)}, {takes}{secret}: {sectors}.{kept}"
 
 
-def _average(found: SectorMap) -> str:
+def average(found: SectorMap) -> str:
+    """Return what one bad sector costs, wherever it lies."""
     stops, best = say_expected(found)
     free = sum(one.sectors.most for one in found.classes if one.high == 0)
     spared = f"{free:,} sector{'' if free == 1 else 's'} cost{'s' if free == 1 else ''} nothing at best."
@@ -71,7 +75,7 @@ def _average(found: SectorMap) -> str:
     )
 
 
-def _classes(found: SectorMap, width: int) -> str:
+def _classes(found: SectorMap) -> Section:
     sure = found.lost.least == found.lost.most
     rows = []
     for one in found.classes:
@@ -83,25 +87,19 @@ def _classes(found: SectorMap, width: int) -> str:
         cells = [number.stops, number.most] if sure else [number.stops, number.most, number.least]
         rows.append([files, *(f"{cell:,}" for cell in cells)])
     heads = ["At best"] if sure else ["At best: plan for", "No fewer than"]
-    body = table(["Files lost", "Stops", *heads], rows, width, right=range(1, 2 + len(heads)))
+    body = Table(["Files lost", "Stops", *heads], rows, right=range(1, 2 + len(heads)))
     said = [STOPS, ROUND] if sure else [STOPS, ROUND, PLAN]
-    return f"How many sectors cost how many files\n{body}\n{paragraph(' '.join(said), width)}"
+    return Section("How many sectors cost how many files", (body, Paragraph(" ".join(said))))
 
 
-def _worst(found: SectorMap, width: int) -> str:
+def _worst(found: SectorMap) -> Section:
     if not found.worst:
-        return ""
+        return NOTHING
     rows = [_place(one, found) for one in found.worst]
-    body = table(
-        ["From byte", "To", "Sectors", "Lost", "What lies there", "Which files"], rows, width, right=(0, 1, 2, 3)
-    )
-    left = (
-        f"\n{found.left_out:,} more places cost as much or less (--json has every sector's cost)."
-        if found.left_out
-        else ""
-    )
-    title = paragraph("The worst places, and what any one sector of them costs at best", width)
-    return f"{title}\n{body}{left}"
+    body = Table(["From byte", "To", "Sectors", "Lost", "What lies there", "Which files"], rows, right=(0, 1, 2, 3))
+    more = f"{found.left_out:,} more places cost as much or less (--json has every sector's cost)."
+    left = (Paragraph(more),) if found.left_out else ()
+    return Section("The worst places, and what any one sector of them costs at best", (body, *left))
 
 
 def _place(one: Place, found: SectorMap) -> list[str]:
@@ -117,13 +115,13 @@ def _lost(lost: Lost) -> str:
     return f"{lost.most:,}" if lost.least == lost.most else f"{lost.least:,} to {lost.most:,}"
 
 
-def _headers(found: SectorMap, width: int) -> str:
+def _headers(found: SectorMap) -> Section:
     if not found.headers:
-        return ""
+        return NOTHING
     heads = ["Headers", "Pieces", "Bytes", "Sectors", "Stops", "At best"]
     rows = [_header(one) for one in found.headers]
     said = "Stops, at best: files lost with the costliest of these pieces alone, and nothing else of its sector."
-    return f"Headers\n{table(heads, rows, width, right=(1, 2, 3, 4, 5))}\n{paragraph(said, width)}"
+    return Section("Headers", (Table(heads, rows, right=(1, 2, 3, 4, 5)), Paragraph(said)))
 
 
 def _header(one: Headers) -> list[str]:
