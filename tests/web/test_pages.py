@@ -1,0 +1,80 @@
+"""Every page in a real browser, from a file, with the network off: on a tablet, a phone and paper, in light and dark,
+by keyboard, with names that want to be more than names.
+
+Skipped without Debian's chromium and poppler-utils, the Python package playwright, and npm's axe-core (`DRILL_AXE`).
+"""
+
+import time
+from pathlib import Path
+
+import pytest
+
+pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
+
+from browsing import PHONE, SCHEMES, TABLET, opened, unfold
+from conftest import PageOf
+from every_page import PAGES, WITH_NAMES
+from looks import PAPERS, against_guidelines, cut_in_print, made, outside, small_targets, spaced, unreached
+from playwright.sync_api import Browser
+
+pytestmark = [pytest.mark.outside, pytest.mark.parametrize("name", PAGES)]
+MEGABYTE = 1_000_000
+
+
+def test_it_is_one_small_file_that_opens_at_once_and_asks_for_nothing(
+    name: str, page_of: PageOf, browser: Browser
+) -> None:
+    file = page_of(name)
+    assert file.stat().st_size < MEGABYTE
+    began = time.monotonic()
+    with opened(browser, file) as shown:
+        assert time.monotonic() - began < 8, "it takes long to open"
+        unfold(shown.page)
+        shown.page.wait_for_timeout(50)  # what a handler would do, it does now
+        assert shown.misdeeds == []
+        assert shown.page.title().strip()
+
+
+def test_the_answer_is_in_the_first_screen(name: str, page_of: PageOf, browser: Browser) -> None:
+    for size in (TABLET, PHONE):
+        with opened(browser, page_of(name), size=size) as shown:
+            box = shown.page.locator(".verdict").first.bounding_box()
+            assert box is not None and box["y"] >= 0 and box["y"] + box["height"] <= size[1], (size, box)
+
+
+@pytest.mark.parametrize("scheme", SCHEMES)
+def test_the_guidelines_are_kept(name: str, scheme: str, page_of: PageOf, browser: Browser, axe: str) -> None:
+    with opened(browser, page_of(name), scheme=scheme, strict=False) as shown:
+        unfold(shown.page)
+        assert against_guidelines(shown.page, axe) == []
+
+
+def test_nothing_scrolls_sideways_or_is_cut_off(name: str, page_of: PageOf, browser: Browser) -> None:
+    for width in (320, 360, 768, 1280):
+        with opened(browser, page_of(name), size=(width, 740), strict=False) as shown:
+            assert (width, outside(shown.page)) == (width, [])
+            unfold(shown.page)
+            assert (width, outside(shown.page)) == (width, [])
+            assert (width, spaced(shown.page)) == (width, [])
+
+
+def test_keys_and_fingers_reach_everything(name: str, page_of: PageOf, browser: Browser) -> None:
+    with opened(browser, page_of(name)) as shown:
+        assert small_targets(shown.page, 44) == []
+        assert unreached(shown.page, at_most=150) == []
+        unfold(shown.page)
+        assert small_targets(shown.page, 44) == []
+
+
+def test_names_are_nothing_but_names(name: str, page_of: PageOf, browser: Browser) -> None:
+    with opened(browser, page_of(name)) as shown:
+        unfold(shown.page)
+        assert made(shown.page) == []
+        assert name not in WITH_NAMES or "mischief" in shown.page.inner_text("body")
+        assert shown.misdeeds == []
+
+
+@pytest.mark.parametrize("paper", PAPERS)
+def test_nothing_is_cut_on_paper(name: str, paper: str, page_of: PageOf, browser: Browser, tmp_path: Path) -> None:
+    with opened(browser, page_of(name)) as shown:
+        assert cut_in_print(shown.page, tmp_path / "print.pdf", paper) == []
