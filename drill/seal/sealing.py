@@ -85,8 +85,8 @@ def root_text(root: str, lines: int) -> bytes:
     count = "1 line" if lines == 1 else f"{lines} lines"
     return (
         f"{root}\n\nThis number stands for all of {PICTURES} ({count}): the root of a Merkle tree over its lines, in\n"
-        "their order, each without its line end (RFC 9162, section 2.1.1, with SHA-256). With it one picture can be\n"
-        "shown to be in the list without showing the others.\n"
+        "their order, each without its line end (RFC 9162, section 2.1.1, with SHA-256). It is short enough for\n"
+        "paper: a printed letter that has it says which list it belongs to.\n"
     ).encode("ascii")
 
 
@@ -97,14 +97,15 @@ def how_to_check() -> bytes:
 
 def _parts_of(folder: Path) -> list[str]:
     names = []
-    for entry in os.scandir(folder):
-        if not entry.is_file(follow_symlinks=False):
-            raise ValueError(f"{entry.name} is no plain file, and a proof holds nothing else")
-        if entry.name in OWN_PARTS:
-            raise ValueError(f"{entry.name} is there already")
-        if entry.stat(follow_symlinks=False).st_size > MOST_PART_BYTES:
-            raise ValueError(f"{entry.name} is too large for a part of a proof")
-        names.append(entry.name)
+    with os.scandir(folder) as entries:
+        for entry in entries:
+            if not entry.is_file(follow_symlinks=False):
+                raise ValueError(f"{entry.name} is no plain file, and a proof holds nothing else")
+            if entry.name in OWN_PARTS:
+                raise ValueError(f"{entry.name} is there already")
+            if entry.stat(follow_symlinks=False).st_size > MOST_PART_BYTES:
+                raise ValueError(f"{entry.name} is too large for a part of a proof")
+            names.append(entry.name)
     return names
 
 
