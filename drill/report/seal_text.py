@@ -7,6 +7,7 @@ from drill.report.words import listed, paragraph
 from drill.seal import Checked, Compared, grouped
 
 _MOST_SHOWN = 50
+_BESIDE = 2  # files that are not in the list of contents: that list, and its signature
 
 
 def seal_text(found: Checked, width: int) -> str:
@@ -24,10 +25,10 @@ def seal_text(found: Checked, width: int) -> str:
 def _answer(found: Checked) -> str:
     if found.faults:
         return "This proof does not hold. Do not rely on it: ask the photographer for a new one."
-    same = f"All {len(found.names)} files in this folder are as they were sealed, to the last byte"
+    same = f"All {len(found.names) + _BESIDE} files of the proof are as they were sealed, to the last byte"
     if found.is_known:
-        return f"This proof holds. {same}, and the key is the one you named."
-    return f"{same}. Whose seal it is, you have to compare yourself:"
+        return f"This proof holds. {same}, and the key is the one you named. What the letter says is its writer's word."
+    return f"{same}. Who sealed them is for you to find out, by this fingerprint of their key:"
 
 
 def _key(found: Checked, width: int) -> list[str]:
@@ -35,8 +36,8 @@ def _key(found: Checked, width: int) -> list[str]:
         return []
     digits = grouped(found.fingerprint)
     why = (
-        "This is the fingerprint of the key in this folder. Compare it with the photographer's letterhead, or ask them "
-        "by telephone: anybody can seal a folder with a key of their own. With --fingerprint it is compared for you."
+        "Compare it with the photographer's letterhead, or ask them by telephone: anybody can seal a folder with a key "
+        "of their own. With --fingerprint it is compared for you."
     )
     return [f"  {digits[:39]}\n  {digits[40:]}", paragraph(why, width)]
 
@@ -46,17 +47,17 @@ def _pictures(found: Checked, width: int) -> list[str]:
         return _compared(found.compared, found.pictures, width)
     if not found.pictures:
         return []
-    what = f"{_count(found.pictures)} listed. The pictures themselves were not looked at: --against FOLDER does that."
+    what = f"It lists {_count(found.pictures)}. The pictures themselves were not looked at: --against FOLDER does that."
     return [paragraph(what, width)]
 
 
 def _compared(compared: Compared, pictures: int, width: int) -> list[str]:
     if compared.is_elsewhere:
-        what = f"None of the {_count(pictures)} listed was found: name the folder in which the names of the list begin."
+        what = f"It lists {_count(pictures)}, and none was found: name the folder from which the names in the list lead to them."
         return [paragraph(what, width)]
     if not compared.faults:
-        return [paragraph(f"{_count(pictures)} listed, and each of them is in your folder, to the last byte.", width)]
-    title = f"{compared.right} of the {_count(pictures)} listed are in your folder, to the last byte. The others:"
+        return [paragraph(f"It lists {_count(pictures)}, and each of them is in your folder, to the last byte.", width)]
+    title = f"Of {_count(pictures)} listed, {compared.right:,} are in your folder, to the last byte. The others:"
     return [_faults(title, [f"{fault.part}: {fault.what}" for fault in compared.faults], width)]
 
 

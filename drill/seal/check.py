@@ -185,10 +185,8 @@ class _Folder:
             return None
         self.fingerprint = fingerprint_of(key)
         if asked is not None and asked != self.fingerprint:
-            self._fault(
-                PUBLIC_KEY,
-                f"is another key than the one you named: somebody else sealed this (with {grouped(self.fingerprint)})",
-            )
+            what = "is another key than the one you named, so somebody else sealed this; its fingerprint: "
+            self._fault(PUBLIC_KEY, what + grouped(self.fingerprint))
         return key
 
     def _judge_signature(self, key: Ed25519PublicKey | None) -> None:

@@ -11,6 +11,7 @@ import hashlib
 import os
 import stat
 import sys
+import tempfile
 from collections.abc import Mapping
 from contextlib import suppress
 from pathlib import Path
@@ -102,9 +103,10 @@ def _make(file: Path) -> None:
     """Make the key: whole in a file aside, then under its name, unless another run was first. Errors: OSError."""
     file.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
     content = Ed25519PrivateKey.generate().private_bytes(Encoding.PEM, PrivateFormat.PKCS8, NoEncryption())
-    aside = file.with_name(f".{KEY_FILE}-{os.getpid()}.part")
+    fd, name = tempfile.mkstemp(prefix=f".{KEY_FILE}-", suffix=".part", dir=file.parent)  # for its owner alone, it says
+    aside = Path(name)
     try:
-        _write(aside, content)
+        _write(fd, content)
         with suppress(FileExistsError):
             _take_name(aside, file)
     finally:
@@ -121,11 +123,10 @@ def _take_name(aside: Path, file: Path) -> None:
     except FileExistsError:
         raise
     except OSError:  # a file system without second names
-        _write(file, aside.read_bytes())
+        _write(os.open(file, _MAKE, 0o600), aside.read_bytes())  # the rights come before the content
 
 
-def _write(file: Path, content: bytes) -> None:
-    fd = os.open(file, _MAKE, 0o600)  # the rights come before the content
+def _write(fd: int, content: bytes) -> None:
     with os.fdopen(fd, "wb") as out:
         out.write(content)
         out.flush()

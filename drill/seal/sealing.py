@@ -92,7 +92,9 @@ def root_text(root: str, lines: int) -> bytes:
 
 def how_to_check() -> bytes:
     """Return the text that says how to check a sealed folder without this program."""
-    return files("drill.seal").joinpath(HOW).read_bytes()
+    return (
+        files("drill.seal").joinpath(HOW).read_bytes().replace(b"\r\n", b"\n")
+    )  # as a checkout on Windows may have it
 
 
 def _parts_of(folder: Path) -> list[str]:

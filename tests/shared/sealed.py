@@ -1,7 +1,7 @@
 """A sealed folder, with the pictures that its list names beside it.
 
-Flows in: a folder, names of pictures. Flows out: the sealed folder, the pictures' folder, what was sealed. The key is the
-same one unless another is given: that of RFC 8032, section 7.1, TEST 1.
+Flows in: a folder, names of pictures. Flows out: the sealed folder, the pictures' folder, what was sealed. The key
+is the same one unless another is given: that of RFC 8032, section 7.1, TEST 1.
 """
 
 from collections.abc import Sequence
