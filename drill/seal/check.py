@@ -86,14 +86,15 @@ def check(
     found = _Folder(folder)
     names = found.judge_contents(fingerprint)
     listed = found.judge_list()
-    found.judge_strangers(names)
+    if names is not None:
+        found.judge_strangers(names)
     compared = None if pictures is None else compare(pictures, listed, progress or _unseen)
     return Checked(
         tuple(found.faults),
         found.fingerprint,
         fingerprint is not None and found.fingerprint == fingerprint,
         found.root,
-        tuple(names),
+        tuple(names or ()),
         len(listed),
         tuple(found.left),
         compared,
@@ -113,18 +114,18 @@ class _Folder:
         self._there = _names_in(folder)
         self._read_own()
 
-    def judge_contents(self, fingerprint: str | None) -> list[str]:
+    def judge_contents(self, fingerprint: str | None) -> list[str] | None:
         """Judge the key, the signature, and every part that the signed list names; return those names."""
         key = self._key(fingerprint)
         self._judge_signature(key)
         content = self._contents.get(CONTENTS)
         if content is None:
-            return []
+            return None
         try:
             listed = read_lines(content)
         except ValueError as error:
             self._fault(CONTENTS, f"is no list that can be believed: {error}")
-            return []
+            return None
         for name, digest in listed:
             self._judge_part(name, digest)
         names = [name for name, _ in listed]
@@ -157,7 +158,7 @@ class _Folder:
         for name in sorted(self._there - known):
             if _LEFT_BY_SYSTEMS.fullmatch(name):
                 self.left.append(name)
-            elif CONTENTS in self._contents:
+            else:
                 self._fault(name, "was added after the folder was sealed: it is no part of the proof")
 
     def _read_own(self) -> None:

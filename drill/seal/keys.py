@@ -165,7 +165,10 @@ def _check_rights(file: Path, about: os.stat_result) -> None:
     if about.st_uid != os.geteuid():  # type: ignore[attr-defined, unused-ignore]  # Windows has none
         raise _mistake(str(file), "the key belongs to another user", f"set {SETTING} to a folder of your own")
     if about.st_mode & 0o077:
-        advice = f"if nobody can have read it yet, run: chmod 600 '{file}'; else {_AWAY}"
+        advice = (
+            f"if nobody can have read it yet, run: chmod 600 '{file}'; else {_AWAY}; where chmod changes nothing, the "
+        )
+        advice += f"disk keeps no rights: set {SETTING} to a folder on another"
         raise _mistake(str(file), "other users of this computer can read the key", advice)
     if stat.S_IMODE(file.parent.stat().st_mode) & 0o022:
         what = "other users of this computer can put another key in this one's place"

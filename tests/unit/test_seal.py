@@ -149,6 +149,11 @@ def test_malformed_lists_with_a_right_signature(laid: Laid, change: Callable[[by
     assert check(laid.proof, fingerprint=fingerprint(KEY)).faults
 
 
+def test_without_a_list_nothing_is_said_to_be_added(laid: Laid) -> None:
+    (laid.proof / "contents.sha256").write_bytes(b"not a list")
+    assert set(said(check(laid.proof))) == {"contents.sha256"}
+
+
 def test_a_part_that_a_signed_list_leaves_out(laid: Laid) -> None:
     lines = (laid.proof / "contents.sha256").read_bytes().splitlines()
     sign_again(laid.proof, joined(line for line in lines if b"merkle-root" not in line))
