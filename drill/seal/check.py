@@ -115,7 +115,7 @@ class _Folder:
         self._read_own()
 
     def judge_contents(self, fingerprint: str | None) -> list[str] | None:
-        """Judge the key, the signature, and every part that the signed list names; return those names."""
+        """Judge the key, the signature, and every part that the list names; return those names, None for no list."""
         key = self._key(fingerprint)
         self._judge_signature(key)
         content = self._contents.get(CONTENTS)
