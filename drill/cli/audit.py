@@ -2,11 +2,13 @@
 
 import argparse
 import random
+from functools import partial
 from pathlib import Path
 
 from drill import clock
 from drill.audit import Limits, Options, audit
 from drill.auditrecord import dump
+from drill.cli.again import again
 from drill.cli.record import check_outputs, deliver
 from drill.cli.spot import add_spot, read_spot
 from drill.cli.terminal import (
@@ -25,10 +27,12 @@ from drill.insurance import headers_folder
 from drill.ledger import Ledger
 from drill.model import Studio
 from drill.report.audit_text import audit_text
+from drill.report.pages.audit import audit_page
 from drill.sampling import Budget, Spot
 from drill.shelf import needs_scratch
 from drill.studio import copies_named, load_studio, shoots_named
 
+FILES = ("json", "html")  # options that name a file to write
 AUDIT_EPILOG = """\
 exit codes: 0 all that was asked was done and no damage found; 1 files are altered, unreadable or missing, an archive is
 damaged, a copy gives nothing or not all, or one named by --copy could not be reached; 2 the command, the studio file, a
@@ -53,6 +57,7 @@ def add_audit(commands: Commands) -> None:
     add("--all", action="store_true", help="read everything again, also what an audit that was cut short has read")
     add("--look", action="store_true", help="also decode the files of which no digest is known")
     add("--json", metavar="FILE", help="write the record as JSON; - for standard output, without tables")
+    add("--html", metavar="FILE", help="write it as a page to look at, print or hand round")
     add("--seed", type=whole, metavar="N", help="seed of every draw; default: drawn and printed")
     add("--no-ledger", action="store_true", help="neither read nor write the ledger")
     add("--now", type=moment, metavar="TIME", help="what counts as now (RFC 3339); default: the clock")
@@ -63,7 +68,7 @@ def _audit(options: argparse.Namespace) -> int:
     limits = _limits(read_spot(options))
     studio = load_studio(options.studio, in_columns=True)
     _check_ids(studio, options)
-    check_outputs(studio, options, scratch=options.look or needs_scratch(studio.copies))
+    check_outputs(studio, options, scratch=options.look or needs_scratch(studio.copies), files=FILES)
     for warning in studio.warnings:
         complain(f"warning: {warning}")
     now = options.now or clock.now()
@@ -86,7 +91,12 @@ def _audit(options: argparse.Namespace) -> int:
             complain(f"seed: {found.seed}")
         if found.unfinished:
             complain(f"drill: not finished: {found.unfinished}")
-        deliver(audit_text(found, width=columns()), lambda: dump(found), options)
+        deliver(
+            audit_text(found, width=columns()),
+            lambda: dump(found),
+            options,
+            page=partial(audit_page, found, command=again(options.typed, seed=found.seed)),
+        )
     if not found.complete:
         return UNFINISHED
     return FALLS_SHORT if found.falls_short else OK

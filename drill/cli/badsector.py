@@ -2,8 +2,10 @@
 
 import argparse
 import os
+from functools import partial
 from pathlib import Path
 
+from drill.cli.again import again
 from drill.cli.record import check_files, deliver, files_asked
 from drill.cli.terminal import OK, Commands, columns, complain, progress
 from drill.copies import ARCHIVES, Unreadable, archive_format, file_store
@@ -16,12 +18,14 @@ from drill.insurance import headers_folder, kept_headers
 from drill.model import Copy, Store, Trouble
 from drill.radius import measure
 from drill.report.files import swap_in_bytes
+from drill.report.pages.sectors import sectors_page
 from drill.report.sectors_picture import sectors_png, sectors_svg
 from drill.report.sectors_text import sectors_text
 from drill.sectorrecord import dump
 from drill.structure import anatomy
 from drill.studio import load_studio
 
+FILES = ("json", "html", "picture")  # options that name a file to write
 PICTURES = {".svg": sectors_svg, ".png": sectors_png}
 SMALLEST, LARGEST = 512, 1 << 30  # bytes of a sector
 BAD_SECTOR_EPILOG = """\
@@ -47,6 +51,7 @@ def add_badsector(commands: Commands) -> None:
     add("--sector-size", type=_sector_size, default=4096, metavar="BYTES", help="of the drive; default 4096")
     add("--picture", metavar="FILE", help="draw a map of the archive (.svg or .png)")
     add("--json", metavar="FILE", help="write the record as JSON; - for standard output, without tables")
+    add("--html", metavar="FILE", help="write it as a page to look at, print or hand round")
     telling.set_defaults(call=_bad_sector)
 
 
@@ -71,7 +76,8 @@ def _bad_sector(options: argparse.Namespace) -> int:
     built = _anatomy(archive, password, kept)
     progress("")
     found = measure(built, archive=archive.name, sector_size=options.sector_size)
-    deliver(sectors_text(found, width=columns()), lambda: dump(found), options)
+    page = partial(sectors_page, found, command=again(options.typed))
+    deliver(sectors_text(found, width=columns()), lambda: dump(found), options, page=page)
     if options.picture is not None:
         swap_in_bytes(Path(options.picture), PICTURES[Path(options.picture).suffix.lower()](found))
         complain(f"the map is in {options.picture}")
@@ -89,7 +95,7 @@ def _check_archive(archive: Path) -> None:
 
 def _check_outputs(options: argparse.Namespace) -> None:
     """Refuse to write where nothing can be written, or over the archive. Errors: Mistakes."""
-    outputs = files_asked(options, "json", "picture")
+    outputs = files_asked(options, *FILES)
     if options.picture is not None and Path(options.picture).suffix.lower() not in PICTURES:
         what = "a map is drawn as .svg or .png"
         raise Mistakes([Mistake("--picture", str(options.picture), what, "name a file that ends so")])
@@ -104,7 +110,7 @@ def _check_outputs(options: argparse.Namespace) -> None:
 def _as_copy(options: argparse.Namespace) -> tuple[Copy, Kept | None]:
     """Return the archive as a copy of the studio, and the headers of it that are kept. Errors: Mistakes."""
     studio = load_studio(options.studio)
-    guard_outputs(studio, files_asked(options, "json", "picture"))
+    guard_outputs(studio, files_asked(options, *FILES))
     here = os.path.realpath(options.archive)
     copy = next((copy for copy in studio.copies if copy.at is not None and os.path.realpath(copy.at) == here), None)
     if copy is None:

@@ -62,6 +62,7 @@ def add_forecast(commands: Commands) -> None:
     add("--measures", action="store_true", help="also how much each event matters, in the measures of fault trees")
     add("--picture", metavar="FILE", help="draw the life of the shoot (.svg or .png)")
     add("--json", metavar="FILE", help="write the record as JSON; - for standard output, without tables")
+    add("--html", metavar="FILE", help="write it as a page to look at, print or hand round")
     add_now(looking)
     looking.set_defaults(call=_forecast)
 

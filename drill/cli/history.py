@@ -2,9 +2,11 @@
 
 import argparse
 from datetime import date, datetime
+from functools import partial
 from pathlib import Path
 
 from drill import clock
+from drill.cli.again import again
 from drill.cli.record import check_files, deliver, files_asked
 from drill.cli.terminal import FALLS_SHORT, OK, Commands, columns, complain, moment
 from drill.duedate import calendar_event
@@ -16,6 +18,7 @@ from drill.ledger import Ledger, ledger_files
 from drill.model import Studio
 from drill.report.files import swap_in_bytes
 from drill.report.history_text import due_words, history_text
+from drill.report.pages.history import history_page
 from drill.studio import load_studio
 
 HISTORY_EPILOG = """\
@@ -37,6 +40,7 @@ def add_history(commands: Commands) -> None:
     add("studio", metavar="STUDIO", type=Path, help="the studio file (TOML)")
     add("--calendar", metavar="FILE", help="write the day of the next drill as an event for your calendar (.ics)")
     add("--json", metavar="FILE", help="write the record as JSON; - for standard output, without tables")
+    add("--html", metavar="FILE", help="write it as a page to look at, print or hand round")
     add("--now", type=moment, metavar="TIME", help="what counts as now (RFC 3339); default: the clock")
     looking.set_defaults(call=_history)
 
@@ -50,7 +54,8 @@ def _history(options: argparse.Namespace) -> int:
     with Ledger.read(studio.ledger) as ledger:
         history = look_back(studio, ledger, now=now)
     event = None if options.calendar is None else _event(history, now, studio.file)
-    deliver(history_text(history, width=columns()), lambda: dump(history), options)
+    page = partial(history_page, history, command=again(options.typed))
+    deliver(history_text(history, width=columns()), lambda: dump(history), options, page=page)
     if event is not None:
         swap_in_bytes(Path(options.calendar), event)
     return FALLS_SHORT if history.falls_short else OK
@@ -58,7 +63,7 @@ def _history(options: argparse.Namespace) -> int:
 
 def _check_outputs(studio: Studio, options: argparse.Namespace) -> None:
     """Refuse to write inside a copy, over the ledger, or where nothing can be written. Errors: Mistakes."""
-    outputs = files_asked(options, "json", "calendar")
+    outputs = files_asked(options, "json", "html", "calendar")
     # Even to read it, SQLite may put files of its own beside the ledger.
     guard_outputs(studio, {"[studio] ledger": studio.ledger, **outputs})
     if options.calendar == "-":

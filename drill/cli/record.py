@@ -11,7 +11,7 @@ from pathlib import Path
 
 from drill.cli.terminal import check_file
 from drill.enlist import MANIFESTS
-from drill.errors import Mistake, Mistakes
+from drill.errors import Mistake, Mistakes, Unfinished
 from drill.guard import falls_in, guard_outputs
 from drill.insurance import headers_folder
 from drill.ledger import ledger_files
@@ -19,19 +19,21 @@ from drill.model import Studio
 from drill.report.files import swap_in
 
 
-def check_outputs(studio: Studio, options: argparse.Namespace, *, scratch: bool) -> None:
-    """Refuse to write inside a copy, or where nothing can be written. Errors: Mistakes."""
+def check_outputs(
+    studio: Studio, options: argparse.Namespace, *, scratch: bool, files: Sequence[str] = ("json",)
+) -> None:
+    """Refuse to write inside a copy, or where nothing can be written. `files` are options. Errors: Mistakes."""
     outputs: dict[str, Path] = {}
     if scratch:
         outputs["[studio] scratch"] = studio.scratch or Path(tempfile.gettempdir())
     if not options.no_ledger:
         outputs["[studio] ledger"] = studio.ledger
-    if options.json not in (None, "-"):
-        outputs["--json"] = Path(options.json)
-        check_file(outputs["--json"], option="--json")
-        if any(outputs["--json"].absolute() == path.absolute() for path in ledger_files(studio.ledger)):
-            raise Mistakes([Mistake("--json", options.json, "is where the ledger is kept", "name another file")])
-    guard_outputs(studio, outputs)
+    asked = files_asked(options, *files)
+    check_files(asked)
+    for option, file in asked.items():
+        if any(file.absolute() == path.absolute() for path in ledger_files(studio.ledger)):
+            raise Mistakes([Mistake(option, str(file), "is where the ledger is kept", "name another file")])
+    guard_outputs(studio, outputs | asked)
 
 
 def files_asked(options: argparse.Namespace, *names: str) -> dict[str, Path]:
@@ -62,11 +64,23 @@ def keep_clear(studios: Sequence[Studio], outputs: Mapping[str, Path]) -> None:
                 raise Mistakes([Mistake(option, str(file), what, "name another file")])
 
 
-def deliver(text: str, record: Callable[[], str], options: argparse.Namespace) -> None:
-    """Print what was found, as JSON where that is asked for; write the record where asked. Errors: Unfinished."""
+def deliver(
+    text: str, record: Callable[[], str], options: argparse.Namespace, *, page: Callable[[], str] | None = None
+) -> None:
+    """Print what was found, as JSON where that is asked for; write the record and the page where asked.
+
+    Errors: Unfinished, once all that can be written is.
+    """
     if options.json == "-":
         sys.stdout.write(record())
-        return
-    print(text, end="")
-    if options.json is not None:
-        swap_in(Path(options.json), record())
+    else:
+        print(text, end="")
+    writes = {"json": record} if page is None else {"json": record, "html": page}
+    failed = []
+    for option, file in files_asked(options, *writes).items():
+        try:
+            swap_in(file, writes[option.removeprefix("--")]())
+        except Unfinished as error:
+            failed.append(str(error))
+    if failed:
+        raise Unfinished("; ".join(failed))

@@ -1,13 +1,15 @@
-"""A drawing of rectangles and lines of text, as SVG or PNG.
+"""A drawing of rectangles and lines of text, as SVG or PNG, or as a part of a page.
 
 Flows in: shapes in pixels. Flows out: the bytes of a picture. Must not know: what is drawn.
-SVG 1.1 (W3C Recommendation, 2011), written by hand: rect, text, title. PNG by Pillow, with the font that comes with it.
+SVG 1.1 (W3C Recommendation, 2011), written by hand: rect, path, text, title. PNG by Pillow, with the font that
+comes with it.
 """
 
 import io
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cache
+from itertools import groupby
 from xml.sax.saxutils import escape, quoteattr
 
 from PIL import Image, ImageDraw, ImageFont
@@ -56,6 +58,35 @@ def svg(shapes: Sequence[Shape], *, width: int, height: int, title: str) -> byte
         "</svg>",
     ]
     return ("\n".join(lines) + "\n").encode("utf-8", "backslashreplace")
+
+
+def inline_svg(shapes: Sequence[Shape], *, width: int, height: int, title: str, id_: str) -> str:
+    """Return a drawing as an element of a page, as wide as there is room for, on a white plate in the dark too.
+
+    To those who hear the page it is one picture, called by its title; `id_` is not used on the page otherwise.
+    Neighbours of one colour without an edge are one path, which is a third as long.
+    """
+    lines = [
+        f'<svg role="img" aria-labelledby="{id_}" viewBox="0 0 {width} {height}" font-family="Helvetica, Arial, '
+        f'sans-serif"><title id="{id_}">{escape(safe(title))}</title>',
+        f'<rect width="{width}" height="{height}" fill="#ffffff"/>',
+    ]
+    for fill, group in groupby(shapes, _plain_fill):
+        if fill:
+            path = "".join(_outline(one) for one in group if isinstance(one, Rect))
+            lines.append(f'<path fill={quoteattr(fill)} d="{path}"/>')
+        else:
+            lines += [_svg_rect(one) if isinstance(one, Rect) else _svg_words(one) for one in group]
+    return "\n".join([*lines, "</svg>"])
+
+
+def _plain_fill(one: Shape) -> str:
+    return one.fill if isinstance(one, Rect) and not one.edge else ""
+
+
+def _outline(one: Rect) -> str:
+    left, top, width, height = (round(number, 2) for number in (one.left, one.top, one.width, one.height))
+    return f"M{left:g} {top:g}h{width:g}v{height:g}h{-width:g}z"
 
 
 def _svg_rect(one: Rect) -> str:

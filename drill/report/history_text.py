@@ -27,7 +27,8 @@ NONE_YET = (
 
 def history_text(history: History, *, width: int = 80) -> str:
     """Return the whole report."""
-    return laid_out([paragraphs(verdict(history)), *sections(history)], width=width)
+    end = paragraphs(NOT_PROVED) if history.runs else NOTHING
+    return laid_out([paragraphs(verdict(history)), *sections(history), end], width=width)
 
 
 def sections(history: History) -> list[Section]:
@@ -40,8 +41,26 @@ def sections(history: History) -> list[Section]:
         _due_table(history),
         _run_table(history.runs),
         items("To know", history.notes),
-        paragraphs(NOT_PROVED),
     ]
+
+
+def answer(history: History) -> str:
+    """Return in a sentence whether anything got worse, and what is due."""
+    if not history.runs:
+        return NONE_YET
+    return f"{_worst(history)} {due_words(history)}"
+
+
+def _worst(history: History) -> str:
+    shoots = dict.fromkeys(one.shoot for one in history.worse_drills)
+    parts = [f"{_names(list(shoots))} would come back worse"] if shoots else []
+    copies = [one.copy for one in history.worse_copies]
+    parts += [f"more is damaged or missing on {_names(copies)}"] if copies else []
+    slower = [one.medium for one in history.slower_media]
+    parts += [f"{_names(slower)} {'was' if len(slower) == 1 else 'were'} read slower than usual"] if slower else []
+    if not parts:
+        return "Nothing got worse, as far as it was drilled and audited more than once."
+    return f"Something got worse since the time before: {', '.join(parts)}. What to do first stands below."
 
 
 def due_words(history: History) -> str:

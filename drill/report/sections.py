@@ -1,7 +1,8 @@
 """Sections: what a report says before it is laid out: titles over paragraphs, lists and tables.
 
-Flows in: texts and rows in the reports' own words. Flows out: values, and text that is folded to a width. Must not know:
-records, pages, terminals. A command's text and its page are laid out from the same sections: they never say two things.
+Flows in: texts and rows in the reports' own words. Flows out: values, and text that is folded to a width. Must not
+know: records, pages, terminals. A command's text and its page are laid out from the same sections: they never say two
+things.
 """
 
 from collections.abc import Iterable, Sequence

@@ -6,7 +6,7 @@ memory): people who see no red or no green tell them apart, and light from dark 
 """
 
 from drill import units
-from drill.report.drawing import Rect, Shape, Words, png, svg
+from drill.report.drawing import Rect, Shape, Words, inline_svg, png, svg
 from drill.report.sectors_text import say_expected
 from drill.report.words import fold, safe
 from drill.sectorrecord import SectorMap
@@ -32,6 +32,22 @@ def sectors_png(found: SectorMap) -> bytes:
     return png(shapes, width=WIDTH, height=height)
 
 
+def sectors_inline(found: SectorMap) -> str:
+    """Return the map as a part of a page, which says beside it what a reader of the picture alone has to be told."""
+    grid, bottom = _grid(found, top=8)
+    legend, height = _legend(found, bottom + 20)
+    return inline_svg([*grid, *legend], width=WIDTH, height=height, title=_title(found), id_="map-title")
+
+
+def say_cells(found: SectorMap) -> str:
+    """Return what a cell of the map stands for."""
+    each = units.say_size(found.strip.cell_sectors * found.sector_size)
+    one = f"one sector ({each})"
+    if found.strip.cell_sectors > 1:
+        one = f"{found.strip.cell_sectors:,} sectors ({each}), shaded by their average"
+    return f"Each cell is {one}. Numbers at the left: where the row begins in the archive"
+
+
 def _title(found: SectorMap) -> str:
     first, *more = fold(safe(found.archive), _NAME)
     return f"{first}{'…' if more else ''}: what one unreadable sector costs"
@@ -39,51 +55,47 @@ def _title(found: SectorMap) -> str:
 
 def _shapes(found: SectorMap) -> tuple[list[Shape], int]:
     stops, best = say_expected(found)
-    each = units.say_size(found.strip.cell_sectors * found.sector_size)
-    one = f"one sector ({each})"
-    if found.strip.cell_sectors > 1:
-        one = f"{found.strip.cell_sectors:,} sectors ({each}), shaded by their average"
     shapes: list[Shape] = [
         Words(24, 38, _title(found), size=20, bold=True),
         Words(24, 64, f"{found.members:,} files in {units.say_size(found.size)}"),
         Words(
             24, 84, f"Files that one bad sector costs on average: at best {best}; with a program that stops, {stops}"
         ),
-        Words(24, 106, f"Each cell is {one}. Numbers at the left: where the row begins in the archive", fill=_GREY),
+        Words(24, 106, say_cells(found), fill=_GREY),
     ]
-    grid, bottom = _grid(found)
+    grid, bottom = _grid(found, top=_TOP)
     legend, height = _legend(found, bottom + 36)
     return [*shapes, *grid, *legend], height
 
 
-def _grid(found: SectorMap) -> tuple[list[Shape], float]:
-    """Return the cells, row by row, and where they end."""
+def _grid(found: SectorMap, *, top: float) -> tuple[list[Shape], float]:
+    """Return the cells, row by row from `top` on, the lower bounds' strips over them, and where they end."""
     cells = len(found.strip.most)
     columns = min(_MOST_COLUMNS, max(16, round((cells * 2.5) ** 0.5)))
     side = (WIDTH - _LEFT - _RIGHT) / columns
     tall = min(side, 24.0)
     gap = 1.0 if side > 5 else 0.5
     shapes: list[Shape] = []
+    feet: list[Shape] = []
     for cell in range(cells):
         row, column = divmod(cell, columns)
-        left, top = _LEFT + column * side, _TOP + row * tall
+        left, upper = _LEFT + column * side, top + row * tall
         if not column and (tall >= 14 or row % 2 == 0):
             at = cell * found.strip.cell_sectors * found.sector_size
-            shapes.append(Words(_LEFT - 10, top + tall / 2 + 4, units.say_size(at), size=11, fill=_GREY, right=True))
-        shapes += _cell(found, cell, Rect(left, top, side - gap, tall - gap, ""))
-    return shapes, _TOP + -(-cells // columns) * tall
+            shapes.append(Words(_LEFT - 10, upper + tall / 2 + 4, units.say_size(at), size=11, fill=_GREY, right=True))
+        most, least = _shades(found, cell)
+        shapes.append(Rect(left, upper, side - gap, tall - gap, most))
+        if least != most:
+            foot = (tall - gap) * _FOOT
+            feet.append(Rect(left, upper + tall - gap - foot, side - gap, foot, least))
+    return [*shapes, *feet], top + -(-cells // columns) * tall
 
 
-def _cell(found: SectorMap, cell: int, box: Rect) -> list[Shape]:
-    """Return one cell; a strip at its foot has the lower bound's shade where the bounds differ."""
+def _shades(found: SectorMap, cell: int) -> tuple[str, str]:
+    """Return the shades of a cell's bounds, the higher first: where they differ, the lower one's is at its foot."""
     if cell in found.strip.headers:
-        return [Rect(box.left, box.top, box.width, box.height, _HEADERS)]
-    most, least = (_shade(found, bound[cell]) for bound in (found.strip.most, found.strip.least))
-    shapes: list[Shape] = [Rect(box.left, box.top, box.width, box.height, most)]
-    if least != most:
-        foot = box.height * _FOOT
-        shapes.append(Rect(box.left, box.top + box.height - foot, box.width, foot, least))
-    return shapes
+        return _HEADERS, _HEADERS
+    return _shade(found, found.strip.most[cell]), _shade(found, found.strip.least[cell])
 
 
 def _shade(found: SectorMap, lost: int) -> str:

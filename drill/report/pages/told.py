@@ -1,0 +1,88 @@
+"""Pages of records whose reports are sections and pictures: an audit, a history, a forecast, a map of sectors.
+
+Flows in: a verdict, sections, drawings. Flows out: HTML text. Must not know: records.
+"""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+
+from drill.report.pages.base import render
+from drill.report.sections import Part, Section, filled
+
+MOST_BYTES = 1_000_000  # of a page
+
+
+@dataclass(frozen=True, slots=True)
+class Figure:
+    """A drawing inside a page (SVG text that escapes what it holds), its title, and what is said below it."""
+
+    title: str
+    svg: str
+    caption: str
+
+
+@dataclass(frozen=True, slots=True)
+class Told:
+    """What a page says, from top to bottom: the verdict, facts in a line, what comes `first`, pictures, the `rest`, and
+    on what that rests, folded up. All is plain text but for the drawings."""
+
+    title: str
+    verdict: str
+    facts: Sequence[str]
+    first: Sequence[Section]
+    rest: Sequence[Section]
+    not_proved: str
+    again: str
+    figures_title: str = ""
+    figures: Sequence[Figure] = ()
+    basis_title: str = ""
+    basis: Sequence[Section] = field(default=())
+
+
+@dataclass(frozen=True, slots=True)
+class _Block:
+    """Parts under a heading of the second (`level` 1) or third order; without a title they have none."""
+
+    id: str
+    title: str
+    level: int
+    parts: tuple[Part, ...]
+
+
+def told_page(told: Told, *, command: str) -> str:
+    """Return a page; `command` makes it again, as it is typed."""
+    from markupsafe import Markup  # noqa: PLC0415  # comes with Jinja2, which a run without a page need not load
+
+    return render(
+        "record.html",
+        title=told.title,
+        verdict=told.verdict,
+        command=command,
+        facts=told.facts,
+        first=_blocks(told.first, of="first"),
+        figures_title=told.figures_title,
+        figures=[(one.title, Markup(one.svg), one.caption) for one in told.figures],  # escaped where drawn
+        rest=_blocks(told.rest, of="more"),
+        basis_title=told.basis_title,
+        basis=_blocks(told.basis, of="basis", under=1),
+        again=told.again,
+        not_proved=told.not_proved,
+    )
+
+
+def fits(page: str) -> bool:
+    """Say whether a page is as small as a page has to be."""
+    return len(page.encode("utf-8", "backslashreplace")) <= MOST_BYTES
+
+
+def _blocks(sections: Iterable[Section], *, of: str, under: int = 0) -> list[_Block]:
+    """Return sections as blocks: what has no title goes on under the one before. `of` begins their addresses, and they
+    are so many levels `under` a heading of the second order."""
+    found: list[_Block] = []
+    for section in filled(sections):
+        if found and not section.title:
+            last = found.pop()
+            found.append(_Block(last.id, last.title, last.level, last.parts + section.parts))
+        else:
+            found.append(_Block(f"{of}-{len(found) + 1}", section.title, section.level + under, section.parts))
+    return found
