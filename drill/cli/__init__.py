@@ -8,10 +8,12 @@ import sys
 import traceback
 from collections.abc import Callable, Sequence
 from importlib import import_module
+from typing import NoReturn
 
 from drill import __version__
 from drill.cli.terminal import EPILOG, MISTAKEN, UNFINISHED, complain
 from drill.errors import Mistakes, Unfinished
+from drill.report.words import safe
 
 # modules here (without the hyphen), each with an `add_…`
 COMMANDS = (
@@ -52,7 +54,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return UNFINISHED
     except Exception:  # a fault of this program's own must not look like a drill that fell short
-        traceback.print_exc()
+        for line in traceback.format_exc().rstrip("\n").split("\n"):  # it may hold names
+            complain(line)
         complain("drill: this is a fault of the program; what was on its way is not judged")
         return UNFINISHED
 
@@ -64,13 +67,21 @@ def _interrupt(number: int, frame: object) -> None:
     raise KeyboardInterrupt
 
 
+class _Parser(argparse.ArgumentParser):
+    """Says what it does not understand without letting it reach the terminal as it was typed."""
+
+    def error(self, message: str) -> NoReturn:
+        """Say what is wrong, and end."""
+        super().error(safe(message))
+
+
 def _parser(arguments: Sequence[str]) -> argparse.ArgumentParser:
     """Return the parser, with the one command that is asked for, else with all of them.
 
     Loading a command and the rooms it needs is most of what a start takes; all of them take twice as long as one, and
     the version needs none.
     """
-    parser = argparse.ArgumentParser(
+    parser = _Parser(
         prog="drill",
         description="Restore drills for photographers: take copies away, restore from what is left, prove every byte.",
         epilog=EPILOG,

@@ -14,6 +14,7 @@ from drill.rehearse import Options
 from drill.report import demo_end_text, demo_text, run_text
 from drill.report.files import save_report
 from drill.report.pages import run_page
+from drill.report.words import safe
 from drill.scenario import load_scenarios
 from drill.studio import load_studio
 
@@ -51,7 +52,8 @@ def _demo(options: argparse.Namespace) -> int:
     print(demo_text(layout.notes, width=columns()))
     print(run_text(run, width=columns()), end="")
     if audited is None or not audited.complete:
-        print(f"\nThe studio file to read and change: {layout.studio_file}\nThe report: {saved}")
+        print("\n" + safe(f"The studio file to read and change: {layout.studio_file}"))
+        print(safe(f"The report: {saved}"))
         return UNFINISHED
     print(f"\n{demo_end_text(audited, folder=str(folder), report=str(saved), width=columns())}", end="")
     return OK

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from drill import clock, units
+from drill.cli.again import typed
 from drill.cli.terminal import FALLS_SHORT, OK, Commands, columns, complain, progress
 from drill.errors import Mistake, Mistakes, Unfinished
 from drill.guard import guard_copies
@@ -22,6 +23,7 @@ from drill.model import Copy, Medium, Studio
 from drill.proposal import Proposal
 from drill.report.files import swap_in_bytes
 from drill.report.intake_text import changes_text, paragraphs, proposal_text
+from drill.report.words import safe
 from drill.studio import LEDGER, load_studio
 
 DEFAULT_GAP = "6 h"
@@ -189,7 +191,7 @@ def _gather(given: Sequence[Given], studio: Studio | None, lists: frozenset[str]
 
 
 def _ask(question: str, assumed: str) -> str:
-    sys.stderr.write(f"{question} [{assumed}]: ")
+    sys.stderr.write(safe(f"{question} [{assumed}]: "))
     sys.stderr.flush()
     return sys.stdin.readline().strip() or assumed
 
@@ -238,8 +240,9 @@ def _write_first(options: argparse.Namespace, proposal: Proposal, pile: _Pile) -
     _check_free(changes)
     _write(changes)
     file = options.folder / STUDIO_FILE
-    print(f"\nWritten: {file} and its lists; {LEDGER} beside it remembers what was read, for a quick second look.")
-    print(f"Read {STUDIO_FILE}, mend what is assumed, then:\n\n  drill survey {file}\n  drill run {file}")
+    print(f"\nWritten: {safe(str(file))} and its lists; {LEDGER} beside it remembers what was read, for a second look.")
+    survey, run = (safe(typed(["drill", command, file])) for command in ("survey", "run"))
+    print(f"Read {STUDIO_FILE}, mend what is assumed, then:\n\n  {survey}\n  {run}")
 
 
 def _check_free(changes: Sequence[Change]) -> None:

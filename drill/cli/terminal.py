@@ -12,7 +12,7 @@ from typing import TypeAlias
 
 from drill import clock
 from drill.errors import Mistake, Mistakes
-from drill.report.words import safe
+from drill.report.words import fitted, safe
 
 OK, FALLS_SHORT, MISTAKEN, UNFINISHED = 0, 1, 2, 3
 EPILOG = """\
@@ -31,7 +31,7 @@ def progress(text: str) -> None:
     """Show what is going on, on one line, when somebody is looking."""
     if sys.stderr.isatty():
         width = columns() - 1
-        sys.stderr.write("\r" + safe(text)[:width].ljust(width) + ("\r" if not text else ""))
+        sys.stderr.write("\r" + fitted(safe(text), width) + ("\r" if not text else ""))
         sys.stderr.flush()
 
 

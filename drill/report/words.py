@@ -1,22 +1,38 @@
 """Words: texts that are safe on a terminal, and tables that fold to its width.
 
 Flows in: any text, rows. Flows out: printable text. Must not know: the record.
-Widths follow Unicode's East Asian Width through `wcwidth`; control and format characters, lone surrogates, line breaks
-and odd spaces are written as escapes, so that no file name can move the cursor, change colours or reverse a line.
+Widths follow Unicode's East Asian Width through `wcwidth`; control and format characters, lone surrogates, line breaks,
+odd spaces and what leaves no trace are written as escapes, so that no file name can move the cursor, change colours,
+reverse a line or look like another.
 """
 
 import re
+import unicodedata
 from collections.abc import Sequence
 from importlib import import_module
 
+# Printable to Python, and nothing is to be seen of it: UAX #44, Default_Ignorable_Code_Point, and the blank of Braille.
+_UNSEEN = re.compile(
+    "[\u034f\u115f\u1160\u17b4\u17b5\u180b-\u180d\u180f\u2800\u3164\ufe00-\ufe0f\uffa0\U000e0100-\U000e01ef]"
+)
+_MOST_MARKS = 30  # on one letter (UAX #15, Stream-Safe Text Format); more would cover the lines around
 MAKE_ANEW = "make it anew from a good copy, beside this one, and keep this one until the new one has been audited"
 
 
 def safe(text: str) -> str:
-    """Return `text` with everything that is not plainly printable written as an escape."""
-    if text.isprintable():
-        return text
-    return "".join(char if char.isprintable() else _escaped(char) for char in text)
+    """Return `text` with everything that is not plainly to be seen written as an escape."""
+    if text.isascii():
+        return text if text.isprintable() else re.sub("[\\x00-\\x1f\\x7f]", lambda found: _escaped(found[0]), text)
+    shown, marks = [], _MOST_MARKS  # a mark at the beginning would stand on what comes before the text
+    for char in text:
+        if " " <= char <= "~":
+            marks = 0
+            shown.append(char)
+            continue
+        marks = marks + 1 if unicodedata.category(char).startswith("M") else 0
+        plain = char.isprintable() and not _UNSEEN.match(char) and marks <= _MOST_MARKS
+        shown.append(char if plain else _escaped(char))
+    return "".join(shown)
 
 
 def _escaped(char: str) -> str:
@@ -48,8 +64,20 @@ def _cut(word: str, width: int) -> int:
     most = width
     while most > 1 and _width(word[:most]) > width:
         most -= 1
+    while most < len(word) and _width(word[: most + 1]) <= width:
+        most += 1
     breaks = [n + 1 for n, char in enumerate(word[:most]) if char in "-/_."]
-    return breaks[-1] if breaks else most
+    cut = breaks[-1] if breaks else most
+    while cut < len(word) and _width(word[cut]) == 0:  # a mark stays with its letter
+        cut += 1
+    return cut
+
+
+def fitted(text: str, width: int) -> str:
+    """Return as much of a safe text as fits `width` columns, filled up with spaces."""
+    while (over := _width(text) - width) > 0:
+        text = text[: -((over + 1) // 2)]  # a wide letter takes two
+    return text + " " * (width - _width(text))
 
 
 def _longest_piece(text: str) -> int:

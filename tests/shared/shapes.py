@@ -1,4 +1,4 @@
-"""The structure of reports without what they tell: keys of a record, titles and columns of a text, a page's headings."""
+"""The structure of reports without what they tell: a record's keys, a text's titles and columns, a page's headings."""
 
 import re
 from collections.abc import Iterator

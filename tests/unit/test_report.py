@@ -19,7 +19,7 @@ from drill.record import (
     dump,
 )
 from drill.report import run_text
-from drill.report.words import fold, safe, table
+from drill.report.words import fitted, fold, safe, table
 
 
 def test_the_record_has_the_contract_s_keys_and_no_others() -> None:
@@ -84,9 +84,55 @@ def test_nothing_is_wider_than_the_terminal(width: int) -> None:
 
 @given(st.text(max_size=60))
 def test_safe_text_is_printable_and_keeps_what_is(text: str) -> None:
-    assert safe(text).isprintable()
-    if text.isprintable():
+    assert safe(text).isprintable() and safe(safe(text)) == safe(text)
+    if text.isascii() and text.isprintable():
         assert safe(text) == text
+
+
+SEEN = (
+    "Zo\u00eb",
+    "Zoe\u0308",
+    "\u6f22\u5b57",
+    "\u05d0\u05d1\u05d2",
+    "\u0e19\u0e49\u0e33",
+    "\u0928\u093f",
+    "\U0001f48d",
+    "100 %",
+)
+
+
+@pytest.mark.parametrize("text", SEEN)
+def test_what_people_write_is_left_as_it_is(text: str) -> None:
+    assert safe(text) == text
+
+
+@pytest.mark.parametrize(
+    ("text", "shown"),
+    [
+        ("a\u200bb", "a\\u200bb"),
+        ("\u3164.jpg", "\\u3164.jpg"),  # Hangul filler: a letter to Unicode, and nothing is to be seen
+        ("a\ufe0f", "a\\ufe0f"),
+        ("a\u2800b", "a\\u2800b"),
+        ("\U000e0101", "\\U000e0101"),
+        ("\u0301a", "\\u0301a"),  # it would stand on what comes before the name
+        ("a" + "\u0301" * 31, "a" + "\u0301" * 30 + "\\u0301"),
+        ("a\xa0b", "a\\xa0b"),
+        ("\x7f\x9b31m", "\\x7f\\x9b31m"),
+    ],
+)
+def test_what_is_not_to_be_seen_is_shown(text: str, shown: str) -> None:
+    assert safe(text) == shown
+
+
+def test_a_mark_stays_with_its_letter_when_a_word_is_folded() -> None:
+    assert fold("e\u0301" * 8, 4) == ["e\u0301" * 4] * 2
+
+
+@given(st.text(alphabet="ab \u6f22e\u0301", max_size=40), st.integers(1, 20))
+def test_a_fitted_text_has_exactly_its_columns(text: str, width: int) -> None:
+    shown = fitted(safe(text), width)
+    assert wcswidth(shown) == width
+    assert safe(text).startswith(shown.rstrip(" "))
 
 
 @given(st.text(alphabet="ab-/ \u6f22\u5b57e\u0301", max_size=60), st.integers(4, 30))
