@@ -6,15 +6,15 @@ sets; and scenes, with real bytes, against the states of the exhaustive search.
 
 from datetime import UTC, date, datetime, timedelta
 
-from brute import fewest, mishaps_there_are
+from brute import fewest, mishaps_there_are, points_of
 from hypothesis import assume, event, given, settings
 from hypothesis import strategies as st
 from simulation.days import days_of
 
 from drill.model import Studio
 from drill.search.exhaustive import Searched, search
-from drill.search.legs import Course, Stretch, course_of, is_away
-from drill.search.mishaps import forget_name
+from drill.search.legs import Course, Stretch, course_of, first_leg_from, is_away
+from drill.search.mishaps import all_mishaps, forget_name
 from drill.search.play import Play, Ways
 from drill.search.scenes import Scenes
 from drill.search.telling import is_lost
@@ -79,6 +79,34 @@ def test_what_is_left_out_is_left_out(draft: Draft, day: date, away: bool, kinds
     assert shortest(found, 2) == by_hand
 
 
+@share(0.6)
+@given(schemes(most_steps=4), SHOOT_DAYS, st.booleans(), st.data())
+def test_from_a_moment_on_no_story_is_shorter(draft: Draft, day: date, away: bool, data: st.DataObject) -> None:
+    studio = draft.load()
+    days = days_of(studio, day, away=away, until=weeks_after(day, 1))
+    since = data.draw(st.sampled_from(points_of(days)))
+    options = len(mishaps_there_are(studio, days, (), since=since))
+    assume(options < 120 and len(days.acts) < 60)
+    found = course(studio, day, days.until, away=away)
+    levels = search(found.legs, found.first, depth=2, start=first_leg_from(found, since)).levels
+    by_hand = fewest(studio, days, most=2, since=since)
+    event(f"{by_hand}")
+    assert (levels[0].mishaps if levels else None) == by_hand
+
+
+@share(0.4)
+@given(schemes(), SHOOT_DAYS, st.booleans())
+def test_each_level_begins_and_ends_where_it_does(draft: Draft, day: date, away: bool) -> None:
+    """Searched from each leg anew, the least number is that of the level which the leg lies in, and none after them."""
+    studio = draft.load()
+    found = course(studio, day, weeks_after(day, 3), away=away)
+    whole = searched(found, 3)
+    for start in range(len(found.legs)):
+        here = [level.mishaps for level in whole.levels if level.start <= start <= level.last]
+        levels = search(found.legs, found.first, depth=3, start=start).levels
+        assert [level.mishaps for level in levels[:1]] == here or not whole.levels[0].mishaps
+
+
 @given(schemes(), SHOOT_DAYS, st.booleans())
 def test_no_story_is_longer_than_the_smallest_cut_set(draft: Draft, day: date, away: bool) -> None:
     """What takes a shoot within one stage is a story; a story may come to pass over several stages in fewer."""
@@ -117,6 +145,10 @@ def test_bytes_and_states_tell_the_same(draft: Draft, day: date, away: bool, dat
     for leg in found.legs:
         if isinstance(leg, Stretch):
             befalls = leg.hits.named(state)
+            named = {name for _, name in befalls}
+            idle = [name for name in all_mishaps(studio) if name not in named and not name.startswith("forget:")]
+            for name in data.draw(st.lists(st.sampled_from(idle), max_size=2)) if idle else []:
+                assert scenes.befall(scene, name, away=is_away(found, leg)) == scene, name
             for after, name in data.draw(st.lists(st.sampled_from(befalls), max_size=1)) if befalls else []:
                 state, scene = after, scenes.befall(scene, name, away=is_away(found, leg))
         elif leg.step is None or data.draw(st.integers(0, 9), label=forget_name(leg.step)) < 9:

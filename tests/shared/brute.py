@@ -6,6 +6,7 @@ nothing is left out. For a few weeks, and one or two mishaps.
 
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
+from datetime import datetime
 from itertools import combinations, pairwise
 
 from simulation.blows import after_blow, events_of
@@ -18,22 +19,29 @@ from drill.model import Studio
 Option = tuple[int, int, str]  # the stretch or act, which of a stretch's, the mishap
 
 
-def mishaps_there_are(studio: Studio, days: Days, without: Iterable[str]) -> list[Option]:
-    """Return every mishap at every time: events and erasing by mistake in each stretch, forgetting at each act."""
+def mishaps_there_are(
+    studio: Studio, days: Days, without: Iterable[str], *, since: datetime | None = None
+) -> list[Option]:
+    """Return every mishap at every time, or at those `since` a moment: events and erasing by mistake in each stretch
+    that begins then or later, forgetting at each act."""
     left_out = set(without)
     steps = studio.scheme.steps if studio.scheme else ()
     befall = [*events_of(studio), *(f"early:{step.id}" for step in steps if step.do == "erase")]
     found: list[Option] = []
-    points = _points(days)
+    points = points_of(days)
     for number in range(len(points) - 1):
-        found += [(number, 0, name) for name in befall]
-        found += [(number, 1 + n, f"forget:{act.step.id}") for n, act in _acts_at(days, points[number + 1]) if act.step]
+        begins, ends = points[number], points[number + 1]
+        found += [(number, 0, name) for name in befall if since is None or since <= begins]
+        acts = _acts_at(days, ends) if since is None or since <= ends else []
+        found += [(number, 1 + n, f"forget:{act.step.id}") for n, act in acts if act.step]
     return [one for one in found if not {one[2], one[2].partition(":")[0]} & left_out]
 
 
-def fewest(studio: Studio, days: Days, *, most: int, without: Iterable[str] = ()) -> int | None:
-    """Return the fewest mishaps that lose the shoot, up to `most`; None where they do not."""
-    options = mishaps_there_are(studio, days, without)
+def fewest(
+    studio: Studio, days: Days, *, most: int, without: Iterable[str] = (), since: datetime | None = None
+) -> int | None:
+    """Return the fewest mishaps that lose the shoot, up to `most`, none before `since`; None where they do not."""
+    options = mishaps_there_are(studio, days, without, since=since)
     planned = planned_before(studio, days)
     for size in range(most + 1):
         if any(is_lost(_played(studio, days, planned, chosen)) for chosen in combinations(options, size)):
@@ -41,7 +49,8 @@ def fewest(studio: Studio, days: Days, *, most: int, without: Iterable[str] = ()
     return None
 
 
-def _points(days: Days) -> list:  # type: ignore[type-arg]
+def points_of(days: Days) -> list[datetime]:
+    """Return the moments between which nothing is done."""
     return sorted({days.begins, days.home_at, days.until, *(act.at for act in days.acts)})
 
 
@@ -51,7 +60,7 @@ def _acts_at(days: Days, moment: object) -> list[tuple[int, Act]]:
 
 def _played(studio: Studio, days: Days, planned: Sequence[frozenset[str]], chosen: Sequence[Option]) -> Statuses:
     now = at_first(studio)
-    for number, (begins, ends) in enumerate(pairwise(_points(days))):
+    for number, (begins, ends) in enumerate(pairwise(points_of(days))):
         here = [option for option in chosen if option[0] == number]
         for _, act, name in here:
             if not act and not is_lost(now):

@@ -7,9 +7,11 @@ from datetime import UTC, date, datetime
 from pathlib import Path
 
 import pytest
+import schemes
 from planned import copy
 from planned import studio as plain
 from planted import NOISE, PLANTED, WITHOUT, planted_studio
+from schemes import usual_studio
 
 from drill.errors import Mistakes
 from drill.model import Step, Studio
@@ -28,7 +30,7 @@ from drill.search.by_chance import Tried, by_chance
 from drill.search.corpus import KeptStory, kept_story, marks_of
 from drill.search.exhaustive import marks, search
 from drill.search.judge import judging
-from drill.search.legs import Course, course_of
+from drill.search.legs import Course, Turn, course_of
 from drill.search.mishaps import keeps_a_copy
 from drill.search.play import Ways
 from drill.search.scenes import Scenes, picture
@@ -121,6 +123,65 @@ def test_later_on_it_takes_more() -> None:
     life_ = searched(plain(copy("import", "card", "tablet", after_s=3600.0)), without=("rot", "place")).lives[0]
     assert [level.mishaps for level in life_.levels] == [1, 2]
     assert life_.levels[1].begins_local == "Sat 12 Sep 2026 19:00"
+
+
+def earliest(studio: Studio, name: str, **more: object) -> str:
+    """Return when the first mishap of the story of one mishap may come at the earliest."""
+    stories = searched(studio, depth=1, **more).lives[0].levels[0].stories
+    return next(story.earliest for story in stories if story.mishaps == (name,))
+
+
+def test_a_fire_at_home_takes_the_bag_when_it_is_back() -> None:
+    """Card and tablet are carried; the photographer is away for three days."""
+    fire, theft = "place:house", "place:bag"
+    assert earliest(usual_studio(), fire, away=(False,)) == "Sat 12 Sep 2026 09:00"
+    assert earliest(usual_studio(), fire, away=(True,)) == "Tue 15 Sep 2026 18:00"
+    assert earliest(usual_studio(), theft, away=(True,)) == "Sat 12 Sep 2026 09:00"
+
+
+def test_a_drive_that_is_replaced_in_time_costs_nothing() -> None:
+    """What is replaced after two days and after four is filled from the card; that is erased after five."""
+    media = [schemes.medium("card", "card"), schemes.medium("kiln")]
+    steps = [
+        schemes.step("to-kiln", "copy", "card", "kiln", after_s=schemes.HOUR_S),
+        schemes.step("format", "erase", "card", after_s=5 * schemes.DAY_S),
+    ]
+    never = schemes.studio(media, steps, ["card"], replaced_within_s=schemes.NEVER_S)
+    soon = schemes.studio(media, steps, ["card"], replaced_within_s=2 * schemes.DAY_S)
+    assert earliest(never, "medium:kiln", without=("rot", "place")) == "Sat 12 Sep 2026 19:00"
+    assert earliest(soon, "medium:kiln", without=("rot", "place")) == "Wed 16 Sep 2026 09:00"
+
+
+def test_the_wrong_card_is_erased_whatever_the_step_waits_for() -> None:
+    waits = replace(FORMAT, only_once_on=("tablet",))
+    found = searched(plain(copy("import", "card", "tablet", after_s=3600.0), waits), depth=1, without=("medium",))
+    assert ("early:format",) in [story.mishaps for story in found.lives[0].levels[0].stories]
+
+
+def test_what_becomes_of_real_bytes() -> None:
+    """A broken drive stays broken whatever comes; a mirror that keeps versions keeps what is erased on the other; a
+    check fills a drive that ought to have it."""
+    check = schemes.step("check", "verify", None, "kiln", after_s=2 * schemes.HOUR_S)
+    steps = [
+        schemes.step("to-kiln", "copy", "card", "kiln", after_s=schemes.HOUR_S),
+        check,
+        schemes.step("clear", "erase", "kiln", after_s=9 * schemes.DAY_S),
+    ]
+    mirrors = [
+        schemes.medium("reed", mirrors="kiln"),
+        schemes.medium("heron", mirrors="kiln", keeps_versions_s=schemes.DAY_S),
+    ]
+    studio = schemes.studio([schemes.medium("card", "card"), schemes.medium("kiln"), *mirrors], steps, ["card"])
+    found = course(studio)
+    scenes = Scenes(studio, found)
+    turns = {leg.step.id: leg for leg in found.legs if isinstance(leg, Turn) and leg.step is not None}
+    broken = scenes.befall(scenes.first, "medium:card", away=False)
+    assert scenes.left(scenes.befall(broken, "rot:card", away=False))["card"] == "failed"
+    full = scenes.turn(scenes.first, turns["to-kiln"])
+    assert scenes.left(full) == dict.fromkeys(("card", "kiln", "reed", "heron"), "right")
+    cleared = scenes.turn(full, turns["clear"])
+    assert scenes.left(cleared) == {"card": "right", "kiln": "not there", "reed": "not there", "heron": "right"}
+    assert scenes.left(scenes.turn(scenes.first, turns["check"]))["kiln"] == "right"
 
 
 def test_a_scheme_that_erases_everything_needs_no_mishap() -> None:
