@@ -256,6 +256,11 @@ def test_an_accepted_shortfall_that_is_none_any_more_fails(pytester: pytest.Pyte
     result.assert_outcomes(passed=1, failed=1, deselected=2)
     result.stdout.fnmatch_lines(["*accepted[[]1[]], accepts that this falls short (y is on order)*"])
     assert "Take that table out" in " ".join(result.stdout.str().split())
+    everything = DUNES_ON_X.replace('variant = "x"\n', "")
+    expect(pytester, HEAD + everything + "until = 2026-12-01\n")
+    of_y = pytester.runpytest_subprocess("--drill-now", NOW, "-k", "dunes")
+    of_y.assert_outcomes(xfailed=1, failed=1, deselected=2)  # without x all is lost, without y nothing
+    assert "Name in its `variant` only what still falls short" in " ".join(of_y.stdout.str().split())
     assert built.file.is_file()
 
 

@@ -244,6 +244,23 @@ def test_the_judge_is_the_drills_own(tmp_path: Path) -> None:
     assert len({picture(number) for number in range(3)}) == 3
 
 
+def test_a_story_after_which_the_drill_brings_something_back_is_not_told(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("drill.search.judge.Judge.back", lambda judge, scene: 1)
+    with pytest.raises(AssertionError, match="brings back 1 pictures after this story"):
+        searched(card_and_tablet(), depth=1)
+
+
+def test_a_kept_forgetting_is_of_the_time_that_is_nearest() -> None:
+    found = course(plain(copy("upload", "card", "kiln", after_s=3600.0, again_s=10 * schemes.DAY_S)))
+    kept = KeptStory(False, (("medium:card", 21 * schemes.DAY_S), ("forget:upload", 18 * schemes.DAY_S)))
+    at = marks_of(kept, found, plain(copy("upload", "card", "kiln")))
+    assert at is not None
+    assert [name for _, name in at] == ["forget:upload", "medium:card"]
+    turn = found.legs[at[0][0]]
+    assert isinstance(turn, Turn)
+    assert 19 < (turn.at - found.life.begins).total_seconds() / schemes.DAY_S < 22
+
+
 def test_a_kept_story_comes_again_on_another_day(tmp_path: Path) -> None:
     studio = card_and_tablet()
     outcome = search_scheme(studio, replace(OPTIONS, without=("medium", "place", "rot", "early")))
