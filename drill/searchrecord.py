@@ -16,7 +16,7 @@ SCHEMA = "restore-search/1"
 class Happening:
     """One thing in a story: `what` is a step, "replacement", "first picture" or a mishap by name; `words` say it.
 
-    `by_plan` is shown so that the story can be followed, and not counted.
+    `by_plan` is shown so that the story can be followed, and not counted. `away` is where the photographer is then.
     """
 
     at: str
@@ -24,6 +24,7 @@ class Happening:
     what: str
     words: str
     by_plan: bool
+    away: bool
 
 
 @dataclass(frozen=True, slots=True)

@@ -114,13 +114,13 @@ def _search(options: argparse.Namespace) -> int:
     if corpus is not None:
         _keep(corpus, outcome)
     deliver(search_text(outcome.record, width=columns()), lambda: dump(outcome.record), options)
-    code = _saved(outcome, options)
+    code = _saved(outcome, studio, options)
     if outcome.record.interrupted:
         complain("drill: interrupted")
     return UNFINISHED if outcome.record.interrupted else code
 
 
-def _saved(outcome: Outcome, options: argparse.Namespace) -> int:
+def _saved(outcome: Outcome, studio: Studio, options: argparse.Namespace) -> int:
     """Write the scenario file where one is asked for; return the exit code."""
     story = outcome.record.shortest
     if story is None:
@@ -128,7 +128,7 @@ def _saved(outcome: Outcome, options: argparse.Namespace) -> int:
             complain(f"no story was found, so {options.save} was not written")
         return OK if outcome.record.is_complete else UNFINISHED
     if options.save is not None:
-        swap_in(Path(options.save), scenario_text(story))
+        swap_in(Path(options.save), scenario_text(story, studio))
         complain(f"how it ends is in {options.save}; drill run {options.studio} --scenario {options.save}")
     return FALLS_SHORT
 

@@ -1,34 +1,71 @@
-"""The ending: what a story leaves on each medium, as a scenario file that can be drilled on the real copies.
+"""The ending: what a story takes and leaves on each medium, as a scenario file to be drilled on the real copies.
 
-Flows in: a story of the record. Flows out: the text of a scenario file. Must not know: copies. Media on which the right
-bytes are left are not hit.
+Flows in: a story of the record, its studio. Flows out: the text of a scenario file. Must not know: copies.
+
+A theft takes also what no step of the scheme brings a shoot to. So each mishap is written with its own selector, as
+wide as it struck; after these comes what is left on the media that the scheme knows. Media on which the right bytes are
+left are not named.
 """
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Iterator, Mapping
 
-from drill.searchrecord import Story
+from drill.model import Studio
+from drill.searchrecord import Happening, Story
 from drill.tables import quoted
 
-# Of each file that a hazard alters the first byte is another one: as in the story, no copy of it is right.
-_HAZARDS: Mapping[str, str] = {
-    "failed": 'effect = "gone"',
-    "not there": 'effect = "deleted"',
-    "wrong": 'effect = "altered"\noffsets = [0]',
+FIRST_LINE = "# How a story that `drill search` found ends, to be drilled on the real copies."
+_GONE, _DELETED, _REFUSED, _ENCRYPTED = (f'effect = "{name}"' for name in ("gone", "deleted", "refused", "encrypted"))
+# Of each file the first byte is another one: as in the story, no copy of it is right.
+_ALTERED = 'effect = "altered"\noffsets = [0]'
+_LEFT: Mapping[str, str] = {"failed": _GONE, "not there": _DELETED, "wrong": _ALTERED}
+_STRUCK: Mapping[str, tuple[str, str]] = {
+    "medium": (_GONE, "medium"),
+    "place": (_GONE, "place"),
+    "account": (_REFUSED, "account"),
+    "deleted": (_DELETED, "medium"),
+    "rot": (_ALTERED, "medium"),
 }
+_CARRIED, _ATTACHED = "carried = true", "attached = true"
 
 
-def scenario_text(story: Story) -> str:
-    """Return a scenario file with one hazard for each way in which media no longer hold what the story took."""
+def scenario_text(story: Story, studio: Studio) -> str:
+    """Return a scenario file: a hazard for each mishap, as wide as it struck, then one for each way in which media no
+    longer hold what the story took."""
     told = [f"{one.local} {one.words}" for one in story.happenings]
-    lost = next((one.words for one in story.happenings if not one.by_plan), "nothing but the plan")
-    many = "1 mishap" if len(story.mishaps) == 1 else f"{len(story.mishaps)} mishaps"
+    mishaps = [one for one in story.happenings if not one.by_plan]
+    many = "1 mishap" if len(mishaps) == 1 else f"{len(mishaps)} mishaps"
+    first = mishaps[0].words if mishaps else "nothing but the plan"
+    goes_on = "" if mishaps and mishaps[0] is story.happenings[-1] else " …"
     parts = [
-        "# How a story that `drill search` found ends, to be drilled on the real copies.\n"
-        "# What it leaves as it was is not named.",
-        f"title = {quoted(f'A story of {many}: {lost} …')}\nstory = {quoted('; '.join(told))}",
+        f"{FIRST_LINE}\n# What it leaves as it was is not named.",
+        f"title = {quoted(f'A story of {many}: {first}{goes_on}')}\nstory = {quoted('; '.join(told))}",
     ]
-    for left, effect in _HAZARDS.items():
+    hits = dict.fromkeys([*_struck(mishaps, studio), *_left(story)])
+    parts += [f"[[hazards]]\n{effect}\nhits = {{ {selector} }}" for effect, selector in hits]
+    return "\n\n".join(parts) + "\n"
+
+
+def _struck(mishaps: Iterable[Happening], studio: Studio) -> Iterator[tuple[str, str]]:
+    """Give the effect of each mishap, and the selector of all that it reaches, whatever the scheme does with that."""
+    for one in mishaps:
+        kind, _, id_ = one.what.partition(":")
+        if kind == "attack":
+            yield _ENCRYPTED, _ATTACHED
+        elif kind in _STRUCK:
+            effect, key = _STRUCK[kind]
+            yield effect, _listing(key, [id_])
+        at_home = not one.away and studio.scheme is not None and studio.scheme.home == id_
+        if kind == "place" and at_home and any(medium.carried for medium in studio.media.values()):
+            yield _GONE, _CARRIED
+
+
+def _left(story: Story) -> Iterator[tuple[str, str]]:
+    """Give what is left on the media of the scheme."""
+    for left, effect in _LEFT.items():
         media = [end.medium for end in story.ends if end.left == left]
         if media:
-            parts.append(f"[[hazards]]\n{effect}\nhits = {{ medium = [{', '.join(map(quoted, media))}] }}")
-    return "\n\n".join(parts) + "\n"
+            yield effect, _listing("medium", media)
+
+
+def _listing(key: str, ids: Iterable[str]) -> str:
+    return f"{key} = [{', '.join(map(quoted, ids))}]"

@@ -79,9 +79,9 @@ def _turns(stop: Stop, shelf: Shelf, left_out: Collection[str]) -> list[Turn]:
     return turns
 
 
-def is_away(course: Course, leg: Stretch) -> bool:
-    """Say whether the photographer is away in a stretch."""
-    return course.life.away and leg.ends <= course.life.home_at
+def is_away(course: Course, leg: Leg) -> bool:
+    """Say whether the photographer is away on a leg, and on the way to it."""
+    return course.life.away and (leg.ends if isinstance(leg, Stretch) else leg.at) <= course.life.home_at
 
 
 def begin_of(leg: Leg) -> datetime:

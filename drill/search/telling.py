@@ -63,6 +63,7 @@ class _Telling:
     studio: Studio
     scenes: Scenes
     scene: int
+    away: bool
     lost_at: datetime | None = None
     told: list[Happening] = field(default_factory=list)
 
@@ -72,7 +73,8 @@ class _Telling:
         if self.lost_at is None and is_lost(self.scenes, scene):
             self.lost_at = at
             words += f": {_pictures(self.studio)} gone"
-        self.told.append(Happening(clock.rfc3339(at), say_local(at, _zone(self.studio)), what, words, by_plan))
+        local = say_local(at, _zone(self.studio))
+        self.told.append(Happening(clock.rfc3339(at), local, what, words, by_plan, self.away))
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,11 +95,12 @@ def tell(course: Course, studio: Studio, scenes: Scenes, marks: Marks, between: 
 
     `between` are the legs between which its first mishap may come.
     """
-    telling = _Telling(course, studio, scenes, scenes.first)
+    telling = _Telling(course, studio, scenes, scenes.first, course.life.away)
     made_on = ", ".join(studio.scheme.made_on) if studio.scheme else ""
     telling.tell(course.life.begins, "first picture", f"first picture, on {made_on}", scenes.first, by_plan=True)
     for number, leg in enumerate(course.legs):
         names = [name for at, name in marks if at == number]
+        telling.away = is_away(course, leg)
         if isinstance(leg, Stretch):
             _tell_stretch(telling, leg, names)
         else:
@@ -121,13 +124,12 @@ def _story(telling: _Telling, between: tuple[int, int]) -> Story:
 
 
 def _tell_stretch(telling: _Telling, leg: Stretch, names: Sequence[str]) -> None:
-    away = is_away(telling.course, leg)
     for number, name in enumerate(names, 1):
         lasts = min(leg.ends - leg.begins, _SOON * (len(names) + 1))
         at = leg.begins + lasts * number / (len(names) + 1)
         if lasts > timedelta(minutes=10 * (len(names) + 1)):
             at = at.replace(minute=at.minute - at.minute % 5, second=0, microsecond=0)
-        scene = telling.scenes.befall(telling.scene, name, away=away)
+        scene = telling.scenes.befall(telling.scene, name, away=telling.away)
         telling.tell(at, name, mishap_words(name, telling.studio), scene, by_plan=False)
 
 

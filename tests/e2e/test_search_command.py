@@ -99,6 +99,25 @@ def test_the_ending_is_drilled_on_the_real_copies(home: Path) -> None:
     assert census(home / "copies") == before
 
 
+def test_a_theft_takes_the_drive_in_the_bag_that_no_step_names(home: Path) -> None:
+    """What lies at home, and no step names either, is what helps."""
+    text = (home / "studio.toml").read_text(encoding="utf-8")
+    for id_, place in (("field-ssd", "bag"), ("kiln", "house")):
+        (home / "copies" / id_).mkdir()
+        (home / "copies" / id_ / "R0001.DNG").write_bytes(b"a picture")
+        text += f'[[media]]\nid = "{id_}"\nkind = "ssd"\nplace = "{place}"\n'
+        text += f'[[copies]]\non = "{id_}"\nat = "copies/{id_}"\n'
+    (home / "studio.toml").write_text(text, encoding="utf-8")
+    kinds = [f"--without={kind}" for kind in ("medium", "rot", "early", "deleted", "attack", "forget")]
+    assert ask(home, "--away", *kinds, "--save", "worst.toml").code == 1
+    drilled = start("run", "studio.toml", "--scenario", "worst.toml", "--no-ledger", "--json", "-", cwd=home)
+    [drill] = drilled.record["drills"]
+    assert (drill["verdict"], drill["sources"]) == ("restored", {"kiln": 1}), drilled.said
+    (home / "copies/kiln/R0001.DNG").unlink()
+    drilled = start("run", "studio.toml", "--scenario", "worst.toml", "--no-ledger", "--json", "-", cwd=home)
+    assert [drill["verdict"] for drill in drilled.record["drills"]] == ["lost"], drilled.said
+
+
 def test_kept_stories_are_tried_first_and_told(home: Path) -> None:
     assert ask(home, "--home", *ONLY_FORGETTING).code == 1
     assert len(list((home / "search.corpus").iterdir())) == 1

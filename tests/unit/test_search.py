@@ -340,7 +340,7 @@ def test_the_ending_is_a_scenario(tmp_path: Path) -> None:
     story = searched(planted_studio(), without=WITHOUT).shortest
     assert story is not None
     file = tmp_path / "planted.toml"
-    file.write_text(scenario_text(story), encoding="utf-8")
+    file.write_text(scenario_text(story, planted_studio()), encoding="utf-8")
     scenario = load_scenario(file)
     hit = {hazard.effect: set(hazard.hits.medium or ()) for hazard in scenario.hazards}
     assert hit == {"gone": {"marsh"}, "deleted": {"card", "kiln", "heron", *NOISE}}
@@ -349,8 +349,8 @@ def test_the_ending_is_a_scenario(tmp_path: Path) -> None:
 def test_rot_ends_as_altered_bytes(tmp_path: Path) -> None:
     story = searched(card_and_tablet(), without=("medium", "place", "early", "forget")).shortest
     assert story is not None
-    assert 'title = "A story of 1 mishap: bytes gone bad' in scenario_text(story)
-    assert '"altered"\noffsets = [0]\nhits = { medium = ["card"] }' in scenario_text(story)
+    assert 'title = "A story of 1 mishap: bytes gone bad' in scenario_text(story, card_and_tablet())
+    assert '"altered"\noffsets = [0]\nhits = { medium = ["card"] }' in scenario_text(story, card_and_tablet())
 
 
 def test_without_hypothesis_the_rest_works(monkeypatch: pytest.MonkeyPatch) -> None:
