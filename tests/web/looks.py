@@ -84,15 +84,14 @@ p { margin-bottom: 2em !important }"""
 
 
 def outside(page: Page) -> list[str]:
-    """Tell what is cut off or makes the page scroll sideways; 320 px is the width of reflow (1.4.10)."""
+    """Tell what is cut off or makes the page scroll sideways."""
     found: list[str] = page.evaluate(_OUTSIDE, False)
     return found
 
 
-def spaced(page: Page) -> list[str]:
-    """Tell what is cut off once a reader has spaced the text (1.4.12)."""
+def spread(page: Page) -> None:
+    """Space the text as a reader may (1.4.12); needs a page that is not opened strictly."""
     page.add_style_tag(content=_SPACED)
-    return outside(page)
 
 
 def made(page: Page) -> list[str]:
