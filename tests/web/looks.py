@@ -79,6 +79,27 @@ _CELLS = """() => [...document.querySelectorAll('h1, h2, h3, h4, p, li, td, th, 
   .filter(e => e.checkVisibility({ visibilityProperty: true }) && !e.querySelector('td, th, li, p, dd'))
   .map(e => e.innerText).filter(text => text.trim())"""
 
+_UNTOLD = """() => {
+  const found = [], start = e => e.outerHTML.replace(/\\s+/g, ' ').slice(0, 90);
+  const named = e => e.getAttribute('aria-label') || e.getAttribute('aria-labelledby');
+  for (const e of document.querySelectorAll('table'))
+    if (!e.caption?.textContent.trim() && !named(e)) found.push('a table without a name: ' + start(e));
+  for (const e of document.querySelectorAll('th'))
+    if (!/^(col|row|colgroup|rowgroup)$/.test(e.scope)) found.push('of what is it the head: ' + start(e));
+  for (const e of document.querySelectorAll('table'))
+    if (!e.querySelector('th')) found.push('a table without heads: ' + start(e));
+  const worded = e => e.alt || e.getAttribute('role') === 'img' && (named(e) || e.querySelector('title'));
+  for (const e of document.querySelectorAll('svg:not(svg svg), img'))
+    if (e.ariaHidden !== 'true' && !worded(e))
+      found.push('a picture without words: ' + start(e));
+  return found.slice(0, 12);
+}"""
+
+_GROUND = """() => {
+  const [r, g, b] = getComputedStyle(document.body).backgroundColor.match(/[\\d.]+/g).map(Number);
+  return (0.2126 * r + 0.7152 * g + 0.0722 * b) / 255;
+}"""
+
 _SPACED = """* { line-height: 1.5 !important; letter-spacing: .12em !important; word-spacing: .16em !important }
 p { margin-bottom: 2em !important }"""
 
@@ -112,6 +133,18 @@ def against_guidelines(page: Page, judge: str) -> list[str]:
         for wrong in found["violations"]
         for node in wrong["nodes"][:4]
     ]
+
+
+def untold(page: Page) -> list[str]:
+    """Tell which tables, heads and pictures say nothing to somebody who hears the page (1.1.1, 1.3.1)."""
+    found: list[str] = page.evaluate(_UNTOLD)
+    return found
+
+
+def brightness(page: Page) -> float:
+    """Return how bright the ground of the page is, 0 to 1 (not linear: light and dark are far apart)."""
+    found: float = page.evaluate(_GROUND)
+    return found
 
 
 def unreached(page: Page, *, at_most: int) -> list[str]:

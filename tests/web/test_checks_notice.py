@@ -9,7 +9,7 @@ import pytest
 pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
 
 from browsing import Opened, opened
-from looks import against_guidelines, cut_in_print, made, outside, small_targets, spread, unreached
+from looks import against_guidelines, cut_in_print, made, outside, small_targets, spread, unreached, untold
 from playwright.sync_api import Browser, Page
 
 pytestmark = pytest.mark.outside
@@ -18,7 +18,7 @@ RIGHT = """<!doctype html><html lang="en"><meta charset="utf-8"><title>Reed</tit
 <meta name="viewport" content="width=device-width">
 <style>html { font: 16px/1.5 sans-serif; color: #111; background: #fff } :focus { outline: 3px solid #05c }
 a { display: inline-block; min-height: 44px; min-width: 44px }</style>
-<body><main><h1>Reed</h1><a href="#reed">To the reeds</a><table><tr><th scope="col">Reeds<tr><td>7</table>
+<body><main><h1>Reed</h1><a href="#reed">To the reeds</a><table><caption>Reeds<tr><th scope="col">Reeds<tr><td>7</table>
 <h2 id="reed">Reeds</h2><p>All stand.</p>%s</main>"""
 WIDE = '<p style="width: 900px">wide'
 
@@ -60,6 +60,10 @@ WRONG = [
     (made, '<p onclick="0">press</p>'),
     (made, '<a href="javascript:0">press</a>'),
     (made, "<p>reed-\u202egnd.exe</p>"),
+    (untold, '<table><tr><th scope="col">Herons<tr><td>3</table>'),
+    (untold, "<table><caption>Herons<tr><th>Herons<tr><td>3</table>"),
+    (untold, "<table><caption>Herons<tr><td>3</table>"),
+    (untold, '<svg viewBox="0 0 1 1"><rect width="1" height="1"/></svg>'),
     (_keys, '<a href="#reed" style="outline: none">dark</a>'),
     (_keys, '<a href="#reed" style="position: fixed; left: -99px">away</a>'),
     (_keys, '<p tabindex="0">late</p><p tabindex="1">early</p>'),
@@ -78,7 +82,7 @@ WRONG_ON_PAPER = [
 
 def test_what_is_right_is_let_pass(browser: Browser, axe: str, tmp_path: Path) -> None:
     with _with("", browser, tmp_path) as shown:
-        for check in (outside, made, _keys, _fingers, _spread):
+        for check in (outside, untold, made, _keys, _fingers, _spread):
             assert (check, check(shown.page)) == (check, [])
         assert against_guidelines(shown.page, axe) == []
         assert cut_in_print(shown.page, tmp_path / "print.pdf", "A4") == []

@@ -14,7 +14,18 @@ pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
 from browsing import PHONE, SCHEMES, TABLET, opened, unfold
 from conftest import PageOf
 from every_page import PAGES, WITH_NAMES
-from looks import PAPERS, against_guidelines, cut_in_print, made, outside, small_targets, spread, unreached
+from looks import (
+    PAPERS,
+    against_guidelines,
+    brightness,
+    cut_in_print,
+    made,
+    outside,
+    small_targets,
+    spread,
+    unreached,
+    untold,
+)
 from playwright.sync_api import Browser
 
 pytestmark = [pytest.mark.outside, pytest.mark.parametrize("name", PAGES)]
@@ -48,6 +59,8 @@ def test_the_answer_is_in_the_first_screen(name: str, page_of: PageOf, browser: 
 def test_the_guidelines_are_kept(name: str, scheme: str, page_of: PageOf, browser: Browser, axe: str) -> None:
     with opened(browser, page_of(name), scheme=scheme, strict=False) as shown:
         unfold(shown.page)
+        assert (brightness(shown.page) < 0.5) == (scheme == "dark")
+        assert untold(shown.page) == []
         assert against_guidelines(shown.page, axe) == []
 
 
