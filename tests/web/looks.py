@@ -82,10 +82,18 @@ _CELLS = """() => [...document.querySelectorAll('h1, h2, h3, h4, p, li, td, th, 
 _UNTOLD = """() => {
   const found = [], start = e => e.outerHTML.replace(/\\s+/g, ' ').slice(0, 90);
   const named = e => e.getAttribute('aria-label') || e.getAttribute('aria-labelledby');
+  const alone = e => {  // the only table under a name of its own
+    const around = e.closest('details, [role=region][aria-label]');
+    return around && around.querySelectorAll('table').length === 1;
+  };
   for (const e of document.querySelectorAll('table'))
-    if (!e.caption?.textContent.trim() && !named(e)) found.push('a table without a name: ' + start(e));
+    if (!e.caption?.textContent.trim() && !named(e) && !alone(e)) found.push('a table without a name: ' + start(e));
+  const sides = new Map();  // whether a table's first column is heads alone, so that HTML itself makes it the row's head
+  const aside = table => sides.get(table) ?? sides.set(table,
+    [...table.rows].every(row => row.cells[0]?.tagName === 'TH')).get(table);
   for (const e of document.querySelectorAll('th'))
-    if (!/^(col|row|colgroup|rowgroup)$/.test(e.scope)) found.push('of what is it the head: ' + start(e));
+    if (!/^(col|row|colgroup|rowgroup)$/.test(e.scope) && !(e.cellIndex === 0 && aside(e.closest('table'))))
+      found.push('of what is it the head: ' + start(e));
   for (const e of document.querySelectorAll('table'))
     if (!e.querySelector('th')) found.push('a table without heads: ' + start(e));
   const worded = e => e.alt || e.getAttribute('role') === 'img' && (named(e) || e.querySelector('title'));

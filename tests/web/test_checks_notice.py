@@ -62,6 +62,7 @@ WRONG = [
     (made, "<p>reed-\u202egnd.exe</p>"),
     (untold, '<table><tr><th scope="col">Herons<tr><td>3</table>'),
     (untold, "<table><caption>Herons<tr><th>Herons<tr><td>3</table>"),
+    (untold, "<details><summary>Herons</summary><table><tr><th scope=row>2<tr><td>3</table><table></table></details>"),
     (untold, "<table><caption>Herons<tr><td>3</table>"),
     (untold, '<svg viewBox="0 0 1 1"><rect width="1" height="1"/></svg>'),
     (_keys, '<a href="#reed" style="outline: none">dark</a>'),

@@ -13,7 +13,7 @@ pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
 
 from browsing import PHONE, SCHEMES, TABLET, opened, unfold
 from conftest import PageOf
-from every_page import PAGES, WITH_NAMES
+from every_page import LARGE, PAGES, WITH_NAMES
 from looks import (
     PAPERS,
     against_guidelines,
@@ -28,11 +28,13 @@ from looks import (
 )
 from playwright.sync_api import Browser
 
-pytestmark = [pytest.mark.outside, pytest.mark.parametrize("name", PAGES)]
+pytestmark = pytest.mark.outside
+every = pytest.mark.parametrize("name", PAGES)
 WIDTHS = (320, 360, 768, 1280)  # 320 px is the width of reflow (WCAG 2.2, 1.4.10)
 MEGABYTE = 1_000_000
 
 
+@every
 def test_it_is_one_small_file_that_opens_at_once_and_asks_for_nothing(
     name: str, page_of: PageOf, browser: Browser
 ) -> None:
@@ -47,6 +49,7 @@ def test_it_is_one_small_file_that_opens_at_once_and_asks_for_nothing(
         assert shown.page.title().strip()
 
 
+@every
 def test_the_answer_is_in_the_first_screen(name: str, page_of: PageOf, browser: Browser) -> None:
     with opened(browser, page_of(name)) as shown:
         for width, height in (TABLET, PHONE):
@@ -56,6 +59,7 @@ def test_the_answer_is_in_the_first_screen(name: str, page_of: PageOf, browser: 
 
 
 @pytest.mark.parametrize("scheme", SCHEMES)
+@pytest.mark.parametrize("name", [name for name in PAGES if name not in LARGE])
 def test_the_guidelines_are_kept(name: str, scheme: str, page_of: PageOf, browser: Browser, axe: str) -> None:
     with opened(browser, page_of(name), scheme=scheme, strict=False) as shown:
         unfold(shown.page)
@@ -64,6 +68,7 @@ def test_the_guidelines_are_kept(name: str, scheme: str, page_of: PageOf, browse
         assert against_guidelines(shown.page, axe) == []
 
 
+@every
 def test_nothing_scrolls_sideways_or_is_cut_off(name: str, page_of: PageOf, browser: Browser) -> None:
     found: dict[tuple[str, int], list[str]] = {}
     with opened(browser, page_of(name), strict=False) as shown:
@@ -78,6 +83,7 @@ def test_nothing_scrolls_sideways_or_is_cut_off(name: str, page_of: PageOf, brow
     assert {where: wrong for where, wrong in found.items() if wrong} == {}
 
 
+@every
 def test_keys_and_fingers_reach_everything(name: str, page_of: PageOf, browser: Browser) -> None:
     with opened(browser, page_of(name)) as shown:
         assert small_targets(shown.page, 44) == []
@@ -86,6 +92,7 @@ def test_keys_and_fingers_reach_everything(name: str, page_of: PageOf, browser: 
         assert small_targets(shown.page, 44) == []
 
 
+@every
 def test_names_are_nothing_but_names(name: str, page_of: PageOf, browser: Browser) -> None:
     with opened(browser, page_of(name)) as shown:
         unfold(shown.page)
@@ -95,6 +102,7 @@ def test_names_are_nothing_but_names(name: str, page_of: PageOf, browser: Browse
 
 
 @pytest.mark.parametrize("paper", PAPERS)
+@every
 def test_nothing_is_cut_on_paper(name: str, paper: str, page_of: PageOf, browser: Browser, tmp_path: Path) -> None:
     with opened(browser, page_of(name)) as shown:
         assert cut_in_print(shown.page, tmp_path / "print.pdf", paper) == []
