@@ -233,8 +233,7 @@ def _other_bytes(audit: Audit, most: int) -> Section:
     for copy in audit.copies:
         some = sorted(copy.other_bytes, key=lambda one: one.path)
         texts += [
-            f"{copy.copy}: {one.path}: its list has other bytes than promised as {one.promised}"
-            for one in some[:most]
+            f"{copy.copy}: {one.path}: its list has other bytes than promised as {one.promised}" for one in some[:most]
         ]
         if len(some) > most:
             texts.append(f"{copy.copy}: and {len(some) - most:,} more (--json has all of them)")
