@@ -11,15 +11,22 @@ from drill.model import ProofAge, ProofAges
 from drill.report.words import paragraph, safe, table
 
 MOST_NAMED = 5
+AGE_HEADERS = ("Shoot", "Copy", "Holds", "Oldest proof", "Never verified", "Wrong")
 
 
 def ages_text(ages: Sequence[ProofAges], *, now: str, width: int) -> str:
     """Return the table of proofs, and what it means; nothing where nobody asked the ledger."""
     moment = clock.parse_time(now)
-    rows = [_row(shoot, one, moment) for shoot in ages for one in shoot.copies]
+    rows = [age_row(shoot, one, moment) for shoot in ages for one in shoot.copies]
     if not rows:
         return ""
-    headers = ["Shoot", "Copy", "Holds", "Oldest proof", "Never verified", "Wrong"]
+    body = table(AGE_HEADERS, rows, width, right=(2, 4, 5), firm=(0,))
+    said = [*age_words(ages), *(_wrong(shoot, one) for shoot in ages for one in shoot.copies if one.refuted)]
+    return "\n".join(["How old the proofs are", body, *(paragraph(safe(text), width) for text in said)])
+
+
+def age_words(ages: Sequence[ProofAges]) -> list[str]:
+    """Return what the columns mean that are used."""
     said = [
         "Oldest proof: since when the bytes of every file there that has a proof are known to be right; ! it is older "
         "than verified_within, or files there were never verified. A proof ends when the file changes; behind a link "
@@ -33,9 +40,7 @@ def ages_text(ages: Sequence[ProofAges], *, now: str, width: int) -> str:
         )
     if any(one.never for one in copies):
         said.append("Never verified: drill audit reads these; a drill reads of each copy only what it needs.")
-    said += [_wrong(shoot, one) for shoot in ages for one in shoot.copies if one.refuted]
-    body = table(headers, rows, width, right=(2, 4, 5), firm=(0,))
-    return "\n".join(["How old the proofs are", body, *(paragraph(safe(text), width) for text in said)])
+    return said
 
 
 def is_overdue(one: ProofAge, target_s: float | None, now: datetime) -> bool:
@@ -47,7 +52,8 @@ def is_overdue(one: ProofAge, target_s: float | None, now: datetime) -> bool:
     return (now - clock.parse_time(one.oldest)).total_seconds() > target_s
 
 
-def _row(shoot: ProofAges, one: ProofAge, now: datetime) -> list[str]:
+def age_row(shoot: ProofAges, one: ProofAge, now: datetime) -> list[str]:
+    """Return the cells of one copy's row, as `AGE_HEADERS` names them."""
     age = "none" if one.oldest is None else say_age(one.oldest, now)
     mark = " !" if is_overdue(one, shoot.target_s, now) else ""
     wrong = str(one.held - one.proven - one.never) if one.held > one.proven + one.never else "-"

@@ -9,6 +9,8 @@ from collections.abc import Sequence
 from drill.record import Drill, Run
 from drill.report.words import paragraph, safe, table
 
+SPOT_HEADERS = ("Shoot", "Tried", "Not back", "At most, of all", "In scenarios")
+
 
 def is_only_left_out(drill: Drill) -> bool:
     """Say whether nothing of a shoot is lost or on paper but what a spot check left out."""
@@ -17,15 +19,20 @@ def is_only_left_out(drill: Drill) -> bool:
 
 def spot_text(run: Run, width: int) -> str:
     """Return what a spot check shows, shoot by shoot; nothing where everything was tried."""
-    if not any(drill.sample for drill in run.drills):
+    rows = spot_rows(run)
+    if not rows:
         return ""
+    title = "Spot check: what the files that were tried show of the rest"
+    body = table(SPOT_HEADERS, rows, width, right=(1, 2, 3), firm=(0,))
+    return f"{title}\n{body}\n{paragraph(spot_meaning(run), width)}"
+
+
+def spot_rows(run: Run) -> list[list[str]]:
+    """Return a row for each different outcome of each shoot, as `SPOT_HEADERS` names it; none without a spot check."""
     shoots: dict[str, list[Drill]] = {}
     for drill in run.drills:
         shoots.setdefault(drill.shoot, []).append(drill)
-    rows = [row for group in shoots.values() for row in _rows(group)]
-    headers = ["Shoot", "Tried", "Not back", "At most, of all", "In scenarios"]
-    title = "Spot check: what the files that were tried show of the rest"
-    return f"{title}\n{table(headers, rows, width, right=(1, 2, 3), firm=(0,))}\n{paragraph(_meaning(run), width)}"
+    return [row for group in shoots.values() for row in _rows(group)]
 
 
 def _rows(group: Sequence[Drill]) -> list[list[str]]:
@@ -45,7 +52,8 @@ def _rows(group: Sequence[Drill]) -> list[list[str]]:
     return rows
 
 
-def _meaning(run: Run) -> str:
+def spot_meaning(run: Run) -> str:
+    """Say what the rows mean, and what they do not; the run has a spot check."""
     sample = next(drill.sample for drill in run.drills if drill.sample is not None)
     if sample.confidence is None:
         return (

@@ -13,6 +13,7 @@ A page extends `base.html` and fills `{% block main %}` with `<section aria-labe
 """
 
 from collections.abc import Callable
+from datetime import UTC
 from functools import cache
 from typing import TYPE_CHECKING, Any
 
@@ -42,7 +43,7 @@ def say_day(when: str) -> str:
     if len(when) == len("2026-11-24"):
         year, month, day = when.split("-")
         return f"{int(day)} {clock.MONTHS[int(month) - 1]} {year}"
-    moment = clock.parse_time(when).astimezone(clock.UTC)
+    moment = clock.parse_time(when).astimezone(UTC)
     return f"{moment.day} {clock.MONTHS[moment.month - 1]} {moment.year}, {moment:%H:%M} UTC"
 
 

@@ -1,7 +1,7 @@
 """Shoots × scenarios at a glance: a few narrow tables, one cell for each pair, the worst first.
 
 Flows in: the worst drill of each pair. Flows out: tables of cells. Must not know: HTML, views, faults.
-Not one wide table: eight scenarios side by side are what a tablet and a sheet of A4 hold without cutting.
+Not one wide table: seven scenarios side by side are what a tablet and a sheet of A4 hold without cutting.
 """
 
 from collections.abc import Mapping, Sequence
@@ -10,8 +10,16 @@ from dataclasses import dataclass
 from drill.record import Drill
 from drill.report.text import badness
 
-MOST_ACROSS = 8  # scenarios in one table
+MOST_ACROSS = 7  # scenarios in one table
 TONES = {"lost": "bad", "partial": "poor", "unproven": "fair", "late": "fair", "restored": "good"}
+MEANINGS = {
+    "restored": "all back, and every target met",
+    "restored !": "all back, but the next loss is nearer than your target allows",
+    "late": "all back, but not in time",
+    "unproven": "some would be on a copy that could not be reached or was not read: no proof",
+    "partial": "some lost",
+    "lost": "nothing back",
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,6 +32,7 @@ class Cell:
     note: str
     tone: str
     share: int
+    short: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,12 +64,21 @@ def tone(drill: Drill) -> str:
     return "fair" if drill.verdict == "restored" and drill.falls_short else TONES[drill.verdict]
 
 
+def key(lines: Sequence[tuple[Drill, int]]) -> list[tuple[str, str, str]]:
+    """Return word, tone and meaning of the words that cells have."""
+    used = {_word(drill): tone(drill) for drill, _ in lines}
+    return [(word, used[word], meaning) for word, meaning in MEANINGS.items() if word in used]
+
+
+def _word(drill: Drill) -> str:
+    return drill.verdict + (" !" if drill.verdict == "restored" and drill.falls_short else "")
+
+
 def _cell(number: int, drill: Drill) -> Cell:
     files = drill.files
     note = "" if files.verified == files.promised else f"{files.verified}/{files.promised}"
-    word = drill.verdict + (" !" if drill.verdict == "restored" and drill.falls_short else "")
     share = 100 * files.verified // files.promised if files.promised else 0
-    return Cell(number, word, note, tone(drill), share)
+    return Cell(number, _word(drill), note, tone(drill), share, drill.falls_short)
 
 
 def order_of_shoots(lines: Sequence[tuple[Drill, int]]) -> list[str]:

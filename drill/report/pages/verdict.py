@@ -8,7 +8,7 @@ is set is met, nothing was left out and no copy has wrong files today. Whatever 
 from collections.abc import Iterable, Mapping, Sequence
 
 from drill import units
-from drill.record import Drill, Run
+from drill.record import Drill, FileNote, Run
 from drill.report.pages.base import many
 from drill.report.spot_text import is_only_left_out
 from drill.report.text import badness, lost_everywhere, weakest
@@ -36,14 +36,10 @@ def _lost(run: Run) -> str:
     drills = [drill for drill in run.drills if drill.files.lost]
     if not drills:
         return ""
+    everywhere = lost_everywhere(run.drills)
+    if everywhere:
+        return _lost_already(run, everywhere, [drill for drill in drills if drill.shoot not in everywhere])
     worst = min(drills, key=badness)
-    known = {note.path for note in lost_everywhere(run.drills).get(worst.shoot, ())}
-    if known and all(note.path in known for note in worst.lost_files):
-        many_lost = many(len(known), "file")
-        return (
-            f"No: {_which(run, drills)} would lose files, and {many_lost} of {worst.shoot} did not come back in any "
-            "scenario: look for these now, on old cards and with whoever was sent them."
-        )
     lost, promised = worst.files.lost, worst.files.promised
     share = f"all its {many(lost, 'file')}" if lost == promised else f"{lost:,} of its {many(promised, 'file')}"
     step = "put these on one more medium, in another place and behind another login"
@@ -54,14 +50,28 @@ def _lost(run: Run) -> str:
     return f"No: {which} would lose files, at worst {worst.shoot}, {share}, in {where}: {step}."
 
 
+def _lost_already(run: Run, everywhere: Mapping[str, Sequence[FileNote]], others: Sequence[Drill]) -> str:
+    """Say what is lost without any disaster; `others` are drills that lose files of other shoots."""
+    lost = many(sum(map(len, everywhere.values())), "file")
+    said = f"No: {lost} of {listed(list(everywhere))} came back in no scenario at all: look for "
+    said += f"{'it' if lost == '1 file' else 'them'} now, on old cards and with whoever was sent the pictures"
+    if others:
+        worst = min(others, key=badness)
+        shoots = len({drill.shoot for drill in others})
+        would = f"{shoots} more shoots would lose files, at worst {worst.shoot}"
+        would = f"{worst.shoot} would lose files" if shoots == 1 else would
+        said += f"; {would} in {in_scenario(worst, run.titles)}: one more copy in another place would help"
+    return f"{said}."
+
+
 def _on_paper(run: Run) -> str:
     drills = [drill for drill in run.drills if drill.files.on_paper and not is_only_left_out(drill)]
     if not drills:
         return ""
     where = in_scenario(min(drills, key=badness), run.titles)
     return (
-        f"Not proved: nothing was lost, but {_which(run, drills)} would need copies that could not be reached, at worst "
-        f"in {where}: plug these in or get new links, and drill again."
+        f"Not proved: nothing was lost, but {_which(run, drills)} would need copies that could not be reached, at "
+        f"worst in {where}: plug these in or get new links, and drill again."
     )
 
 
@@ -93,7 +103,7 @@ def _too_close(run: Run) -> str:
 def _wrong_today(run: Run) -> str:
     if not run.mends:
         return ""
-    names = _listed([mend.copy for mend in run.mends])
+    names = listed([mend.copy for mend in run.mends])
     have = "has" if len(run.mends) == 1 else "have"
     return (
         f"Not yet: {_all_files(run)} came back in every scenario that was tried, but {names} {have} damaged, missing "
@@ -133,10 +143,11 @@ def _which(run: Run, drills: Iterable[Drill]) -> str:
     shoots = list(dict.fromkeys(drill.shoot for drill in sorted(drills, key=badness)))
     every = len({drill.shoot for drill in run.drills})
     of_all = f" ({len(shoots)} of {many(every, 'shoot')})" if every > 1 else ""
-    return f"{_listed(shoots)}{of_all}"
+    return f"{listed(shoots)}{of_all}"
 
 
-def _listed(names: Sequence[str]) -> str:
+def listed(names: Sequence[str]) -> str:
+    """Name a few things, and count the rest."""
     if len(names) > MOST_NAMED + 1:
         return f"{', '.join(names[:MOST_NAMED])} and {len(names) - MOST_NAMED} more"
     return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
