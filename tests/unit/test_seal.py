@@ -308,6 +308,23 @@ def test_fingerprints_as_people_copy_them() -> None:
             read_fingerprint(text)
 
 
+@pytest.mark.parametrize(
+    "line",
+    [
+        rf"\{DIGEST}  needless.jpg",
+        rf"\{DIGEST}  un\known.jpg",
+        rf"\{DIGEST}  return\rin, which shasum does not know.jpg",
+        f"{DIGEST}  bare\\backslash.jpg",
+        f"{DIGEST}  return at the end.jpg\r",
+        f" {DIGEST}  reed.jpg",
+        f"SHA256 (reed.jpg) = {DIGEST}",
+    ],
+)
+def test_what_another_reader_may_take_otherwise_is_no_line(line: str) -> None:
+    with pytest.raises(ValueError, match="line 1"):
+        read_lines(f"{line}\n".encode())
+
+
 _NAMES = st.text(st.characters(codec="utf-8", exclude_characters="\0"), min_size=1, max_size=8).map(lambda t: f"r{t}d")
 
 
