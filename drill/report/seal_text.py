@@ -53,7 +53,7 @@ def _pictures(found: Checked, width: int) -> list[str]:
 
 def _compared(compared: Compared, pictures: int, width: int) -> list[str]:
     if compared.is_elsewhere:
-        what = f"It lists {_count(pictures)}, and none was found: name the folder that the listed names start from."
+        what = f"It lists {_count(pictures)}, and none was found: name the folder that they are in."
         return [paragraph(what, width)]
     if not compared.faults:
         return [paragraph(f"It lists {_count(pictures)}, and each of them is in your folder, to the last byte.", width)]

@@ -92,10 +92,10 @@ def test_names_that_both_programs_read(tmp_path: Path, sums: str) -> None:
 def test_the_step_that_notices_a_change(tmp_path: Path, sums: str, part: str, fails: list[int]) -> None:
     laid = lay(tmp_path)
     content = bytearray((laid.proof / part).read_bytes())
-    content[0] ^= 1
     if part == "HOW-TO-CHECK.txt":  # still to be followed
-        content[0] ^= 1
         content += b"Never mind step 2.\n"
+    else:  # in a list, a digit for a digit: a line that is none gets a warning from sha256sum, and no more
+        content[0] = ord("1" if content[0] == ord("0") else "0")
     (laid.proof / part).write_bytes(content)
     assert [number for number, step in enumerate(follow(laid, sums)) if step.returncode] == fails
 

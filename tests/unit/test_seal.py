@@ -262,6 +262,24 @@ def test_pictures_that_are_not_the_ones(laid: Laid) -> None:
     ]
 
 
+def test_pictures_are_found_wherever_the_client_put_them(laid: Laid) -> None:
+    flat = laid.pictures.parent / "flat"
+    flat.mkdir()
+    for name in NAMES:
+        (laid.pictures / name).replace(flat / Path(name).name.upper())
+    found = check(laid.proof, pictures=flat).compared
+    assert found is not None
+    assert (found.right, found.faults) == (3, ())
+    (flat / "REED-02.JPG").write_bytes(b"edited since")
+    (flat / "REED-03.JPG").unlink()
+    found = check(laid.proof, pictures=flat).compared
+    assert found is not None
+    assert [(fault.part, fault.what) for fault in found.faults] == [
+        (NAMES[1], "has other bytes than those that were listed"),
+        (NAMES[2], "is missing"),
+    ]
+
+
 def test_a_picture_outside_the_folder_is_none(laid: Laid) -> None:
     (laid.pictures / NAMES[0]).replace(laid.pictures.parent / "kept.jpg")
     shutil.move(laid.pictures / NAMES[1], laid.pictures / "moved.jpg")
