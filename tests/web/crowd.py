@@ -1,6 +1,7 @@
 """A run of many shoots in 15 scenarios, drawn with a fixed seed; 200 are the most that a page must hold.
 
-Flows in: how many shoots. Flows out: a record. The numbers hang together as a real record's do; the scenarios' names are long.
+Flows in: how many shoots. Flows out: a record. The numbers hang together as a real record's do; the
+scenarios' names are long.
 """
 
 from random import Random
