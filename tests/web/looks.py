@@ -10,7 +10,7 @@ import subprocess
 from html import unescape
 from pathlib import Path
 from typing import Any
-from unicodedata import bidirectional, east_asian_width, normalize
+from unicodedata import bidirectional, category, east_asian_width, normalize
 
 import pytest
 from playwright.sync_api import Page
@@ -203,10 +203,12 @@ def _is_in(text: str, printed: str) -> bool:
 
 
 def _squeezed(text: str) -> str:
-    """Return the letters to compare: not those that run from right to left, which come out of a print in another order,
-    nor wide ones, for which a bare system has no font."""
+    """Return the letters to compare: not those that run from right to left, which come out of a print in another order
+    and between marks, nor wide ones, for which a bare system has no font."""
     kept = (char for char in normalize("NFKC", text) if bidirectional(char) not in ("R", "AL"))
-    return "".join(char for char in kept if not char.isspace() and east_asian_width(char) != "W")
+    return "".join(
+        char for char in kept if not char.isspace() and category(char) != "Cf" and east_asian_width(char) != "W"
+    )
 
 
 def _pdftotext(file: Path, how: str) -> str:
