@@ -55,7 +55,8 @@ class Story:
 class Level:
     """From `begins` on (until `ends`, as the stories go), it takes so many `mishaps`, and no fewer: all were tried.
 
-    `stories` are the likeliest ones, of `different` that differ in their mishaps.
+    `stories` are the likeliest ones, of `different` that differ in their mishaps. `open_s`: for so many seconds of that
+    time in all the first of such mishaps may come (a step that is forgotten is but a moment); `always`: at any moment.
     """
 
     mishaps: int
@@ -63,6 +64,8 @@ class Level:
     ends: str
     begins_local: str
     ends_local: str
+    open_s: float
+    always: bool
     different: int
     stories: tuple[Story, ...]
 
@@ -121,13 +124,16 @@ class Life:
 
 @dataclass(frozen=True, slots=True)
 class Search:
-    """A whole search. `files` a usual shoot has; `depth` mishaps at most were asked for, none of those `without`, and
-    none before `after_s` seconds after the first picture."""
+    """A whole search. A usual shoot has `size` bytes in `files`; `assumptions` say how long steps are taken to last.
+    `depth` mishaps at most were asked for, none of those `without`, and none before `after_s` seconds after the first
+    picture."""
 
     studio: str
     started: str
     now: str
+    size: int
     files: int
+    assumptions: tuple[str, ...]
     depth: int
     after_s: float
     without: tuple[str, ...]

@@ -149,7 +149,7 @@ def assumptions(studio: Studio, scheme: Scheme, *, size: int, files: int) -> tup
         f"({scheme.zone or 'by the clock of this computer'}); after one away you are home again "
         f"{days_words(scheme.away_for_s)} after its end.",
         _done(scheme.steps),
-        *_lasting(studio, scheme),
+        *lasting(studio, scheme),
         f"What is lost is replaced and copied again within {days_words(scheme.replaced_within_s)}, as long as a good "
         "copy is left; bytes that go bad are noticed by a verify step alone.",
         "A shoot counts as one thing, whole or lost; a copy is whole or not. Failures come by chance, each on its own, "
@@ -167,7 +167,7 @@ def _clock(seconds: float) -> str:
     return str(timedelta(seconds=seconds % _DAY_S)).rpartition(":")[0].zfill(5)
 
 
-def _lasting(studio: Studio, scheme: Scheme) -> Iterator[str]:
+def lasting(studio: Studio, scheme: Scheme) -> Iterator[str]:
     """Yield how long the steps take that do not say so themselves, and which rates are assumed for it."""
     asked = [step for step in scheme.steps if step.takes_s is None and step.do != "erase"]
     if not asked:

@@ -45,12 +45,14 @@ Ways = dict[int, dict[tuple[str, ...], Way]]  # by state, then by the names of t
 @dataclass(frozen=True, slots=True)
 class Level:
     """From leg `start` on it takes `mishaps`; the first of them may come on leg `last` at the latest. `ways` are all
-    different stories: the names of the mishaps, and one of each as (leg, mishap) in order with its range."""
+    different stories: the names of the mishaps, and one of each as (leg, mishap) in order with its range. `openings`
+    are all legs on which the first mishap of one may come."""
 
     mishaps: int
     start: int
     last: int
     ways: tuple[tuple[tuple[str, ...], Way], ...]
+    openings: tuple[int, ...]
 
 
 @dataclass(slots=True)
@@ -105,7 +107,8 @@ def _level(legs: Sequence[Leg], state: int, most: int, found: Searched, until_s:
         return None
     needed = _backward(legs, layers, start, until_s)
     ways = _gather(legs, layers, needed, start, until_s)
-    return Level(most, start, max(way.latest for way in ways.values()), tuple(ways.items()))
+    openings = _openings(legs, state, layers, needed, start)
+    return Level(most, start, max(way.latest for way in ways.values()), tuple(ways.items()), openings)
 
 
 def _forward(legs: Sequence[Leg], state: int, most: int, start: int, until_s: float | None) -> list[Layer]:
@@ -190,6 +193,23 @@ def _led_in(leg: Stretch, after: Layer, to: set[int]) -> set[int]:
                         found.add(state)
                         break
     return found
+
+
+def _openings(
+    legs: Sequence[Leg], state: int, layers: Sequence[Layer], needed: Sequence[set[int]], start: int
+) -> tuple[int, ...]:
+    """Return the legs on which a mishap leads from the plan, which begins in `state`, to a shortest story."""
+    found = []
+    for number, leg in enumerate(legs):
+        after, to = layers[number + 1], needed[number + 1]
+        if isinstance(leg, Stretch):
+            opens = number >= start and any(made in to and after[made] == 1 for made in leg.hits.targets(state))
+        else:
+            made = leg.change[state]
+            opens = number >= start and bool(leg.forgotten) and made != state and state in to and after[state] == 1
+            state = made
+        found += [number] if opens else []
+    return tuple(found)
 
 
 def _gather(

@@ -12,7 +12,7 @@ from datetime import datetime
 from itertools import pairwise
 
 from drill.model import Scheme, Step, Studio
-from drill.odds.course import Stop, stops
+from drill.odds.course import stops
 from drill.odds.statuses import Change, Shelf, shelf_of
 from drill.search.mishaps import Hits, forget_name, hits, is_left_out
 from drill.timeline import Life
@@ -29,10 +29,12 @@ class Stretch:
 
 @dataclass(frozen=True, slots=True)
 class Turn:
-    """A step at its moment, or (None) the replacement of what failed; `forgotten` names the mishap of leaving it out,
-    nothing where that is left out of the search. `planned` are the lower bits of media where the plan has a copy."""
+    """A step that ends `at` a moment, or (None) the replacement of what failed; `forgotten` names the mishap of leaving
+    it out, which comes when it is `due`; nothing where that is left out of the search. `planned` are the lower bits of
+    media where the plan has a copy."""
 
     at: datetime
+    due: datetime
     step: Step | None
     change: Change
     planned: int
@@ -55,28 +57,25 @@ class Course:
 def course_of(
     life: Life, studio: Studio, scheme: Scheme, left_out: Collection[str], *, cut: datetime | None = None
 ) -> Course:
-    """Return a life as legs, from the first picture to its end; a stretch that reaches past `cut` is two."""
+    """Return a life as legs, from the first picture to its end; a stretch that reaches past `cut` is two. A step
+    that is under way at the cut counts as due then: from there on it may come to nothing."""
     shelf = shelf_of(studio, scheme)
     befalls = {away: hits(studio, shelf, left_out, away=away) for away in (True, False)}
+    dues = {(one.at, one.step.id): one.due for one in life.instants}
     legs: list[Leg] = []
     before = life.begins
     for stop in stops(life, studio, scheme, shelf, [life.until]):
         edges = [before, *([cut] if cut is not None and before < cut < stop.at else []), stop.at]
         legs += [Stretch(begins, ends, befalls[stop.away]) for begins, ends in pairwise(edges) if begins < ends]
-        legs += _turns(stop, shelf, left_out)
+        for step, planned in stop.steps:
+            due = dues[stop.at, step.id]
+            due = max(due, cut) if cut is not None and cut <= stop.at else due
+            forgotten = "" if is_left_out(forget_name(step), left_out) else forget_name(step)
+            legs.append(Turn(stop.at, due, step, shelf.done(step, planned), planned, forgotten))
+        if stop.replaces:
+            legs.append(Turn(stop.at, stop.at, None, shelf.replaced(stop.planned), stop.planned))
         before = stop.at
     return Course(life, shelf, tuple(legs), shelf.start(scheme))
-
-
-def _turns(stop: Stop, shelf: Shelf, left_out: Collection[str]) -> list[Turn]:
-    turns = []
-    for step, planned in stop.steps:
-        name = forget_name(step)
-        forgotten = "" if is_left_out(name, left_out) else name
-        turns.append(Turn(stop.at, step, shelf.done(step, planned), planned, forgotten))
-    if stop.replaces:
-        turns.append(Turn(stop.at, None, shelf.replaced(stop.planned), stop.planned))
-    return turns
 
 
 def is_away(course: Course, leg: Leg) -> bool:
@@ -87,6 +86,11 @@ def is_away(course: Course, leg: Leg) -> bool:
 def begin_of(leg: Leg) -> datetime:
     """Return when a leg begins."""
     return leg.begins if isinstance(leg, Stretch) else leg.at
+
+
+def may_go_wrong(course: Course, start: int) -> bool:
+    """Say whether a mishap is left that may come on a leg from `start` on."""
+    return any(leg.hits.are_any if isinstance(leg, Stretch) else leg.forgotten for leg in course.legs[start:])
 
 
 def first_leg_from(course: Course, at: datetime) -> int:

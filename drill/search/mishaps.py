@@ -30,6 +30,11 @@ class Hits:
         self._named: dict[int, tuple[tuple[int, str], ...]] = {}
         self._targets: dict[int, tuple[int, ...]] = {}
 
+    @property
+    def are_any(self) -> bool:
+        """Say whether anything can befall it at all."""
+        return bool(self._changes)
+
     def named(self, state: int) -> tuple[tuple[int, str], ...]:
         """Return (state it becomes, mishap) for each mishap that changes a state."""
         found = self._named.get(state)

@@ -9,14 +9,16 @@ from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 from importlib.util import find_spec
 
-from drill import clock
+from drill import clock, units
+from drill.errors import Mistake, Mistakes
+from drill.forecast.saying import lasting
 from drill.model import Scheme, Studio
 from drill.odds import rates
 from drill.search.corpus import KeptStory, kept_story, marks_of
 from drill.search.exhaustive import Level as Found
 from drill.search.exhaustive import Searched, marks, search
 from drill.search.judge import Judge, judging
-from drill.search.legs import Course, begin_of, course_of, first_leg_from
+from drill.search.legs import Course, Stretch, begin_of, course_of, first_leg_from, may_go_wrong
 from drill.search.mishaps import all_mishaps, is_left_out, keeps_a_copy
 from drill.search.play import Ways
 from drill.search.scenes import Scenes
@@ -24,7 +26,7 @@ from drill.search.telling import Marks, Told, likelihood, say_local, tell
 from drill.searchrecord import Chance, Level, Life, Search, Story
 from drill.shelf import fresh_folder
 from drill.timeline import Life as Lived
-from drill.timeline import horizon, life, usual
+from drill.timeline import horizon, is_size_known, life, usual
 
 _TOLD = 12  # stories of a level that are told; the rest is counted
 _NOISE = 20  # mishaps of a story by chance, before it is shortened
@@ -67,18 +69,23 @@ class Outcome:
 
 
 def search_scheme(studio: Studio, options: Options, notes: Sequence[str] = ()) -> Outcome:
-    """Search a studio's scheme. Errors: ValueError for a studio without one, Unfinished."""
+    """Search a studio's scheme. Errors: ValueError for a studio without one, Mistakes, Unfinished."""
     if studio.scheme is None:
         raise ValueError("this studio has no scheme")
+    courses = [_course(studio, studio.scheme, options, away=away) for away in options.away]
+    _check_asked(courses)
     found: list[tuple[Life, ToKeep]] = []
-    for away in options.away:
+    for course, start in courses:
         if not any(one.interrupted for one, _ in found):
-            found.append(_search_life(studio, studio.scheme, options, away=away))
+            found.append(_search_life(studio, course, start, options))
+    size, files = usual(studio)
     record = Search(
         studio=studio.name,
         started=clock.rfc3339(options.started),
         now=clock.rfc3339(options.now),
-        files=usual(studio)[1],
+        size=size,
+        files=files,
+        assumptions=(_size_words(studio, size, files), *lasting(studio, studio.scheme)),
         depth=options.depth,
         after_s=options.after_s,
         without=options.without,
@@ -86,6 +93,12 @@ def search_scheme(studio: Studio, options: Options, notes: Sequence[str] = ()) -
         notes=tuple(notes),
     )
     return Outcome(record, tuple(kept for _, stories in found for kept in stories))
+
+
+def _size_words(studio: Studio, size: int, files: int) -> str:
+    guessed = "" if is_size_known(studio) else " (a round figure: nothing says how big yours are; add size to [scheme])"
+    many = "1 file" if files == 1 else f"{files:,} files"
+    return f"A shoot is taken to be of {units.say_size(size)}{guessed} in {many}."
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,12 +125,34 @@ class _Hall:
             raise AssertionError(f"the drill brings back {back} pictures after this story: {names}")
 
 
-def _search_life(studio: Studio, scheme: Scheme, options: Options, *, away: bool) -> tuple[Life, ToKeep]:
+def _course(studio: Studio, scheme: Scheme, options: Options, *, away: bool) -> tuple[Course, int]:
+    """Return a life as legs, and the first of them on which a mishap may come."""
     until = horizon(scheme, options.day, options.years)
     lived = life(studio, options.day, away=away, until=until)
-    after = lived.begins + timedelta(seconds=options.after_s)
+    after = lived.begins + timedelta(seconds=min(options.after_s, (until - lived.begins).total_seconds()))
     course = course_of(lived, studio, scheme, options.without, cut=after)
-    start = first_leg_from(course, after)
+    return course, first_leg_from(course, after)
+
+
+def _check_asked(courses: Sequence[tuple[Course, int]]) -> None:
+    """Refuse what leaves nothing to try. Errors: Mistakes."""
+    mistakes = []
+    for course, start in courses:
+        if may_go_wrong(course, start):
+            continue
+        lived = course.life
+        where = "" if len(courses) == 1 else f" to a shoot made {'away' if lived.away else 'at home'}"
+        if not may_go_wrong(course, 0):
+            option, advice = "--without", "leave out fewer"
+        else:
+            length = units.say_span((lived.until - lived.begins).total_seconds())
+            option, advice = "--after", f"its life is looked at for {length}: name a shorter span, or more --years"
+        mistakes.append(Mistake(option, "", f"no mishap is left that may come{where}", advice))
+    if mistakes:
+        raise Mistakes(mistakes)
+
+
+def _search_life(studio: Studio, course: Course, start: int, options: Options) -> tuple[Life, ToKeep]:
     scenes = Scenes(studio, course)
     with judging(studio, scenes, studio.scratch) as judge:
         hall = _Hall(course, studio, scenes, judge, start)
@@ -181,12 +216,16 @@ def _level(hall: _Hall, level: Found) -> Level:
     last = hall.course.legs[level.last] if level.last >= 0 else None
     ends = begins if last is None else getattr(last, "ends", begin_of(last))
     zone = hall.studio.scheme.zone if hall.studio.scheme else None
+    open_ = [leg for leg in (hall.course.legs[number] for number in level.openings) if isinstance(leg, Stretch)]
+    open_s = sum((leg.ends - leg.begins).total_seconds() for leg in open_)
     return Level(
         mishaps=level.mishaps,
         begins=clock.rfc3339(begins),
         ends=clock.rfc3339(ends),
         begins_local=say_local(begins, zone),
         ends_local=say_local(ends, zone),
+        open_s=open_s,
+        always=open_s >= (ends - begins).total_seconds() > 0,
         different=len(level.ways),
         stories=tuple(story for story in stories if story is not None),
     )
@@ -204,7 +243,7 @@ def _chance(hall: _Hall, options: Options, left_s: float) -> tuple[Chance, Marks
     """
     budget_s = max(left_s, 0.0)
     if find_spec("hypothesis") is None:
-        why = "Hypothesis is not installed: pip install restore-drill[search]"
+        why = 'Hypothesis is not installed: pip install "restore-drill[search]"'
         return Chance(0, 0, options.seed, budget_s, _NOISE, None, None, why), (), False
     from drill.search import by_chance  # noqa: PLC0415  # it loads Hypothesis, an extra, which takes a while
 
@@ -235,6 +274,7 @@ def _chance(hall: _Hall, options: Options, left_s: float) -> tuple[Chance, Marks
 def _life(hall: _Hall, found: Searched, levels: tuple[Level, ...], known: Sequence[Story], outlived: int) -> Life:
     course, zone = hall.course, hall.studio.scheme.zone if hall.studio.scheme else None
     clear = begin_of(course.legs[found.beyond]) if found.beyond < len(course.legs) and found.complete >= 0 else None
+    clear = None if clear is None or clear >= course.life.until else clear
     return Life(
         day=course.life.day.isoformat(),
         away=course.life.away,

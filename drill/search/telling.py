@@ -2,18 +2,19 @@
 
 Flows in: a course, its scenes, mishaps with the legs they come on. Flows out: stories of the record. Must not know: how
 a story was found. It is played over again with real bytes, so that what is told is what came of it. A mishap between
-two moments is told at a time within its stretch, some two hours after that begins.
+two moments is told at a time within its stretch, some two hours after that begins; what is forgotten when it is due.
 """
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from math import prod
+from operator import attrgetter
 from zoneinfo import ZoneInfo
 
 from drill import clock
 from drill.model import Step, Studio
-from drill.search.legs import Course, Stretch, Turn, begin_of, is_away
+from drill.search.legs import Course, Stretch, Turn, is_away
 from drill.search.mishaps import EARLY, FORGET, forget_name
 from drill.search.scenes import Scenes
 from drill.searchrecord import End, Happening, Story
@@ -113,12 +114,13 @@ def tell(course: Course, studio: Studio, scenes: Scenes, marks: Marks, between: 
 def _story(telling: _Telling, between: tuple[int, int]) -> Story:
     assert telling.lost_at is not None
     zone = _zone(telling.studio)
+    told = sorted(telling.told, key=attrgetter("at"))  # what is forgotten was due before the leg on which it is missed
     return Story(
-        mishaps=tuple(one.what for one in telling.told if not one.by_plan),
+        mishaps=tuple(one.what for one in told if not one.by_plan),
         earliest=_local_of(telling.course, between[0], zone),
         latest=_local_of(telling.course, between[1], zone, last=True),
         lost_at=clock.rfc3339(telling.lost_at),
-        happenings=tuple(telling.told),
+        happenings=tuple(told),
         ends=tuple(End(id_, left) for id_, left in telling.scenes.left(telling.scene).items()),
     )
 
@@ -136,13 +138,21 @@ def _tell_stretch(telling: _Telling, leg: Stretch, names: Sequence[str]) -> None
 def _tell_turn(telling: _Telling, leg: Turn, names: Sequence[str]) -> None:
     if leg.step is not None and forget_name(leg.step) in names:
         what = forget_name(leg.step)
-        telling.tell(leg.at, what, mishap_words(what, telling.studio), telling.scene, by_plan=False)
+        words = mishap_words(what, telling.studio) + _done_by(leg, _zone(telling.studio))
+        telling.tell(leg.due, what, words, telling.scene, by_plan=False)
         return
     made = telling.scenes.turn(telling.scene, leg)
     if made != telling.scene:
         what = "replacement" if leg.step is None else leg.step.id
         words = "what was lost is bought anew and filled again" if leg.step is None else step_words(leg.step)
         telling.tell(leg.at, what, words, made, by_plan=True)
+
+
+def _done_by(leg: Turn, zone: str | None) -> str:
+    """Return when a step that was due would have been done, where that is later."""
+    due, done = say_local(leg.due, zone), say_local(leg.at, zone)
+    day, _, time = done.rpartition(" ")
+    return "" if due == done else f" by {time if due.startswith(day) else done}"
 
 
 def _zone(studio: Studio) -> str | None:
@@ -153,7 +163,9 @@ def _local_of(course: Course, number: int, zone: str | None, *, last: bool = Fal
     if not 0 <= number < len(course.legs):
         return ""
     leg = course.legs[number]
-    return say_local(leg.ends if last and isinstance(leg, Stretch) else begin_of(leg), zone)
+    if isinstance(leg, Turn):
+        return say_local(leg.due, zone)
+    return say_local(leg.ends if last else leg.begins, zone)
 
 
 def _pictures(studio: Studio) -> str:

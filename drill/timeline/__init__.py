@@ -9,7 +9,7 @@ from drill.timeline.forgetting import forgotten_once
 from drill.timeline.held import Span, spans
 from drill.timeline.lives import Instant, Life, horizon, life
 from drill.timeline.moments import local_moment, years_after
-from drill.timeline.takes import takes_s, usual
+from drill.timeline.takes import is_size_known, takes_s, usual
 
 __all__ = [
     "Held",
@@ -18,6 +18,7 @@ __all__ = [
     "Span",
     "forgotten_once",
     "horizon",
+    "is_size_known",
     "life",
     "local_moment",
     "spans",

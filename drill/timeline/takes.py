@@ -5,6 +5,7 @@ A copy needs files × the slower `per_file` + bytes ÷ the slower rate; of a bus
 The usual shoot where nothing says or shows how big it is: a round figure, from no source.
 """
 
+from collections.abc import Iterable
 from functools import lru_cache
 
 from drill.model import Bus, Medium, Shoot, Step, Studio
@@ -40,6 +41,11 @@ def usual(studio: Studio) -> tuple[int, int]:
     return size, files
 
 
+def is_size_known(studio: Studio) -> bool:
+    """Say whether the scheme says how many bytes a usual shoot has, or a promise shows it."""
+    return (studio.scheme is not None and studio.scheme.size is not None) or bool(_sizes(studio.shoots))
+
+
 def _rate_bps(media: list[Medium], studio: Studio) -> float:
     shared: Bus | None = None
     if len(media) == 2 and media[0].bus and media[0].bus == media[1].bus:
@@ -66,12 +72,18 @@ class _Same:
 @lru_cache(maxsize=4)
 def _means(same: _Same) -> tuple[int, int]:
     counts = [len(shoot.promise) for shoot in same.shoots if len(shoot.promise)]
-    sizes = []
-    for shoot in same.shoots:
-        known = [file.size for file in shoot.promise]
-        if known and None not in known:
-            sizes.append(sum(size for size in known if size is not None))
+    sizes = _sizes(same.shoots)
     return (
         -(-sum(sizes) // len(sizes)) if sizes else USUAL_BYTES,
         -(-sum(counts) // len(counts)) if counts else USUAL_FILES,
     )
+
+
+def _sizes(shoots: Iterable[Shoot]) -> list[int]:
+    """Return the bytes of each shoot of which all sizes are known."""
+    found = []
+    for shoot in shoots:
+        known = [file.size for file in shoot.promise]
+        if known and None not in known:
+            found.append(sum(size for size in known if size is not None))
+    return found

@@ -127,7 +127,7 @@ def test_kept_stories_are_tried_first_and_told(home: Path) -> None:
     (home / "studio.toml").write_text(f'{text}only_once_on = ["tablet"]\n', encoding="utf-8")
     better = ask(home, "--home", *ONLY_FORGETTING)
     assert better.code == 0, better.said
-    assert "0 lose it still, 1 not any more" in " ".join(better.out.split())
+    assert "kept from earlier runs 1 does not lose it any more." in " ".join(better.out.split())
     assert "does not say that it is safe" in " ".join(better.out.split())
 
 
@@ -155,9 +155,17 @@ def test_by_chance_from_a_seed_and_nothing_left_behind(home: Path) -> None:
 
 
 def test_nothing_found_and_not_all_tried_is_no_0(home: Path) -> None:
-    outcome = ask(home, "--home", "--without=forget", *ONLY_FORGETTING, "--budget", "0 s")
+    outcome = ask(home, "--home", "--without=forget:import", *ONLY_FORGETTING, "--budget", "0 s")
     assert outcome.code == 3, outcome.said
-    assert ask(home, "--home", "--without=forget", *ONLY_FORGETTING).code == 0
+    assert ask(home, "--home", "--without=forget:import", *ONLY_FORGETTING).code == 0
+
+
+def test_nothing_left_to_try_is_a_mistake(home: Path) -> None:
+    for option, asked in (("--without", ["--without=forget", *ONLY_FORGETTING]), ("--after", ["--after", "2 years"])):
+        outcome = ask(home, *asked)
+        assert outcome.code == 2, outcome.said
+        assert f"{option}: no mishap is left that may come to a shoot made away" in outcome.err
+    assert not (home / "search.corpus").exists()
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="no signal that only ends a started program")

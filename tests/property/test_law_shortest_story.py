@@ -118,6 +118,22 @@ def test_no_story_is_longer_than_the_smallest_cut_set(draft: Draft, day: date, a
     assert found <= smallest
 
 
+@share(0.4)
+@given(schemes(most_steps=4), SHOOT_DAYS, st.booleans())
+def test_a_story_begins_where_it_is_said_that_one_may(draft: Draft, day: date, away: bool) -> None:
+    """On each leg of a level a story of so many mishaps begins just where a search from there on finds one."""
+    studio = draft.load()
+    found = course(studio, day, weeks_after(day, 2), away=away)
+    for level in searched(found, 2).levels:
+        opening = []
+        for number in range(level.start, level.last + 1 if level.mishaps else level.start):
+            [first, *_] = search(found.legs, found.first, depth=level.mishaps, start=number).levels
+            assert first.mishaps == level.mishaps
+            opening += [number] if min(way.earliest for _, way in first.ways) == number else []
+        event(f"{level.mishaps}: {'all' if len(opening) == level.last - level.start + 1 else 'some'}")
+        assert level.openings == tuple(opening)
+
+
 @given(schemes(), SHOOT_DAYS)
 def test_where_nothing_is_erased_they_are_as_long(draft: Draft, day: date) -> None:
     """Then the copies that the camera wrote have to be taken in every story, and that takes as much in one stage."""

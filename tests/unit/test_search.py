@@ -310,7 +310,7 @@ def test_what_only_chance_found_is_kept() -> None:
     story = outcome.record.shortest
     assert story is not None
     assert sorted(story.mishaps) == ["medium:card", "medium:tablet"]
-    assert "shortest found, which is no proof; fewer than 2 cannot" in search_text(outcome.record, width=200)
+    assert "and no fewer (proved shortest: all stories of fewer were tried)" in search_text(outcome.record, width=200)
     assert [sorted(name for name, _ in kept.mishaps) for kept, _ in outcome.to_keep] == [sorted(story.mishaps)]
 
 
@@ -326,7 +326,7 @@ def test_a_kept_story_stands_where_time_was_too_short() -> None:
     found = searched(card_and_tablet(), kept=(kept,), budget_s=0.0)
     assert found.shortest is not None
     assert "kept from an earlier run" in search_text(found, width=200)
-    assert "no proof" in search_text(found, width=200)
+    assert "shortest found, which is no proof)" in search_text(found, width=200)
 
 
 def test_a_kept_story_goes_to_its_legs_and_back() -> None:
