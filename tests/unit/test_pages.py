@@ -149,12 +149,14 @@ def test_two_hundred_shoots_in_fifteen_scenarios_are_under_a_megabyte() -> None:
     assert len(set(re.findall(r"<tr id=(d\d+)>", page))) == 3000
 
 
+@pytest.mark.deep
 def test_what_is_larger_still_says_so_and_keeps_the_overview() -> None:
     run = only(many_drills(shoots=220), sources={f"copy-{'x' * 60}-{n}": 9 - n for n in range(9)})
     page = run_page(run, command=COMMAND)
     assert len(page.encode()) < MOST_BYTES
-    assert "too many drills to tell of each" in page
+    assert "told in short, and only the 1500 worst" in page
     assert page.count("<td class=poor") == 220 * 15
+    assert set(re.findall(r"href=#(d\d+)>", page)) == set(re.findall(r"<tr id=(d\d+)>", page))
 
 
 @pytest.mark.parametrize("detail", DETAILS[:4])

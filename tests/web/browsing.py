@@ -64,3 +64,4 @@ def opened(
 def unfold(page: Page) -> None:
     """Open all that can be opened, as somebody does who reads everything."""
     page.evaluate("document.querySelectorAll('details').forEach(each => { each.open = true })")
+    page.evaluate("if (document.getElementById('all')) location.hash = 'all'")  # a drill's cells lead into this

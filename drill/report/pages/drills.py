@@ -21,25 +21,29 @@ from drill.report.words import safe
 @dataclass(frozen=True, slots=True)
 class Detail:
     """How much is told of each drill: copies it came from, reasons, files named under each, letters of a reason, sets
-    of further failures; `tables` as tables and lists or as one row, `whole` also of drills in which all came back,
-    `stories` of any at all."""
+    of further failures; `tables` as tables and lists or as one row, `whole` also of drills in which all came back, of
+    the `most` worst at most."""
 
     copies: int
     reasons: int
     names: int
     letters: int
     sets: int
-    tables: bool
-    whole: bool
-    stories: bool = True
+    tables: bool = False
+    whole: bool = True
+    most: int = 1_000_000
+
+    def tells(self, number: int, *, short: bool) -> bool:
+        """Say whether a drill is told, which is the `number`th of the worst and falls short or not."""
+        return number < self.most and (self.whole or short)
 
 
 DETAILS = (  # the fullest first
-    Detail(copies=20, reasons=6, names=8, letters=500, sets=6, tables=True, whole=True),
-    Detail(copies=4, reasons=2, names=2, letters=160, sets=1, tables=False, whole=True),
-    Detail(copies=3, reasons=1, names=1, letters=60, sets=1, tables=False, whole=True),
-    Detail(copies=2, reasons=1, names=1, letters=24, sets=1, tables=False, whole=False),
-    Detail(copies=0, reasons=0, names=0, letters=0, sets=0, tables=False, whole=False, stories=False),
+    Detail(copies=20, reasons=6, names=8, letters=500, sets=6, tables=True),
+    Detail(copies=4, reasons=2, names=2, letters=160, sets=1),
+    Detail(copies=3, reasons=1, names=1, letters=60, sets=1),
+    Detail(copies=2, reasons=1, names=1, letters=20, sets=1, whole=False),
+    *(Detail(copies=2, reasons=1, names=1, letters=20, sets=1, whole=False, most=most) for most in (1500, 500, 0)),
 )
 
 
@@ -99,7 +103,7 @@ def shoot_parts(
         groups[drill.shoot].append(drill)
     stories: dict[str, list[Story]] = {shoot: [] for shoot in shoots}
     for number, (drill, _) in enumerate(lines):
-        if detail.stories and (detail.whole or drill.falls_short):
+        if detail.tells(number, short=drill.falls_short):
             alike = [one for one in groups[drill.shoot] if one.scenario == drill.scenario]
             stories[drill.shoot].append(_story(number, drill, alike, titles, detail))
     return [_part(number, shoot, groups[shoot], stories[shoot], titles) for number, shoot in enumerate(shoots)]

@@ -70,6 +70,7 @@ def run_page(run: Run, *, command: str) -> str:
     shoots = order_of_shoots(lines)
     told = {
         "run": run,
+        "all_lines": len(lines),
         "frames": frames(lines, shoots, run.titles),
         "key": key(lines),
         "to_do": what_to_do(run, lines),
