@@ -3,9 +3,11 @@
 import argparse
 from collections.abc import Sequence
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
 
 from drill import clock
+from drill.cli.again import again
 from drill.cli.planned import add_now, add_scheme, add_shoot, away_of, day_of, no_scheme
 from drill.cli.record import check_files, deliver, files_asked, keep_clear
 from drill.cli.terminal import FALLS_SHORT, OK, Commands, columns, complain, progress
@@ -19,6 +21,7 @@ from drill.model import Scenario, Studio
 from drill.report.files import swap_in_bytes
 from drill.report.forecast_picture import forecast_png, forecast_svg
 from drill.report.forecast_text import forecast_text
+from drill.report.pages.forecast import forecast_page
 from drill.scenario import check_selectors, load_scenarios, scheme_path
 from drill.standing import standing
 from drill.studio import load_studio
@@ -91,7 +94,9 @@ def _forecast(options: argparse.Namespace) -> int:
         with Ledger.read(studio.ledger) as ledger:
             found = replace(found, standing=standing(studio, scenarios, now=now, ledger=ledger, progress=progress))
     progress("")
-    deliver(forecast_text(found, width=columns(), measures=options.measures), lambda: dump(found), options)
+    page = partial(forecast_page, found, command=again(options.typed), measures=options.measures)
+    text = forecast_text(found, width=columns(), measures=options.measures)
+    deliver(text, lambda: dump(found), options, page=page)
     if options.picture is not None:
         swap_in_bytes(Path(options.picture), PICTURES[Path(options.picture).suffix.lower()](found))
         complain(f"the picture is in {options.picture}")
@@ -125,7 +130,7 @@ def _read(options: argparse.Namespace) -> tuple[Studio, Studio | None, tuple[Sce
 
 def _check_outputs(studios: Sequence[Studio], scenarios: Sequence[Scenario], options: argparse.Namespace) -> None:
     """Refuse to write inside a copy, over what is read, or where nothing can be written. Errors: Mistakes."""
-    outputs = files_asked(options, "json", "picture")
+    outputs = files_asked(options, "json", "html", "picture")
     if options.picture is not None and Path(options.picture).suffix.lower() not in PICTURES:
         what = "the picture is drawn as .svg or .png"
         raise Mistakes([Mistake("--picture", str(options.picture), what, "name a file that ends so")])

@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from drill.advicerecord import Advice, Tried
 from drill.report.forecast_odds_text import say_share
 from drill.report.forecast_words import span_words
-from drill.report.words import listed, paragraph, safe, table
+from drill.report.sections import NOTHING, Items, Paragraph, Section, Table, filled, items, paragraphs
 
 MOST_TOLD = 3
 MOST_VARIANTS = 4
@@ -20,23 +20,23 @@ LATER = (
 )
 
 
-def advice_text(advice: Advice, *, width: int = 80) -> str:
+def advised(advice: Advice) -> list[Section]:
     """Return the whole advice."""
     shoot = f"a shoot made {'away' if advice.away else 'at home'} on {advice.day}"
     if not advice.helps and not advice.hardly:
-        return ""
+        return []
     if not advice.helps:
         head = f"No single change that was tried helps {shoot} by much."
-        return "\n\n".join(("What would help", paragraph(head, width), _hardly(advice, width)))
+        return [Section("What would help", (Paragraph(head),)), *_hardly(advice)]
     ideas = _ideas(advice)
-    told = [_idea(group, advice, number, width) for number, group in enumerate(ideas[:MOST_TOLD], 1)]
-    parts = [
-        f"What would help most\n{paragraph(safe(_head(advice, shoot)), width)}",
-        *told,
-        _others([one for group in ideas[MOST_TOLD:] for one in group], advice, width),
-        _hardly(advice, width),
-    ]
-    return "\n\n".join(part for part in parts if part)
+    return filled(
+        [
+            Section("What would help most", (Paragraph(_head(advice, shoot)),)),
+            *(_idea(group, advice, number) for number, group in enumerate(ideas[:MOST_TOLD], 1)),
+            _others([one for group in ideas[MOST_TOLD:] for one in group], advice),
+            *_hardly(advice),
+        ]
+    )
 
 
 def _ideas(advice: Advice) -> list[list[Tried]]:
@@ -47,13 +47,13 @@ def _ideas(advice: Advice) -> list[list[Tried]]:
     return list(ideas.values())
 
 
-def _idea(group: Sequence[Tried], advice: Advice, number: int, width: int) -> str:
+def _idea(group: Sequence[Tried], advice: Advice, number: int) -> Section:
     """Return the first of some variants in full, what the others come to in a line each."""
     others = [f"Or: {one.what} Removes {_share(one)}; {_brief(one, advice)}." for one in group[1:MOST_VARIANTS]]
     left = len(group) - MOST_VARIANTS
     others += [f"And {left} more of this kind; --json has them all."] if left > 0 else []
-    lines = [_told(group[0], advice, number, width)]
-    return "\n".join([*lines, *(paragraph(safe(one), width, first="   - ", rest="     ") for one in others)])
+    first = Items([_told(group[0], advice)], number=number)
+    return Section("", (first, Items(others, under=True)) if others else (first,))
 
 
 def _brief(one: Tried, advice: Advice) -> str:
@@ -86,7 +86,7 @@ def _order(advice: Advice) -> str:
     return said + "Prices are those of the studio file."
 
 
-def _told(one: Tried, advice: Advice, number: int, width: int) -> str:
+def _told(one: Tried, advice: Advice) -> str:
     said = f"{one.what} Removes {_share(one)}. A loss within a year: {one.words_before} before, {one.words_after} after"
     if one.ten_before is not None and one.ten_after is not None:
         said += f" (in ten years {say_share(one.ten_before)} before, {say_share(one.ten_after)} after)"
@@ -95,7 +95,7 @@ def _told(one: Tried, advice: Advice, number: int, width: int) -> str:
         if abs(saved_s) >= _BARELY_S:
             more_or_less = "less" if saved_s > 0 else "more"
             said += f" It stands {span_words(abs(saved_s))} {more_or_less} {what} in its first year."
-    return paragraph(safe(said), width, first=f"{number}. ", rest="   ")
+    return said
 
 
 def _cost(one: Tried, advice: Advice) -> str:
@@ -120,7 +120,7 @@ def _money(money: float, advice: Advice) -> str:
     return f"{money:,.0f} {advice.currency}".strip()
 
 
-def _others(others: Sequence[Tried], advice: Advice, width: int) -> str:
+def _others(others: Sequence[Tried], advice: Advice) -> Section:
     rows = [
         [
             one.what,
@@ -131,17 +131,16 @@ def _others(others: Sequence[Tried], advice: Advice, width: int) -> str:
         for one in others[:MOST_IN_TABLE]
     ]
     if not rows:
-        return ""
+        return NOTHING
     headers = ["Also tried", "Risk removed", "Money a year", "Minutes a year"]
-    return table(headers, rows, width, right=(1, 2, 3))
+    return Section("", (Table(headers, rows, right=(1, 2, 3)),))
 
 
-def _hardly(advice: Advice, width: int) -> str:
+def _hardly(advice: Advice) -> list[Section]:
     worse = [one for one in advice.hardly if one.removes <= -0.02]
     rest = [one for one in advice.hardly if one.removes > -0.02]
-    parts = [
-        listed("Would make it worse", [f"{one.what} (risk {one.removes * -1:+.0%})" for one in worse], width),
-        listed("Tried, and removes next to nothing of the first year's risk", [one.what for one in rest], width),
-        paragraph(LATER, width) if rest else "",
+    return [
+        items("Would make it worse", [f"{one.what} (risk {one.removes * -1:+.0%})" for one in worse], level=2),
+        items("Tried, and removes next to nothing of the first year's risk", [one.what for one in rest], level=2),
+        paragraphs(LATER if rest else ""),
     ]
-    return "\n\n".join(part for part in parts if part)

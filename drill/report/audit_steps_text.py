@@ -90,8 +90,8 @@ def _held_elsewhere(held: Elsewhere, now: str) -> str:
     age = "" if held.oldest is None else _age(held.oldest, now)
     since = f"each {age}" + (" or later" if age.endswith("ago") else "")
     if held.verified == held.promised:
-        many = "the one promised file is" if held.promised == 1 else f"all {held.promised:,} promised files are"
-        return f"{many} on other copies ({since})"
+        all_ = "the one promised file is" if held.promised == 1 else f"all {held.promised:,} promised files are"
+        return f"{all_} on other copies ({since})"
     parts = [f"{held.verified:,} on other copies ({since})"] if held.verified else []
     parts += [f"{held.said:,} said by lists to be on other copies, which nobody verified"] if held.said else []
     if held.nowhere:

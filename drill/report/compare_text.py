@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from drill.advicerecord import Compared, Comparison
 from drill.report.forecast_odds_text import say_share
 from drill.report.forecast_words import say_moment, span_words
-from drill.report.words import paragraph, safe, table
+from drill.report.sections import NOTHING, Section, Table, laid_out, paragraphs
 
 _TITLES = (("worse", "What gets worse"), ("better", "What gets better"), ("not both", "What only one of them tells"))
 NOT_PROVED = (
@@ -22,10 +22,14 @@ NOT_PROVED = (
 
 def compare_text(comparison: Comparison, *, width: int = 80) -> str:
     """Return the whole comparison."""
-    parts = [paragraph(safe(answer(comparison)), width)]
-    parts += [_table(title, comparison.of(change), comparison, width) for change, title in _TITLES]
-    parts += [_same(comparison, width), paragraph(NOT_PROVED, width)]
-    return "\n\n".join(part for part in parts if part) + "\n"
+    sections = [paragraphs(answer(comparison)), *compared(comparison), paragraphs(NOT_PROVED)]
+    return laid_out(sections, width=width)
+
+
+def compared(comparison: Comparison) -> list[Section]:
+    """Return what the other scheme changes, below the sentence that says it."""
+    changes = [_table(title, comparison.of(change), comparison) for change, title in _TITLES]
+    return [*changes, _same(comparison)]
 
 
 def answer(comparison: Comparison) -> str:
@@ -39,12 +43,12 @@ def answer(comparison: Comparison) -> str:
     return f"{head} of {all_} measures {better or 'none'} get better, {worse or 'none'} worse, {stay} stay."
 
 
-def _table(title: str, rows: Sequence[Compared], comparison: Comparison, width: int) -> str:
+def _table(title: str, rows: Sequence[Compared], comparison: Comparison) -> Section:
     if not rows:
-        return ""
+        return NOTHING
     cells = [[_about(group), _whats(group), *_cells(group[0])] for group in _told_once(rows)]
     headers = ["About", "What", comparison.one, comparison.other]
-    return f"{title}\n{table([safe(head) for head in headers], cells, width, right=(2, 3))}"
+    return Section(title, (Table(headers, cells, right=(2, 3)),))
 
 
 def _told_once(rows: Sequence[Compared]) -> list[list[Compared]]:
@@ -83,13 +87,13 @@ def _cells(row: Compared) -> list[str]:
     return [_say(row, row.one), _say(row, row.other)]
 
 
-def _same(comparison: Comparison, width: int) -> str:
+def _same(comparison: Comparison) -> Section:
     rows = comparison.of("same")
     if not rows:
-        return ""
+        return NOTHING
     groups = Counter(row.group for row in rows)
     said = ", ".join(f"{group} ({number})" for group, number in groups.items())
-    return paragraph(safe(f"What stays the same: {said}. The JSON names them all."), width)
+    return paragraphs(f"What stays the same: {said}. The JSON names them all.")
 
 
 def _say(row: Compared, value: float | None) -> str:

@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from math import floor, log10
 
 from drill.forecastrecord import Chance, Forecast, Rate, Weights
-from drill.report.words import listed, paragraph, safe, table
+from drill.report.sections import NOTHING, Paragraph, Section, Table, filled, items, paragraphs
 
 MOST_EVENTS = 6
 RANGE = (
@@ -25,21 +25,20 @@ IMPORTANCE = (
 )
 
 
-def parts_text(found: Forecast, *, width: int) -> str:
+def parts_in_it(found: Forecast) -> Section:
     """Return in a sentence for each stage what a loss would mostly have to do with."""
     lines = []
     for one in found.weights:
         named = [f"{event.words} ({event.fussell_vesely:.0%})" for event in one.events[:3] if event.fussell_vesely > 0]
         if named:
             lines.append(f"{one.stage}, a shoot made {'away' if one.away else 'at home'}: {', '.join(named)}.")
-    return listed("What a loss would mostly have to do with (--measures tells more)", lines, width)
+    return items("What a loss would mostly have to do with (--measures tells more)", lines)
 
 
-def measures_text(found: Forecast, *, width: int) -> str:
+def event_measures(found: Forecast) -> list[Section]:
     """Return how much each event matters, in the measures of fault trees."""
-    told = [_weights(one, width) for one in found.weights]
-    parts = [*told, paragraph(IMPORTANCE, width) if any(told) else ""]
-    return "\n\n".join(part for part in parts if part)
+    told = filled(_weights(one) for one in found.weights)
+    return [*told, paragraphs(IMPORTANCE)] if told else []
 
 
 def say_share(chance: float) -> str:
@@ -54,18 +53,17 @@ def say_share(chance: float) -> str:
     return f"{share:.{max(0, 1 - floor(log10(share)))}f} %" if share < 1 else f"{share:g} %"
 
 
-def chances_text(found: Forecast, *, width: int) -> str:
+def chances(found: Forecast) -> list[Section]:
     """Return how likely a shoot is lost."""
     rows = [_chance(one) for one in found.chances]
     if not rows:
-        return ""
+        return []
     headers = ["A shoot", "Within", "Low", "Middle", "High", "In the middle that is"]
     title = "How likely one shoot is lost altogether"
-    body = f"{title}\n{table(headers, rows, width, right=(2, 3, 4))}\n{paragraph(RANGE, width)}"
-    return "\n\n".join(part for part in (body, _all_shoots(found, width)) if part)
+    return [Section(title, (Table(headers, rows, right=(2, 3, 4)), Paragraph(RANGE))), _all_shoots(found)]
 
 
-def _all_shoots(found: Forecast, width: int) -> str:
+def _all_shoots(found: Forecast) -> Section:
     """Return between which bounds the chances lie that anything, and that everything, of a year's shoots is lost.
 
     Whatever the shoots have in common: some are lost at least as likely as the one least in danger, and at most as
@@ -74,7 +72,7 @@ def _all_shoots(found: Forecast, width: int) -> str:
     first = [one for one in found.chances if one.years == 1]
     number = found.shoots_a_year
     if number < 2 or not first:
-        return ""
+        return NOTHING
     least, most = min(one.middle for one in first), max(one.middle for one in first)
     added = min(1.0, number * most)
     whence = "as many as your last year had" if found.shoots_counted else "assumed"
@@ -88,7 +86,7 @@ def _all_shoots(found: Forecast, width: int) -> str:
         "together on the day was not reckoned. The first figure is if they fall all together, the second if each falls "
         "alone."
     )
-    return f"{paragraph(safe(title), width)}\n{table(['That', 'Chance'], rows, width)}\n{paragraph(said, width)}"
+    return Section(title, (Table(["That", "Chance"], rows), Paragraph(said)))
 
 
 def _chance(one: Chance) -> list[str]:
@@ -97,7 +95,7 @@ def _chance(one: Chance) -> list[str]:
     return [shoot, within, say_share(one.low), say_share(one.middle), say_share(one.high), one.words]
 
 
-def _weights(weights: Weights, width: int) -> str:
+def _weights(weights: Weights) -> Section:
     rows = [
         [
             one.words,
@@ -111,13 +109,13 @@ def _weights(weights: Weights, width: int) -> str:
         for one in weights.events[:MOST_EVENTS]
     ]
     if not rows:
-        return ""
+        return NOTHING
     headers = ["Event", "A year", "Part in it", "Critical", "Birnbaum", "If sure", "If never"]
     title = f"Which events matter most {weights.stage}, for a shoot made {'away' if weights.away else 'at home'}"
-    return f"{paragraph(title, width)}\n{table(headers, rows, width, right=(1, 2, 3, 4, 5, 6))}"
+    return Section(title, (Table(headers, rows, right=(1, 2, 3, 4, 5, 6)),))
 
 
-def rates_text(found: Forecast, *, width: int) -> str:
+def rates(found: Forecast) -> Section:
     """Return how often each event is reckoned with."""
     alike: dict[tuple[object, ...], list[Rate]] = {}
     for rate in found.rates:
@@ -129,10 +127,10 @@ def rates_text(found: Forecast, *, width: int) -> str:
         for one in group[:1]
     ]
     if not rows:
-        return ""
+        return NOTHING
     title = "How often each event is reckoned with, a year"
-    body = table(["Event", "Low", "Middle", "High", "From"], rows, width, right=(1, 2, 3))
-    return f"{title}\n{body}\nYour own: fails_per_year of a medium, and [risks]."
+    body = Table(["Event", "Low", "Middle", "High", "From"], rows, right=(1, 2, 3))
+    return Section(title, (body, Paragraph("Your own: fails_per_year of a medium, and [risks].")))
 
 
 def _all_of(group: Sequence[Rate]) -> str:

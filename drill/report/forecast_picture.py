@@ -10,11 +10,15 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from drill.forecastrecord import Forecast, LifeThen, Stage, Stretch
-from drill.report.drawing import Rect, Shape, Words, png, svg
+from drill.report.drawing import Rect, Shape, Words, inline_svg, png, svg
 from drill.report.forecast_scale import ENDS, MARKS, Scale
 from drill.report.forecast_words import local, say_day, say_local, where, worst_bands
 from drill.report.words import fold, safe
 
+MEASURE = (
+    "Time is counted from the first picture. At the broken upright lines nothing happens but that the measure changes: "
+    "each quarter between them is even."
+)
 WIDTH = 1000
 _MARGIN, _LEFT, _RIGHT = 24, 272, 24
 _ROW, _BAR = 22, 17
@@ -52,6 +56,18 @@ def forecast_png(found: Forecast) -> bytes:
     return png(shapes, width=WIDTH, height=height)
 
 
+def life_inline(life: LifeThen, found: Forecast, *, id_: str) -> str:
+    """Return what is drawn of one life as a part of a page; `id_` is not used on the page otherwise."""
+    drawn, bottom = _life(life, found, 40)
+    shapes = [*_legend(8), *drawn]
+    return inline_svg(shapes, width=WIDTH, height=int(bottom), title=life_title(life), id_=id_)
+
+
+def life_title(life: LifeThen) -> str:
+    """Return what the drawing of one life is called."""
+    return f"The first year of a shoot made {where(life)} on {life.day}: its copies, and when it is in danger"
+
+
 def _title(found: Forecast) -> str:
     first, *more = fold(safe(f"{found.studio}: the first year of a shoot"), _TITLE)
     return first + ("…" if more else "")
@@ -68,11 +84,7 @@ def _shapes(found: Forecast) -> tuple[list[Shape], int]:
     for life in found.lives:
         drawn, top = _life(life, found, top)
         shapes += drawn
-    said = (
-        "Time is counted from the first picture. At the broken upright lines nothing happens but that the measure "
-        "changes: each quarter between them is even."
-    )
-    shapes.append(Words(_MARGIN, top + 4, said, size=12, fill=_GREY))
+    shapes.append(Words(_MARGIN, top + 4, MEASURE, size=12, fill=_GREY))
     return shapes, int(top + 24)
 
 

@@ -9,7 +9,7 @@ from itertools import pairwise
 
 from drill.forecastrecord import Forecast, LifeThen, Stage
 from drill.report.forecast_words import say_local, span_words, where
-from drill.report.words import listed, paragraph, table
+from drill.report.sections import Section, Table, filled, items, paragraphs
 
 LEAST = 10  # columns that what changes takes in a table at the least
 MOST_WAYS = 3  # ways to lose a shoot of several things each that are written out for a stage; single things all are
@@ -22,21 +22,19 @@ LEGEND = (
 CHECKED = " Checked: copies that were read and compared with the list."
 
 
-def stages_text(found: Forecast, *, width: int) -> str:
-    """Return the stages of each life, and what their words mean."""
+def stages(found: Forecast, *, width: int) -> list[Section]:
+    """Return the stages of each life, in `width` columns, and what their words mean."""
     told = [_stages(life, found.zone, width) for life in found.lives]
-    missing = [_never(life, found.planned) for life in found.lives]
-    parts = [*told, paragraph(LEGEND + CHECKED, width), *(paragraph(one, width) for one in missing if one)]
-    return "\n\n".join(parts)
+    missing = [paragraphs(_never(life, found.planned)) for life in found.lives]
+    return filled([*told, paragraphs(LEGEND + CHECKED), *missing])
 
 
-def ways_text(found: Forecast, *, width: int) -> str:
+def ways(found: Forecast) -> list[Section]:
     """Return, for each stage, the smallest ways to lose the shoot; a stage as the one before is told with it."""
-    told = [_ways(life, found.zone, width) for life in found.lives]
-    return "\n\n".join(one for one in told if one)
+    return [_ways(life, found.zone) for life in found.lives]
 
 
-def _stages(life: LifeThen, zone: str | None, width: int) -> str:
+def _stages(life: LifeThen, zone: str | None, width: int) -> Section:
     title = f"The first year of a shoot made {where(life)} on {life.day}, stage by stage"
     longest = max(len(word) for _, changes in _with_changes(life) for word in " ".join(changes).split(" "))
     columns = next((some for some in _CHOICES if width - _room(some) >= max(longest, LEAST)), None)
@@ -45,14 +43,13 @@ def _stages(life: LifeThen, zone: str | None, width: int) -> str:
             f"{say_local(life, stage.begins_s, zone)} ({_after(stage)}): {', '.join(changes)}. {_counts(stage)}"
             for stage, changes in _with_changes(life)
         ]
-        return listed(title, said, width)
+        return items(title, said)
     rows = [
         [say_local(life, stage.begins_s, zone), _after(stage), " ".join(changes), *(say(stage) for _, say in columns)]
         for stage, changes in _with_changes(life)
     ]
     headers = ["From", "After", "What changes", *(head for head, _ in columns)]
-    body = table(headers, rows, width, right=range(3, len(headers)), firm=(0, 1), whole=(2,))
-    return f"{paragraph(title, width)}\n{body}"
+    return Section(title, (Table(headers, rows, right=range(3, len(headers)), firm=(0, 1), whole=(2,)),))
 
 
 def _after(stage: Stage) -> str:
@@ -120,7 +117,7 @@ def _never(life: LifeThen, planned: Sequence[str]) -> str:
     )
 
 
-def _ways(life: LifeThen, zone: str | None, width: int) -> str:
+def _ways(life: LifeThen, zone: str | None) -> Section:
     lines = []
     before: object = None
     for stage in life.stages:
@@ -136,4 +133,4 @@ def _ways(life: LifeThen, zone: str | None, width: int) -> str:
         said = "; or ".join(told) + other
         when = f"{say_local(life, stage.begins_s, zone)} ({_after(stage)})"
         lines.append(f"From {when}: {said or 'no copy is left'}.")
-    return listed(f"What it takes to lose it ({where(life)}), the fewest things first", lines, width)
+    return items(f"What it takes to lose it ({where(life)}), the fewest things first", lines)

@@ -6,16 +6,16 @@ Flows in: the record of a forecast. Flows out: text. Must not know: calendars, e
 from collections.abc import Sequence
 
 from drill.forecastrecord import Exposure, First, Forecast, Level, LifeThen
-from drill.report.advice_text import advice_text
-from drill.report.compare_text import compare_text
-from drill.report.forecast_missed_text import missed_text
-from drill.report.forecast_odds_text import chances_text, measures_text, parts_text, rates_text
+from drill.report import compare_text
+from drill.report.advice_text import advised
+from drill.report.forecast_missed_text import missed_once
+from drill.report.forecast_odds_text import chances, event_measures, parts_in_it, rates
 from drill.report.forecast_scenarios_text import scenarios_over_time
-from drill.report.forecast_stages_text import stages_text, ways_text
+from drill.report.forecast_stages_text import stages, ways
 from drill.report.forecast_words import say_local, span_words, where
+from drill.report.sections import NOTHING, Paragraph, Section, Table, items, laid_out, paragraphs
 from drill.report.standing_text import TITLE as TODAY
-from drill.report.standing_text import answer, standing_text
-from drill.report.words import listed, paragraph, safe, table
+from drill.report.standing_text import answer, stands
 
 WORST = (
     "A shoot fares worst that just misses what is done every so often: it waits for the next time, and for what "
@@ -33,54 +33,90 @@ NOT_PROVED = (
 
 
 def forecast_text(found: Forecast, *, width: int = 80, measures: bool = False) -> str:
-    """Return the whole report; where two schemes are compared, the comparison and nothing else. `measures`: how much
-    each event matters too, in the measures of fault trees."""
+    """Return the whole report; where two schemes are compared, the comparison and nothing else. `measures`: how
+    much each event matters too, in the measures of fault trees."""
     if found.comparison is not None:
-        return compare_text(found.comparison, width=width)
-    today = "" if found.standing is None else standing_text(found.standing, width=width).rstrip()
+        return compare_text.compare_text(found.comparison, width=width)
+    today = [] if found.standing is None else stands(found.standing)
     first = found.standing is not None and found.standing.falls_short
-    parts = [_head(found, width), today if first else ""]
+    parts = [*_head(found), *(today if first else [])]
     if found.lives:
-        parts += _of_scheme(found, width)
-        parts.append(measures_text(found, width=width) if measures else "")
-    parts.append("" if first else today)
-    parts.append(paragraph(NOT_PROVED if found.lives else NO_SCHEME, width))
-    return "\n\n".join(part for part in parts if part) + "\n"
+        parts += [*in_danger(found, width=width), *rests_on(found)]
+        parts += event_measures(found) if measures else []
+    parts += [] if first else today
+    return laid_out([*parts, paragraphs(NOT_PROVED if found.lives else NO_SCHEME)], width=width)
 
 
-def _of_scheme(found: Forecast, width: int) -> list[str]:
-    """Return first what is in danger, how likely and what to do; then what that rests on."""
-    parts = [stages_text(found, width=width)]
-    parts += [_targets(found.lives, width), scenarios_over_time(found, width=width), chances_text(found, width=width)]
-    parts += [advice_text(found.advice, width=width)] if found.advice is not None else []
-    parts += [missed_text(life, width=width) for life in found.lives]
-    parts += [_days(found, width), ways_text(found, width=width)]
-    parts += [_firsts(found, width), _exposures(found.lives, width), _levels(found, width)]
-    parts += [parts_text(found, width=width), rates_text(found, width=width)]
-    parts += [listed("Reckoned with", found.assumptions, width)]
-    return [*parts, listed("What this forecast does not know", found.unknown, width)]
+def headline(found: Forecast) -> str:
+    """Return in a sentence or two what is in danger: a shoot of today before one that is not made yet."""
+    if found.comparison is not None:
+        return compare_text.answer(found.comparison)
+    if found.standing is not None and (found.standing.falls_short or not found.lives):
+        return answer(found.standing)
+    dropped = max((day.worst_s for day in found.days if day.name == "no_copy"), default=0.0)
+    danger_s = max((day.worst_s for day in found.days if day.name == "one_failure"), default=0.0)
+    if dropped:
+        said = "The plan itself lets go of the last copy of a shoot"
+    elif danger_s:
+        said = f"A new shoot is in danger from one failure alone for up to {span_words(danger_s)} of its first year"
+    else:
+        said = "No single failure of a medium, a place or an account takes a new shoot in its first year"
+    most = None if found.advice is None else found.advice.most
+    return f"{said}. What would help most: {most.what}" if most is not None else f"{said}."
 
 
-def _head(found: Forecast, width: int) -> str:
-    parts = [f"{safe(found.studio)}: {safe(found.verdict)}"]
+def leads(found: Forecast) -> list[str]:
+    """Return what is said right below the headline: of the plan, and of today where the headline is of the plan."""
+    today = found.standing is not None and not found.standing.falls_short and found.lives
+    return [found.verdict, *([f"{TODAY}: {answer(found.standing)}"] if today and found.standing is not None else [])]
+
+
+def in_danger(found: Forecast, *, width: int) -> list[Section]:
+    """Return what is in danger when, how likely, and what to do about it."""
+    parts = [*stages(found, width=width), targets(found.lives), scenarios_over_time(found), *chances(found)]
+    return parts + advice(found)
+
+
+def advice(found: Forecast) -> list[Section]:
+    """Return what would help, where that was asked."""
+    return [] if found.advice is None else advised(found.advice)
+
+
+def rests_on(found: Forecast) -> list[Section]:
+    """Return what that rests on: what a step forgotten does, days, ways to lose a shoot, levels, rates."""
+    return [
+        *(missed_once(life) for life in found.lives),
+        *_days(found),
+        *ways(found),
+        _firsts(found),
+        _exposures(found.lives),
+        _levels(found),
+        parts_in_it(found),
+        rates(found),
+        items("Reckoned with", found.assumptions),
+        items("What this forecast does not know", found.unknown),
+    ]
+
+
+def _head(found: Forecast) -> list[Section]:
+    parts = [f"{found.studio}: {found.verdict}"]
     if found.lives and found.standing is not None:
         first = found.standing.falls_short
         parts.insert(
-            0 if first else 1,
-            f"{TODAY}: {safe(answer(found.standing))} More of that {'below' if first else 'at the end'}.",
+            0 if first else 1, f"{TODAY}: {answer(found.standing)} More of that {'below' if first else 'at the end'}."
         )
     parts.append(f"Now is {found.now}{f'; the shoot shown is of {found.day}' if found.lives else ''}.")
-    return "\n\n".join(paragraph(part, width) for part in parts)
+    return [paragraphs(part) for part in parts]
 
 
-def _firsts(found: Forecast, width: int) -> str:
+def _firsts(found: Forecast) -> Section:
     rows = []
     for number, first in enumerate(found.lives[0].firsts):
         rows.append([first.what, *(_first(life.firsts[number], life, found.zone) for life in found.lives)])
     if not rows:
-        return ""
+        return NOTHING
     headers = ["It first has", *(f"A shoot {where(life)}" for life in found.lives)]
-    return f"From when on, counted from the first picture\n{table(headers, rows, width)}"
+    return Section("From when on, counted from the first picture", (Table(headers, rows),))
 
 
 def _first(first: First, life: LifeThen, zone: str | None) -> str:
@@ -96,7 +132,8 @@ def _after(after_s: float, life: LifeThen, zone: str | None) -> str:
     return f"after {span_words(after_s)}, {say_local(life, after_s, zone)}"
 
 
-def _targets(lives: Sequence[LifeThen], width: int) -> str:
+def targets(lives: Sequence[LifeThen]) -> Section:
+    """Return whether the targets are met."""
     rows = []
     for number, target in enumerate(lives[0].targets if lives else ()):
         for life in lives:
@@ -105,12 +142,12 @@ def _targets(lives: Sequence[LifeThen], width: int) -> str:
                 [target.name, target.asked, where(life), "met" if here.met else "missed !", f"{here.why} ({here.day})"]
             )
     if not rows:
-        return ""
-    body = table(["Target", "Asks for", "A shoot", "Here", "Why"], rows, width, firm=(0,))
-    return f"Your targets, on the worst day of the year\n{body}"
+        return NOTHING
+    body = Table(["Target", "Asks for", "A shoot", "Here", "Why"], rows, firm=(0,))
+    return Section("Your targets, on the worst day of the year", (body,))
 
 
-def _exposures(lives: Sequence[LifeThen], width: int) -> str:
+def _exposures(lives: Sequence[LifeThen]) -> Section:
     gone = any(one.name == "no_copy" and one.total_s for life in lives for one in life.exposures)
     rows = [
         [
@@ -121,9 +158,9 @@ def _exposures(lives: Sequence[LifeThen], width: int) -> str:
         if first.name != "no_copy" or any(life.exposures[number].total_s for life in lives)
     ]
     if not rows:
-        return ""
+        return NOTHING
     headers = ["In its first year", *(f"A shoot {where(life)}" for life in lives)]
-    return f"For how long\n{table(headers, rows, width)}"
+    return Section("For how long", (Table(headers, rows),))
 
 
 def _lack(one: Exposure) -> str:
@@ -133,7 +170,7 @@ def _lack(one: Exposure) -> str:
     return in_all if in_all == longest else f"{in_all}, at most {longest} on end"
 
 
-def _days(found: Forecast, width: int) -> str:
+def _days(found: Forecast) -> list[Section]:
     rows = [
         [
             f"{day.what} ({'away' if day.away else 'at home'})",
@@ -150,15 +187,15 @@ def _days(found: Forecast, width: int) -> str:
         for day in found.days
         if day.worst_s == day.best_s > 0
     ]
-    same = listed("The same on whatever day of the year it is made", alike, width)
+    same = items("The same on whatever day of the year it is made", alike)
     if not rows:
-        return same
+        return [same]
     title = "The worst and the best day of the coming year to shoot on"
-    body = table(["How long", "Worst day", "Then", "Best day", "Then"], rows, width, firm=(1, 3))
-    return "\n\n".join(part for part in (f"{paragraph(title, width)}\n{body}\n{paragraph(WORST, width)}", same) if part)
+    body = Table(["How long", "Worst day", "Then", "Best day", "Then"], rows, firm=(1, 3))
+    return [Section(title, (body, Paragraph(WORST))), same]
 
 
-def _levels(found: Forecast, width: int) -> str:
+def _levels(found: Forecast) -> Section:
     """Return a line for each set of levels: the highest that is met, and what the next one lacks."""
     ladders: dict[str, list[Level]] = {}
     for level in found.levels:
@@ -167,13 +204,13 @@ def _levels(found: Forecast, width: int) -> str:
     last = found.lives[0].stages[-1]
     even_so = last.survivable <= 0 and any(level.met for level in found.levels)
     if not rows:
-        return ""
+        return NOTHING
     sources = "; ".join(dict.fromkeys(level.source for level in found.levels))
     title = f"Against levels that people quote, for a shoot made {where(found.lives[0])}"
-    body = table(["Level", "Met", "What more it asks"], rows, width)
+    body = Table(["Level", "Met", "What more it asks"], rows)
     said = "Met, and yet one failure alone can still take it: these levels only count. " if even_so else ""
     said += "Each higher level asks for the lower ones too; --json has them all."
-    return f"{paragraph(title, width)}\n{body}\n" + paragraph(f"{said} Sources: {safe(sources)}.", width)
+    return Section(title, (body, Paragraph(f"{said} Sources: {sources}.")))
 
 
 def _ladder(levels: Sequence[Level]) -> list[str]:

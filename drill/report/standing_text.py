@@ -5,7 +5,7 @@ Flows in: the record. Flows out: text. Must not know: engines, copies, terminals
 
 from drill import units
 from drill.report.forecast_odds_text import say_share
-from drill.report.words import paragraph, safe, table
+from drill.report.sections import NOTHING, Paragraph, Section, Table, filled, paragraphs
 from drill.standingrecord import Fall, ScenarioTakes, ShootStands, Standing
 
 MOST_SHOOTS = 20
@@ -25,18 +25,11 @@ NOT_KNOWN = (
 )
 
 
-def standing_text(found: Standing, *, width: int = 80) -> str:
+def stands(found: Standing) -> list[Section]:
     """Return how all shoots stand."""
-    head = f"{TITLE}\n{paragraph(safe(answer(found)), width)}"
+    head = Section(TITLE, (Paragraph(answer(found)),))
     away = f"Could not be looked into, on paper alone: {', '.join(found.away)}." if found.away else ""
-    parts = [
-        head,
-        _scenarios(found, width),
-        _shoots(found, width),
-        paragraph(safe(away), width) if away else "",
-        paragraph(NOT_KNOWN, width),
-    ]
-    return "\n\n".join(part for part in parts if part) + "\n"
+    return filled([head, _scenarios(found), _shoots(found), paragraphs(away), paragraphs(NOT_KNOWN)])
 
 
 def answer(found: Standing) -> str:
@@ -68,21 +61,18 @@ def _many(number: int, one: str, more: str = "") -> str:
 # --- scenario by scenario ----------------------------------------------------------------------------------------
 
 
-def _scenarios(found: Standing, width: int) -> str:
+def _scenarios(found: Standing) -> Section:
     hit = [one for one in found.scenarios if one.lost_files or one.doubtful_files]
     if not hit:
-        return "No scenario that applies would take a file." if found.scenarios else ""
+        return paragraphs("No scenario that applies would take a file." if found.scenarios else "")
     rows = [_scenario(one) for one in hit[:MOST_SCENARIOS]]
-    parts = [
-        "What each scenario would take",
-        table(["Scenario", "Shoots hit", "Lost", "In doubt"], rows, width, right=(1, 2, 3)),
-    ]
+    body = Table(["Scenario", "Shoots hit", "Lost", "In doubt"], rows, right=(1, 2, 3))
     more = len(hit) - MOST_SCENARIOS
-    parts += [f"… and {more} more that would take less"] if more > 0 else []
+    said = [f"… and {more} more that would take less"] if more > 0 else []
     rest = len(found.scenarios) - len(hit)
-    parts += [f"{_many(rest, 'other')} would take nothing."] if rest else []
-    parts += [paragraph(PERHAPS, width)] if any(one.doubtful_files for one in hit) else []
-    return "\n".join(parts)
+    said += [f"{_many(rest, 'other')} would take nothing."] if rest else []
+    said += [PERHAPS] if any(one.doubtful_files for one in hit) else []
+    return Section("What each scenario would take", (body, *map(Paragraph, said)), level=2)
 
 
 def _scenario(one: ScenarioTakes) -> list[str]:
@@ -100,15 +90,15 @@ def _taken(one: ScenarioTakes | Fall) -> list[str]:
 # --- shoot by shoot ----------------------------------------------------------------------------------------------
 
 
-def _shoots(found: Standing, width: int) -> str:
+def _shoots(found: Standing) -> Section:
     rows = [_shoot(shoot) for shoot in found.shoots[:MOST_SHOOTS]]
     if not rows:
-        return ""
+        return NOTHING
     headers = ["Shoot", "Files", "Weakest part is on", "Failures it survives", "Lost by", "Lost within a year"]
-    parts = ["Shoot by shoot, most in danger first", table(headers, rows, width, right=(1, 3), firm=(0,))]
+    body = Table(headers, rows, right=(1, 3), firm=(0,))
     more = len(found.shoots) - MOST_SHOOTS
-    parts += [f"… and {_many(more, 'shoot')} less in danger; all of them are in the JSON"] if more > 0 else []
-    return "\n".join(parts)
+    said = [f"… and {_many(more, 'shoot')} less in danger; all of them are in the JSON"] if more > 0 else []
+    return Section("Shoot by shoot, most in danger first", (body, *map(Paragraph, said)), level=2)
 
 
 def _shoot(shoot: ShootStands) -> list[str]:

@@ -15,8 +15,9 @@ from drill.advicerecord import Advice, Compared, Comparison, Tried, advice_json
 from drill.forecastrecord import Band, Stretch
 from drill.model import Costs, Medium, Rhythm, Shoot, Step, Studio, Targets
 from drill.odds import odds, rates
-from drill.report.advice_text import advice_text
+from drill.report.advice_text import advised
 from drill.report.compare_text import compare_text
+from drill.report.sections import laid_out
 from drill.scenario import scheme_path
 from drill.studio import load_studio
 from drill.timeline import horizon, life, spans
@@ -224,7 +225,7 @@ def test_how_many_shoots_a_year() -> None:
 
 def test_the_text_of_the_advice() -> None:
     advice = advice_with_costs()
-    text = advice_text(advice, width=90)
+    text = laid_out(advised(advice), width=90)
     flat = " ".join(text.split())
     assert "for a shoot made away on 2026-03-02" in flat and "An hour of yours counts 30 EUR" in flat
     assert (
@@ -234,14 +235,15 @@ def test_the_text_of_the_advice() -> None:
     assert all(len(line) <= 90 for line in text.splitlines())
     assert "safe" not in flat
     assert advice_json(advice)["helps"][0]["removes"] == advice.helps[0].removes
-    unpriced = " ".join(advice_text(advise(plain(IMPORT, media=(KILN,)), MARCH, away=False), width=90).split())
+    costless = advise(plain(IMPORT, media=(KILN,)), MARCH, away=False)
+    unpriced = " ".join(laid_out(advised(costless), width=90).split())
     assert "the studio file has no [costs]" in unpriced and "made at home" in unpriced
 
 
 def test_a_scheme_that_nothing_helps() -> None:
     tried_once = Tried("versions", "Do so.", 0.1, 0.2, "1 in 10", "2 in 10", None, None, 0, 0, 0.0, 0)
     advice = replace(advice_on_usual(), helps=(), hardly=(tried_once,))
-    text = " ".join(advice_text(advice).split())
+    text = " ".join(laid_out(advised(advice), width=80).split())
     assert "No single change that was tried helps" in text
     assert "Would make it worse - Do so. (risk +100%)" in text
 

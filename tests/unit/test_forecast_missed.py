@@ -9,7 +9,8 @@ from schemes import DAY_S, HOUR_S, MONTHLY, QUARTERLY, medium, step, studio
 from drill.forecast.forgetting import missed
 from drill.forecastrecord import Longer, Missed
 from drill.model import Medium, Scheme, Step, Studio
-from drill.report.forecast_missed_text import missed_text
+from drill.report.forecast_missed_text import missed_once
+from drill.report.sections import NOTHING, laid_out
 from drill.stages import ground
 from drill.timeline import forgotten_once, horizon, life, spans
 
@@ -85,11 +86,11 @@ def test_the_table() -> None:
     lost = Missed("import", "x", HOUR_S, None, True, (Longer("no_copy", "gone", 300 * DAY_S),))
     brief = Missed("second", "x", HOUR_S, DAY_S, False, (Longer("one_copy", "on one", 1.0),))
     for width in (50, 80):
-        text = missed_text(replace(by_hand(), missed=(upload, lost, brief)), width=width)
+        text = laid_out([missed_once(replace(by_hand(), missed=(upload, lost, brief)))], width=width)
         assert max(map(len, text.splitlines())) <= width
     flat = " ".join(text.split())
     assert "If a step is forgotten once" in flat and "off: 31 days" in flat
     assert "the plan itself then loses the shoot" in flat and "never" in flat
     assert "Forgotten once, these make none of these times longer: second." in flat
-    assert missed_text(by_hand(), width=80) == ""
-    assert missed_text(replace(by_hand(), missed=(brief,)), width=80) == ""
+    assert missed_once(by_hand()) == NOTHING
+    assert missed_once(replace(by_hand(), missed=(brief,))) == NOTHING

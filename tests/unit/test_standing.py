@@ -15,7 +15,8 @@ from drill.ledger import Ledger
 from drill.model import Hazard, Scenario, Selector
 from drill.odds import odds, rates
 from drill.rehearse import Options, rehearse
-from drill.report.standing_text import standing_text
+from drill.report.sections import laid_out
+from drill.report.standing_text import stands
 from drill.scenario import load_scenarios
 from drill.standing import standing
 from drill.standing.chances import Chances
@@ -74,7 +75,7 @@ def test_every_event_that_takes_files_alone_is_named(tmp_path: Path) -> None:
     assert {"x broken or lost", "bytes gone bad unnoticed on x"} <= set(alone) and not any(
         "on y" in one for one in alone
     )
-    told = " ".join(standing_text(found).split())
+    told = " ".join(laid_out(stands(found), width=80).split())
     assert f"each of these alone takes that: {'; '.join(alone)}" in told
     assert "Where you are today is not known" in told
     both = stand(tmp_path / "t", copies=(copy("x", *FILES), copy("y", *FILES)), **parts).shoots[0]
@@ -156,7 +157,7 @@ def test_the_text(tmp_path: Path) -> None:
         shoots=(shoot(*FILES), shoot(FILES[0], id="herons")),
         copies=(copy("x", *FILES), copy("y", FILES[0])),
     )
-    text = standing_text(found, width=100)
+    text = laid_out(stands(found), width=100)
     assert "Of 2 shoots, 1 would lose pictures in one of the scenarios tried. Most in danger: terns" in text
     assert "each of these alone takes that: x broken or lost" in " ".join(text.split())
     assert "safe" not in text
@@ -167,7 +168,7 @@ def test_the_text(tmp_path: Path) -> None:
 def test_nothing_to_stand(tmp_path: Path) -> None:
     found = standing(load_studio(_empty(tmp_path)), load_scenarios([]), now=NOW)
     assert not found.shoots and not found.falls_short
-    assert "no shoot in the studio file yet" in standing_text(found)
+    assert "no shoot in the studio file yet" in laid_out(stands(found), width=80)
 
 
 def _empty(folder: Path) -> Path:
