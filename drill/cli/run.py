@@ -29,8 +29,9 @@ from drill.cli.terminal import (
 from drill.errors import Mistake, Mistakes, Unfinished
 from drill.guard import check_scratch, guard_outputs
 from drill.insurance import headers_folder
-from drill.ledger import Ledger
+from drill.ledger import DrilledPromise, Ledger
 from drill.model import Scenario, Studio
+from drill.promisemark import mark_of
 from drill.record import Run, dump
 from drill.rehearse import Options, rehearse
 from drill.report import run_text
@@ -121,11 +122,18 @@ def recorded(studio: Studio, scenarios: tuple[Scenario, ...], settings: Options,
     number = ledger.begin_run("drill", now=settings.now, seed=settings.seed, shoots=settings.shoots)
     run = rehearse(studio, scenarios, replace(settings, ledger=ledger))
     try:
-        ledger.add_drills(number, run.drills)
+        ledger.add_drills(number, run.drills, _held_to(run, studio))
         ledger.end_run(number, complete=run.complete)
     except Unfinished as error:  # what the drill found is still told
         return replace(run, complete=False, unfinished=run.unfinished or str(error))
     return run
+
+
+def _held_to(run: Run, studio: Studio) -> list[DrilledPromise]:
+    """Return what the drills of a run were held against, shoot by shoot."""
+    drilled = {drill.shoot for drill in run.drills}
+    shoots = [shoot for shoot in studio.shoots if shoot.id in drilled]
+    return [DrilledPromise(shoot.id, len(shoot.promise), mark_of(shoot.promise)) for shoot in shoots]
 
 
 def _read(options: argparse.Namespace) -> tuple[Studio, tuple[Scenario, ...]]:

@@ -68,6 +68,18 @@ class PastDrill:
 
 
 @dataclass(frozen=True, slots=True)
+class DrilledPromise:
+    """What a drill held a shoot against: how many promised files, and the mark of their list (`promisemark`)."""
+
+    shoot: str
+    files: int
+    mark: str
+
+
+Promises = Iterable[DrilledPromise]
+
+
+@dataclass(frozen=True, slots=True)
 class AuditedCopy:
     """What an audit came to for one copy: files by outcome, bytes that were read, and the seconds it took."""
 
@@ -127,6 +139,12 @@ def insert_drills(db: sqlite3.Connection, run: int, drills: Iterable[Drill]) -> 
     db.executemany(f"INSERT INTO drills VALUES ({_marks(18)})", rows)
 
 
+def insert_promises(db: sqlite3.Connection, run: int, promises: Promises) -> None:
+    """Add what the drills of a run were held against; a second time, the later counts."""
+    rows = [(run, *astuple(one)) for one in promises]
+    db.executemany(f"INSERT OR REPLACE INTO promises (run, shoot, files, mark) VALUES ({_marks(4)})", rows)
+
+
 def insert_audit(db: sqlite3.Connection, run: int, audited: AuditedCopy) -> None:
     """Add what an audit came to for one copy; a second time, the later counts."""
     columns = ", ".join(field.name for field in fields(AuditedCopy))
@@ -152,6 +170,12 @@ def select_drills(db: sqlite3.Connection, run: int) -> tuple[PastDrill, ...]:
     columns = ", ".join(field.name for field in fields(PastDrill))
     rows = db.execute(f"SELECT {columns} FROM drills WHERE run = ? ORDER BY number", (run,))
     return tuple(replace(PastDrill(*row), scenario=from_text(row[1]), lost_work_met=bool(row[15])) for row in rows)
+
+
+def select_promises(db: sqlite3.Connection, run: int) -> tuple[DrilledPromise, ...]:
+    """Return what a run's drills were held against, in the order of the shoots' ids."""
+    rows = db.execute("SELECT shoot, files, mark FROM promises WHERE run = ? ORDER BY shoot", (run,))
+    return tuple(DrilledPromise(*row) for row in rows)
 
 
 def select_audits(db: sqlite3.Connection, run: int) -> tuple[AuditedCopy, ...]:

@@ -1,7 +1,6 @@
 """The ledger as others use it: readings are gathered, and committed together at least once a second.
 
 Flows in: readings, results of runs. Flows out: the same again. Must not know: tables, what readings prove.
-
 A transaction is never open while something is read: two runs at once take turns, each for a few thousandths of a
 second. For the calling thread alone.
 """
@@ -173,15 +172,11 @@ class Ledger:
                     readings.write_absences(db, id_, gone, back, needed_us(clock.now()))
 
     def evidence(self, root: Root) -> Mapping[FileKey, Evidence]:
-        """Return the last reading of every file that was ever read there, by path and index.
-
-        Also those of files, or of a whole archive, that have changed since: see `unchanged`.
-        """
+        """Return the last reading of every file ever read there, by path and index; also of what has changed since."""
         return {(one.path, one.index): one for one in self.each_evidence(root)}
 
     def each_evidence(self, root: Root) -> Iterator[Evidence]:
-        """Yield the same, one after the other: a copy may have a million of them. The ledger is asked nothing else
-        until that has ended."""
+        """Yield the same, one by one: there may be a million. The ledger is asked nothing else until that has ended."""
         self.flush()
         id_ = self._root_id(root.key)
         return iter(()) if id_ is None else self._each(select_evidence, id_, root.key)
@@ -238,10 +233,11 @@ class Ledger:
             history.finish_run(db, run, ended=clock.now(), complete=complete)
         self._run = None if self._run == run else self._run
 
-    def add_drills(self, run: int, drills: Iterable[Drill]) -> None:
-        """Add drills to a run."""
+    def add_drills(self, run: int, drills: Iterable[Drill], promises: history.Promises = ()) -> None:
+        """Add drills to a run, and what they were held against, shoot by shoot."""
         with self._writing() as db:
             history.insert_drills(db, run, drills)
+            history.insert_promises(db, run, promises)
 
     def add_audit(self, run: int, audited: history.AuditedCopy) -> None:
         """Add what an audit came to for one copy; a second time, the later counts."""
@@ -261,6 +257,10 @@ class Ledger:
     def drills_of(self, run: int) -> tuple[history.PastDrill, ...]:
         """Return a run's drills in their order."""
         return self._ask(lambda: history.select_drills(self._db, run))
+
+    def promises_of(self, run: int) -> tuple[history.DrilledPromise, ...]:
+        """Return what a run's drills were held against; nothing for runs of older programs."""
+        return self._ask(lambda: history.select_promises(self._db, run))
 
     def audits_of(self, run: int) -> tuple[history.AuditedCopy, ...]:
         """Return what an audit came to, copy by copy."""

@@ -138,7 +138,17 @@ _ABSENT = (
     "UPDATE roots SET copy = '' WHERE archive = 0 AND (path LIKE 'http://%' OR path LIKE 'https://%')",
 )
 
-STEPS: tuple[tuple[str, ...], ...] = (_FIRST, _HISTORY, _BEFORE, _ABSENT)
+_PROMISES = (
+    """CREATE TABLE promises (
+        run INTEGER NOT NULL REFERENCES runs (id),
+        shoot TEXT NOT NULL,
+        files INTEGER NOT NULL,
+        mark TEXT NOT NULL,
+        PRIMARY KEY (run, shoot)
+    ) STRICT""",
+)
+
+STEPS: tuple[tuple[str, ...], ...] = (_FIRST, _HISTORY, _BEFORE, _ABSENT, _PROMISES)
 """The statements of each step; a file of version N has seen the first N."""
 
 

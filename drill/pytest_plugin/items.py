@@ -24,6 +24,7 @@ from drill.guard import check_scratch, guard_outputs
 from drill.insurance import headers_folder
 from drill.ledger import Ledger
 from drill.model import ProofAge, Scenario, Shoot
+from drill.promisemark import mark_of
 from drill.pytest_plugin import ASKED, Asked
 from drill.record import drill_to_json
 from drill.rehearse import Exercise, Options, Rehearsal
@@ -64,6 +65,7 @@ class DrillFile(pytest.File):
         self.sheet: Sheet
         self.seed = 0
         self.rehearsal: Rehearsal | None = None
+        self._promises: dict[str, tuple[int, str]] = {}
         self.stopped = ""  # why no more of its drills can be made
         self._closing = ExitStack()
 
@@ -114,6 +116,12 @@ class DrillFile(pytest.File):
         scenarios = {exercise.scenario.name: exercise.scenario for exercise in mine}
         shoots = {exercise.shoot.id: exercise.shoot for exercise in mine}
         return list(scenarios.values()), list(shoots.values())
+
+    def promise_of(self, shoot: Shoot) -> tuple[int, str]:
+        """Return how many files a shoot promises, and the mark of its promise; worked out once for all its drills."""
+        if shoot.id not in self._promises:
+            self._promises[shoot.id] = len(shoot.promise), mark_of(shoot.promise)
+        return self._promises[shoot.id]
 
     def teardown(self) -> None:
         """Close the studio: its folder in scratch is removed."""
@@ -188,6 +196,7 @@ class DrillItem(pytest.Item):
             "now": clock.rfc3339(self.file.now),
             "seed": self.file.seed,
             "of": self.of,
+            "promise": self.file.promise_of(exercise.shoot),
             "record": drill_to_json(record),
         }
         short = shortfall(

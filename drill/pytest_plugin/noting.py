@@ -12,7 +12,7 @@ from typing import Any
 
 from drill import clock
 from drill.errors import Mistakes, Unfinished
-from drill.ledger import Ledger
+from drill.ledger import DrilledPromise, Ledger
 from drill.pytest_plugin import Asked
 from drill.record import drill_from_json
 from drill.report.words import safe
@@ -52,5 +52,7 @@ def _note_run(drills: Sequence[tuple[float, dict[str, Any]]], trouble: list[str]
             shoots=() if is_whole else tuple(counts),
             at=datetime.fromtimestamp(min(start_s for start_s, _ in drills), UTC),
         )
-        ledger.add_drills(run, [drill_from_json(one["record"]) for _, one in drills])
+        held_to = {one["record"]["shoot"]: one["promise"] for _, one in drills}
+        promises = [DrilledPromise(shoot, *promise) for shoot, promise in held_to.items()]
+        ledger.add_drills(run, [drill_from_json(one["record"]) for _, one in drills], promises)
         ledger.end_run(run, complete=all(made == of for of, made in counts.values()))

@@ -1,0 +1,125 @@
+"""Which media were read, and found to hold what is promised, by the readings in the ledger.
+
+Flows in: a studio, the ledger, shoots, the moment that counts as now. Flows out: media by kind and places, with the day
+of the oldest reading, and shortfalls. Must not know: drills, letters. No copy is opened: what is told is told as of the
+day it was read.
+
+A medium counts when every delivered and every original file of the shoot was read there and is right. Two copies on
+one medium are one, and a medium kept in step with one that counts is none of its own.
+"""
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+
+from drill import clock
+from drill.columns import classes_of
+from drill.evidence import Promises, Standing, standing_of
+from drill.ledger import Ledger, PastRun
+from drill.model import Medium, Shoot, Studio
+from drill.proofrecord import DELIVERABLES, ORIGINALS, Kept, Shortfall
+
+
+@dataclass(frozen=True, slots=True)
+class Readings:
+    """What the ledger shows of every copy, by its id, and where in the row of all promised files each shoot begins."""
+
+    by_copy: Mapping[str, Standing]
+    starts: Mapping[str, int]
+    audits: Sequence[PastRun]
+
+
+def readings(studio: Studio, ledger: Ledger, *, now: datetime) -> Readings:
+    """Ask the ledger what it shows of every copy. Errors: Mistakes (damaged), Unfinished."""
+    promises = Promises(studio.shoots)
+    by_copy = {copy.id: standing_of(copy, ledger, promises, root=None, entries=None, now=now) for copy in studio.copies}
+    starts, count = {}, 0
+    for shoot in studio.shoots:
+        starts[shoot.id] = count
+        count += len(shoot.promise)
+    audits = [run for run in ledger.runs() if run.kind == "audit" and run.complete]
+    reached = [run for run in audits if any(one.reached for one in ledger.audits_of(run.id))]
+    return Readings(by_copy, starts, sorted(reached, key=lambda run: (run.started, run.id)))
+
+
+def audited_at(shoot: Shoot, known: Readings, now: datetime) -> datetime | None:
+    """Return when the last audit that asked about a shoot began; None where none did until now."""
+    asked = (run.started for run in known.audits if not run.shoots or shoot.id in run.shoots)
+    return max((at for at in asked if at <= now), default=None)
+
+
+def read_on(studio: Studio, shoot: Shoot, known: Readings, now: datetime) -> Kept:
+    """Return the media on which all that counts of a shoot was read within the target, and is right."""
+    asked = _asked(shoot, known)
+    oldest: dict[str, datetime] = {}
+    for copy in studio.copies:
+        standing = known.by_copy[copy.id]
+        times = [standing.proven.get(number) for number in asked]
+        if all(at is not None and _is_fresh(shoot, at, now) for at in times):
+            first = min(at for at in times if at is not None)
+            oldest[copy.on] = max(first, oldest.get(copy.on, first))
+    media = separate(studio, oldest)
+    at = min((oldest[medium.id] for medium in media), default=None)
+    return kept(media, oldest=at)
+
+
+def separate(studio: Studio, ids: Iterable[str]) -> list[Medium]:
+    """Return the media of these ids that are none kept in step with another of them; ids that are gone are left out."""
+    ids = [id_ for id_ in dict.fromkeys(ids) if id_ in studio.media]
+    return [studio.media[id_] for id_ in ids if studio.media[id_].mirrors not in ids]
+
+
+def kept(media: Sequence[Medium], *, oldest: datetime | None = None) -> Kept:
+    """Count media by their kinds, and their places."""
+    kinds: dict[str, int] = {}
+    for medium in media:
+        kinds[medium.kind] = kinds.get(medium.kind, 0) + 1
+    places = {medium.place for medium in media}
+    return Kept(dict(sorted(kinds.items())), len(places), None if oldest is None else clock.rfc3339(oldest))
+
+
+def audit_shortfalls(shoot: Shoot, known: Readings, now: datetime) -> list[Shortfall]:
+    """Return what falls short in what was read of a shoot's copies."""
+    asked = [run for run in known.audits if not run.shoots or shoot.id in run.shoots]
+    later = [run for run in asked if run.started > now]
+    found = [Shortfall(shoot.id, "audit_later", at=clock.rfc3339(later[-1].started))] if later else []
+    limit_s, at = shoot.targets.verified_within_s, audited_at(shoot, known, now)
+    if at is None:
+        found.append(Shortfall(shoot.id, "never_audited"))
+    elif limit_s is not None and (now - at).total_seconds() > limit_s:
+        found.append(Shortfall(shoot.id, "audit_old", at=clock.rfc3339(at), limit_s=limit_s))
+    return [*found, *_damaged(shoot, known), *_not_read(shoot, known, now)]
+
+
+def _damaged(shoot: Shoot, known: Readings) -> list[Shortfall]:
+    start = known.starts[shoot.id]
+    ours = range(start, start + len(shoot.promise))
+    wrong = {number for standing in known.by_copy.values() for number in standing.refuted if number in ours}
+    return [Shortfall(shoot.id, "damaged", count=len(wrong), of=len(ours))] if wrong else []
+
+
+def _not_read(shoot: Shoot, known: Readings, now: datetime) -> list[Shortfall]:
+    """Count the files that no copy was seen to hold within the target."""
+    asked = _asked(shoot, known)
+    unread = sum(
+        not any(
+            (at := standing.proven.get(number)) is not None and _is_fresh(shoot, at, now)
+            for standing in known.by_copy.values()
+        )
+        for number in asked
+    )
+    limit_s = shoot.targets.verified_within_s
+    return [Shortfall(shoot.id, "not_read", count=unread, of=len(asked), limit_s=limit_s)] if unread else []
+
+
+def _asked(shoot: Shoot, known: Readings) -> list[int]:
+    """Return the numbers of a shoot's delivered and original files; of all where it has neither."""
+    start = known.starts[shoot.id]
+    kinds = list(classes_of(shoot.promise))
+    some = [start + n for n, kind in enumerate(kinds) if kind in (DELIVERABLES, ORIGINALS)]
+    return some or [start + n for n in range(len(kinds))]
+
+
+def _is_fresh(shoot: Shoot, at: datetime, now: datetime) -> bool:
+    limit_s = shoot.targets.verified_within_s
+    return at <= now and (limit_s is None or (now - at).total_seconds() <= limit_s)

@@ -1,0 +1,163 @@
+"""The last drills of a shoot, as the ledger has them, and what falls short in them.
+
+Flows in: the ledger, a shoot, the moment that counts as now. Flows out: the drills that the letter is about, and
+shortfalls. Must not know: copies, readings, letters.
+
+What counts is the last drill that ran to its end and tried every file. An easier drill since hides nothing: what a
+scenario came to the last time it was drilled counts, until it comes out right, or a later whole drill shows that it is
+not about this studio any more. A spot check can only show that something is lost.
+"""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from functools import cache
+from pathlib import Path
+
+from drill import clock
+from drill.errors import Mistake, Mistakes
+from drill.ledger import DrilledPromise, Ledger, PastDrill, PastRun
+from drill.model import Shoot
+from drill.promisemark import mark_of
+from drill.proofrecord import OWN, Shortfall
+from drill.record import VERDICTS, Drill, drill_from_json
+from drill.scenario import shipped_names
+
+
+@dataclass(frozen=True, slots=True)
+class Drilled:
+    """What one run of drills came to for one shoot, and what it was held against (None: an older program's run)."""
+
+    run: PastRun
+    drills: tuple[Drill, ...]
+    promise: DrilledPromise | None
+
+    @property
+    def is_spot(self) -> bool:
+        """Say whether only some of the files were tried."""
+        return any(drill.sample is not None for drill in self.drills)
+
+    @property
+    def is_whole(self) -> bool:
+        """Say whether it ran to its end and tried every file."""
+        return self.run.complete and not self.is_spot
+
+    @property
+    def scenarios(self) -> set[str]:
+        """Return the names of its scenarios."""
+        return {drill.scenario for drill in self.drills}
+
+
+def drilled_shoots(ledger: Ledger, ids: Iterable[str]) -> dict[str, list[Drilled]]:
+    """Return all drills of these shoots, the first first. Errors: Mistakes where the ledger is damaged."""
+    found: dict[str, list[Drilled]] = {id_: [] for id_ in ids}
+    for run in sorted(ledger.runs(), key=lambda run: (run.started, run.id)):
+        if run.kind != "drill" or (run.shoots and not found.keys() & set(run.shoots)):
+            continue
+        promises = {one.shoot: one for one in ledger.promises_of(run.id)}
+        of_run: dict[str, list[Drill]] = {}
+        for past in ledger.drills_of(run.id):
+            if past.shoot in found:
+                of_run.setdefault(past.shoot, []).append(_drill(past, ledger.path))
+        for id_, drills in of_run.items():
+            found[id_].append(Drilled(run, tuple(drills), promises.get(id_)))
+    return found
+
+
+def _drill(past: PastDrill, where: Path | None) -> Drill:
+    """Read a drill's record. Errors: Mistakes where the row is no drill any more, or says something else."""
+    try:
+        drill = drill_from_json(past.json())
+        told = drill.scenario, drill.shoot, drill.verdict, drill.files.promised, drill.files.verified
+        if drill.verdict in VERDICTS and told == (
+            *(past.scenario, past.shoot, past.verdict),
+            *(past.promised, past.verified),
+        ):
+            return drill
+    except (ValueError, TypeError, KeyError, AttributeError):  # no JSON, or not of a drill
+        pass
+    advice = "nothing in it was changed; move it away, and drill and audit again"
+    what = f"is damaged: what it says of {past.shoot}"
+    raise Mistakes([Mistake(str(where), f"run {past.run}", what, advice)]) from None
+
+
+def told_of(known: Sequence[Drilled], now: datetime) -> Drilled | None:
+    """Return the drills that a letter tells of: the last whole ones, else the last ones, else None."""
+    past = [one for one in known if one.run.started <= now]
+    whole = [one for one in past if one.is_whole]
+    return whole[-1] if whole else past[-1] if past else None
+
+
+def drill_shortfalls(shoot: Shoot, known: Sequence[Drilled], now: datetime) -> list[Shortfall]:
+    """Return what falls short in the drills of a shoot."""
+    later = [one for one in known if one.run.started > now]
+    past = [one for one in known if one.run.started <= now]
+    found = [Shortfall(shoot.id, "drill_later", at=_at(later[-1]))] if later else []
+    tries = [one for one in past if not one.is_spot]
+    if not past:
+        return [*found, Shortfall(shoot.id, "never_drilled")]
+    if not tries:
+        found.append(Shortfall(shoot.id, "drill_spot", at=_at(past[-1])))
+    elif not tries[-1].run.complete:
+        found.append(Shortfall(shoot.id, "drill_incomplete", at=_at(tries[-1])))
+    whole = next((one for one in reversed(past) if one.is_whole), None)
+    if whole is not None:
+        found += [*_out_of_date(shoot, whole, now), *_other_promise(shoot, whole)]
+    return found + _short(shoot.id, past, whole)
+
+
+def _out_of_date(shoot: Shoot, whole: Drilled, now: datetime) -> list[Shortfall]:
+    limit_s = shoot.targets.verified_within_s
+    if limit_s is None or (now - whole.run.started).total_seconds() <= limit_s:
+        return []
+    return [Shortfall(shoot.id, "drill_old", at=_at(whole), limit_s=limit_s)]
+
+
+def _other_promise(shoot: Shoot, whole: Drilled) -> list[Shortfall]:
+    """Say whether what is promised is not what was drilled; of an older program's run nobody knows."""
+    if whole.promise is None:
+        return [Shortfall(shoot.id, "drill_unknown", at=_at(whole))]
+    files = len(shoot.promise)
+    if (whole.promise.files, whole.promise.mark) == (files, mark_of(shoot.promise)):
+        return []
+    return [Shortfall(shoot.id, "promise_changed", at=_at(whole), count=whole.promise.files, of=files)]
+
+
+def _short(id_: str, past: Sequence[Drilled], whole: Drilled | None) -> list[Shortfall]:
+    """Return the scenarios that fell short the last time they were drilled."""
+    last: dict[str, Drilled] = {}
+    for one in past:
+        for name in one.scenarios:
+            if not one.is_spot or any(drill.lost_files for drill in one.drills if drill.scenario == name):
+                last[name] = one
+    found = []
+    for name, one in last.items():
+        drills = [drill for drill in one.drills if drill.scenario == name]
+        short = sum(drill.falls_short for drill in drills)
+        if short and not _is_over(name, one, whole):
+            found.append(
+                Shortfall(id_, "drill_short", at=_at(one), count=short, of=len(drills), scenario=public_name(name))
+            )
+    return found
+
+
+def _is_over(name: str, one: Drilled, whole: Drilled | None) -> bool:
+    """Say whether a later whole drill had all the other scenarios of that run without this one."""
+    if whole is None or one is whole or one.run.started > whole.run.started:
+        return False
+    others = one.scenarios - {name}
+    return name not in whole.scenarios and bool(others) and others <= whole.scenarios
+
+
+def public_name(scenario: str) -> str:
+    """Return a scenario's name if it is a shipped one; the name of one's own may hold a client's."""
+    return scenario if scenario in _shipped() else OWN
+
+
+@cache
+def _shipped() -> frozenset[str]:
+    return frozenset(shipped_names())
+
+
+def _at(one: Drilled) -> str:
+    return clock.rfc3339(one.run.started)
