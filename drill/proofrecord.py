@@ -96,6 +96,7 @@ class ShootProof:
     drilled: str | None
     audited: str | None
     drills: int
+    all_back: int  # in so many of them every promised file came back
     back: Mapping[str, Back]
     restored_from: Kept
     read_on: Kept

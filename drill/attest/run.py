@@ -80,6 +80,7 @@ def _shoot_proof(studio: Studio, shoot: Shoot, told: Drilled | None, read: Readi
         drilled=None if told is None else clock.rfc3339(told.run.started),
         audited=None if audited is None else clock.rfc3339(audited),
         drills=len(drills),
+        all_back=sum(drill.files.verified == drill.files.promised for drill in drills),
         back=_back(shoot, told),
         restored_from=kept(came_from),
         read_on=read_on(studio, shoot, read, now),
