@@ -43,9 +43,9 @@ class Drilled:
         return self.run.complete and not self.is_spot
 
     @property
-    def scenarios(self) -> set[str]:
-        """Return the names of its scenarios."""
-        return {drill.scenario for drill in self.drills}
+    def scenarios(self) -> dict[str, None]:
+        """Return the names of its scenarios, in their order."""
+        return dict.fromkeys(drill.scenario for drill in self.drills)
 
 
 def drilled_shoots(ledger: Ledger, ids: Iterable[str]) -> dict[str, list[Drilled]]:
@@ -145,8 +145,8 @@ def _is_over(name: str, one: Drilled, whole: Drilled | None) -> bool:
     """Say whether a later whole drill had all the other scenarios of that run without this one."""
     if whole is None or one is whole or one.run.started > whole.run.started:
         return False
-    others = one.scenarios - {name}
-    return name not in whole.scenarios and bool(others) and others <= whole.scenarios
+    others = one.scenarios.keys() - {name}
+    return name not in whole.scenarios and bool(others) and others <= whole.scenarios.keys()
 
 
 def public_name(scenario: str) -> str:

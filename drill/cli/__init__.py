@@ -18,7 +18,7 @@ from drill.report.words import safe
 # modules here (without the hyphen), each with an `add_…`
 COMMANDS = (
     *("new", "run", "survey", "audit", "forecast", "search", "history"),
-    *("retire", "recover", "bad-sector", "demo", "scenarios"),
+    *("retire", "recover", "attest", "bad-sector", "demo", "scenarios"),
 )
 SIGNALS = ("SIGINT", "SIGTERM", "SIGHUP")  # Windows has no SIGHUP: the terminal was closed
 

@@ -1,0 +1,108 @@
+"""The small words of a letter: counts, days, kinds of media and sorts of files, as a client reads them.
+
+Flows in: numbers, times in RFC 3339, ids. Flows out: texts. Must not know: what a letter says.
+"""
+
+from collections.abc import Sequence
+
+from drill import clock
+from drill.proofrecord import DELIVERABLES, EDITS, ORIGINALS, OTHER, Kept
+
+_MOST_ID = 40
+_MOST_NAMED = 4  # shoots or mishaps that are named before they are counted
+
+_SORTS = {
+    DELIVERABLES: ("delivered file", "delivered files"),
+    ORIGINALS: ("original", "originals"),
+    EDITS: ("file of edits", "files of edits"),
+    OTHER: ("other file", "other files"),
+}
+KINDS = {
+    "card": ("memory card", "memory cards"),
+    "tablet": ("tablet", "tablets"),
+    "phone": ("phone", "phones"),
+    "computer": ("computer", "computers"),
+    "ssd": ("SSD", "SSDs"),
+    "hard-disk": ("hard disk", "hard disks"),
+    "network-storage": ("network drive", "network drives"),
+    "optical": ("optical disc", "optical discs"),
+    "tape": ("tape", "tapes"),
+    "cloud": ("cloud account", "cloud accounts"),
+}
+
+
+def say_sort(count: int, sort: str) -> str:
+    """Say how many files of a sort: 12 originals."""
+    return f"{count} {_SORTS[sort][count != 1]}"
+
+
+def say_kept(kept: Kept) -> str:
+    """Say on what, and in how many places: 2 hard disks and 1 cloud account, in 3 places."""
+    media = listed([f"{count} {KINDS[kind][count != 1]}" for kind, count in kept.kinds.items()])
+    return f"{media}, in {counted(kept.places, 'place')}"
+
+
+def say_range(kept: Sequence[Kept]) -> str:
+    """Say on how many devices, and in how many places, of several shoots: the least and the most."""
+    media, places = sorted(one.media for one in kept), sorted(one.places for one in kept)
+    devices = _range(media, "device or account", "devices or accounts")
+    return f"{devices}, in {_range(places, 'place', 'places')}"
+
+
+def _range(counts: Sequence[int], one: str, many: str) -> str:
+    low, high = counts[0], counts[-1]
+    return counted(low, one, many) if low == high else f"{low} to {high} {many}"
+
+
+def listed(texts: Sequence[str]) -> str:
+    """Put texts in a row: a, b and c."""
+    return texts[0] if len(texts) == 1 else f"{', '.join(texts[:-1])} and {texts[-1]}" if texts else ""
+
+
+def named(names: Sequence[str], *, joint: str = ", ") -> str:
+    """Name the first few, and count the others."""
+    shown = joint.join(names[:_MOST_NAMED])
+    left = len(names) - _MOST_NAMED
+    return f"{shown}, and {left} more" if left > 0 else shown
+
+
+def between(times: Sequence[str]) -> str:
+    """Say on which day, or between which."""
+    first, last = say_day(min(times)), say_day(max(times))
+    return f"on {first}" if first == last else f"between {first} and {last}"
+
+
+def day_or_never(when: str | None) -> str:
+    """Say a day, "never" where there is none."""
+    return "never" if when is None else say_day(when)
+
+
+def say_day(when: str) -> str:
+    """Write the day of an RFC 3339 time as UTC has it: 12 Sep 2026."""
+    year, month, day = when[:10].split("-")
+    return f"{int(day)} {clock.MONTHS[int(month) - 1]} {year}"
+
+
+def say_moment(when: str) -> str:
+    """Write an RFC 3339 time in UTC to the minute: 12 Sep 2026, 19:30 UTC."""
+    return f"{say_day(when)}, {when[11:16]} UTC"
+
+
+def counted(count: int, one: str, many: str = "") -> str:
+    """Say how many: 1 place, 2 places."""
+    return f"{count} {one if count == 1 else many or one + 's'}"
+
+
+def were(count: int) -> str:
+    """Return the verb that fits a number."""
+    return "was" if count == 1 else "were"
+
+
+def shown_id(text: str) -> str:
+    """Return an id, shortened where it is beyond reading."""
+    return shortened(text, _MOST_ID)
+
+
+def shortened(text: str, most: int) -> str:
+    """Shorten a name that nobody could read, and say so."""
+    return text if len(text) <= most else f"{text[:most]}… ({len(text)} characters)"
