@@ -2,19 +2,20 @@
 
 Flows in: a proof, its seals. Flows out: the bytes of a PDF. Must not know: keys, files, the web page.
 
-What does not fit is set smaller, then shoots are told by their number alone. The font is in the file (DejaVu Sans:
-Latin, Greek, Cyrillic, Hebrew, Arabic and more); a character that it lacks is shown by its number, and the web page
-shows it. Right-to-left names are put in the order they are drawn in, without joining their letters. The same letter
-gives the same bytes: the only time in the file is the letter's own.
+What does not fit is set smaller, then shoots, and at last mishaps, are told by their number alone. The font is in the
+file (DejaVu Sans: Latin, Greek, Cyrillic, Hebrew, Arabic and more); a character that it lacks is shown by its number,
+and the web page shows it. Right-to-left names are put in the order they are drawn in, without joining their letters.
+The same letter gives the same bytes: the only time in the file is the letter's own.
 Source: ISO 216 (A4, 210 × 297 mm), ANSI Y14.1 (Letter, 215.9 × 279.4 mm), Unicode Standard Annex 9 (by fpdf2).
 """
 
 import unicodedata
-from collections.abc import Callable, Container
+from collections.abc import Callable, Container, Iterator
+from contextlib import ExitStack, contextmanager
 from importlib.resources import as_file, files
 
 from fpdf import FPDF
-from fpdf.bidi import BidiParagraph
+from fpdf.bidi import BidiCharacter, BidiParagraph
 from fpdf.fonts import TTFFont
 
 from drill import clock
@@ -23,13 +24,14 @@ from drill.report.letter_words import Letter
 _WIDE_MM, _LEFT_MM, _TOP_MM = 210.0, 18.0, 13.0
 _LAST_MM = 279.4 - 13.0  # of Letter paper, less its margin
 _TEXT_MM = _WIDE_MM - 2 * _LEFT_MM
-_SIZES_PT = (9.4, 9.0, 8.6, 8.2, 7.8, 7.4)
+_SIZES_PT = (9.4, 8.8, 8.2, 7.6, 7.0)
 _MM_OF_PT = 25.4 / 72
 _LEADING = 1.34
 _FONT = "DejaVu"
 _FILES = {"": "DejaVuSans.ttf", "B": "DejaVuSans-Bold.ttf"}
+_FACING = dict(zip("()[]{}<>«»", ")(][}{><»«", strict=True))
 _RIGHT_TO_LEFT = frozenset({"R", "AL"})
-_SHARES = (0.24, 0.11, 0.09, 0.09, 0.22, 0.11, 0.14)  # of the width, for each column of the shoots
+_SHARES = (0.21, 0.11, 0.115, 0.10, 0.21, 0.12, 0.135)  # of the width, for each column of the shoots
 _WARN = (138, 42, 18)
 _FAINT = (85, 96, 90)
 _INK = (28, 37, 33)
@@ -40,22 +42,65 @@ Write = Callable[[int], Letter]
 
 def letter_pdf(write: Write, *, issued: str) -> bytes:
     """Return the letter as a PDF of one page. `write` makes it with at most so many shoots; `issued` is RFC 3339."""
-    for rows in (MOST_ROWS, 10, 6, 3, 0):
+    letter, size_pt = write(MOST_ROWS), _SIZES_PT[0]
+    with _document(issued) as pdf:
+        if _fits(pdf, letter, size_pt):
+            return _bytes(pdf, letter)
+        letter, size_pt = _fitting(pdf, write)
+    with _document(issued) as pdf:
+        _Sheet(pdf, letter, size_pt)
+        return _bytes(pdf, letter)
+
+
+def _bytes(pdf: FPDF, letter: Letter) -> bytes:
+    pdf.set_title(letter.title)
+    return bytes(pdf.output())
+
+
+def _fits(pdf: FPDF, letter: Letter, size_pt: float) -> bool:
+    return _Sheet(pdf, letter, size_pt).ends_mm <= _LAST_MM
+
+
+def _fitting(trial: FPDF, write: Write) -> tuple[Letter, float]:
+    """Return the letter with the most shoots that fit on a page, and the largest type for it."""
+    for rows in (MOST_ROWS, 8, 4, 0):
+        letter = write(rows)
         for size_pt in _SIZES_PT:
-            sheet = _Sheet(write(rows), size_pt, issued)
-            if sheet.ends_mm <= _LAST_MM:
-                return bytes(sheet.pdf.output())
+            if _fits(trial, letter, size_pt):
+                return letter, size_pt
     raise AssertionError("a letter without rows, in the smallest type, is longer than a page")
 
 
-class _Sheet:
-    """A letter drawn on one page; `ends_mm` is how far down it reaches."""
+@contextmanager
+def _document(issued: str) -> Iterator[FPDF]:
+    """Make a document without pages, and let go of its fonts at the end: their files stay open until then."""
+    pdf = FPDF(format="A4")
+    pdf.set_creation_date(clock.parse_time(issued))
+    pdf.set_auto_page_break(auto=False)
+    pdf.set_margins(_LEFT_MM, _TOP_MM)
+    pdf.set_lang("en")
+    with ExitStack() as closing:
+        for style, name in _FILES.items():
+            path = closing.enter_context(as_file(files("drill.report") / "fonts" / name))
+            pdf.add_font(_FONT, style, path)
+            closing.callback(_face(pdf, style).ttfont.close)
+        yield pdf
 
-    def __init__(self, letter: Letter, size_pt: float, issued: str) -> None:
-        self.pdf, self.size_pt = _page(letter, issued), size_pt
-        plain, bold = (self.pdf.fonts[f"{_FONT.lower()}{style}"] for style in _FILES)
-        assert isinstance(plain, TTFFont) and isinstance(bold, TTFFont)
-        self._known = plain.cmap.keys() & bold.cmap.keys()
+
+def _face(pdf: FPDF, style: str) -> TTFFont:
+    face = pdf.fonts[f"{_FONT.lower()}{style}"]
+    assert isinstance(face, TTFFont)
+    return face
+
+
+class _Sheet:
+    """A letter drawn on a new page of a document; `ends_mm` is how far down it reaches."""
+
+    def __init__(self, pdf: FPDF, letter: Letter, size_pt: float) -> None:
+        self.pdf, self.size_pt = pdf, size_pt
+        self._known = _face(pdf, "").cmap.keys() & _face(pdf, "B").cmap.keys()
+        pdf.add_page()
+        pdf.set_text_color(*_INK)
         self._head(letter)
         self._short(letter)
         self._shoots(letter)
@@ -144,21 +189,6 @@ class _Sheet:
         return self.size_pt * scale * _LEADING * _MM_OF_PT
 
 
-def _page(letter: Letter, issued: str) -> FPDF:
-    pdf = FPDF(format="A4")
-    pdf.set_creation_date(clock.parse_time(issued))
-    pdf.set_auto_page_break(auto=False)
-    pdf.set_margins(_LEFT_MM, _TOP_MM)
-    pdf.set_lang("en")
-    pdf.set_title(letter.title)
-    for style, name in _FILES.items():
-        with as_file(files("drill.report") / "fonts" / name) as path:
-            pdf.add_font(_FONT, style, path)
-    pdf.add_page()
-    pdf.set_text_color(*_INK)
-    return pdf
-
-
 def shown(text: str, known: Container[int]) -> str:
     """Return a text with the characters that are `known`, by code point, and the others by number, as it is drawn."""
     if text.isascii():
@@ -167,5 +197,10 @@ def shown(text: str, known: Container[int]) -> str:
         char if ord(char) in known else f"[U+{ord(char):04X}]" for char in unicodedata.normalize("NFC", text)
     )
     if any(unicodedata.bidirectional(char) in _RIGHT_TO_LEFT for char in text):
-        return BidiParagraph(text).get_reordered_string()
+        return "".join(_drawn(char) for char in BidiParagraph(text).reorder_resolved_levels())
     return text
+
+
+def _drawn(char: BidiCharacter) -> str:
+    """Return a character as it is drawn: brackets in a right-to-left run face the other way (UAX 9, rule L4)."""
+    return _FACING.get(char.character, char.character) if char.embedding_level % 2 else char.character

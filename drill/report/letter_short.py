@@ -27,11 +27,11 @@ def shortfall_words(short: Sequence[Shortfall], *, of: int, titles: Titles) -> l
 
 def _drill_short(group: Sequence[Shortfall], titles: Titles) -> str:
     names = dict.fromkeys(one.scenario or OWN for one in group)
-    own = "a mishap of our own making"
+    own = "something that we thought of ourselves"
     mishaps = named([titles.get(name, own) for name in names], joint="; ")
     count, total = sum(one.count for one in group), sum(one.of for one in group)
     return (
-        f"{count} of {counted(total, 'drill')} fell short: files did not come back, or could not be proved, or came "
+        f"{count:,} of {counted(total, 'drill')} fell short: files did not come back, or could not be proved, or came "
         f"back too late, or too little would have been left in case of more. What went wrong in them: {mishaps}"
     )
 
@@ -50,7 +50,7 @@ def _with_counts(text: str) -> Callable[[Sequence[Shortfall], Titles], str]:
     def say(group: Sequence[Shortfall], _titles: Titles) -> str:
         count, of = sum(one.count for one in group), sum(one.of for one in group)
         at = day_or_never(min((one.at for one in group if one.at is not None), default=None))
-        return text.format(count=count, of=of, files=counted(of, "file"), at=at, were=were(count))
+        return text.format(count=f"{count:,}", of=f"{of:,}", files=counted(of, "file"), at=at, were=were(count))
 
     return say
 

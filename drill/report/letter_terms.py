@@ -5,8 +5,8 @@ Flows in: numbers, times in RFC 3339, ids. Flows out: texts. Must not know: what
 
 from collections.abc import Sequence
 
-from drill import clock
 from drill.proofrecord import DELIVERABLES, EDITS, ORIGINALS, OTHER, Kept
+from drill.report.pages.base import say_day, shortened
 
 _MOST_ID = 40
 _MOST_NAMED = 4  # shoots or mishaps that are named before they are counted
@@ -33,7 +33,7 @@ KINDS = {
 
 def say_sort(count: int, sort: str) -> str:
     """Say how many files of a sort: 12 originals."""
-    return f"{count} {_SORTS[sort][count != 1]}"
+    return f"{count:,} {_SORTS[sort][count != 1]}"
 
 
 def say_kept(kept: Kept) -> str:
@@ -68,29 +68,23 @@ def named(names: Sequence[str], *, joint: str = ", ") -> str:
 
 def between(times: Sequence[str]) -> str:
     """Say on which day, or between which."""
-    first, last = say_day(min(times)), say_day(max(times))
+    first, last = day_of(min(times)), day_of(max(times))
     return f"on {first}" if first == last else f"between {first} and {last}"
 
 
 def day_or_never(when: str | None) -> str:
     """Say a day, "never" where there is none."""
-    return "never" if when is None else say_day(when)
+    return "never" if when is None else day_of(when)
 
 
-def say_day(when: str) -> str:
+def day_of(when: str) -> str:
     """Write the day of an RFC 3339 time as UTC has it: 12 Sep 2026."""
-    year, month, day = when[:10].split("-")
-    return f"{int(day)} {clock.MONTHS[int(month) - 1]} {year}"
-
-
-def say_moment(when: str) -> str:
-    """Write an RFC 3339 time in UTC to the minute: 12 Sep 2026, 19:30 UTC."""
-    return f"{say_day(when)}, {when[11:16]} UTC"
+    return say_day(when[:10])
 
 
 def counted(count: int, one: str, many: str = "") -> str:
     """Say how many: 1 place, 2 places."""
-    return f"{count} {one if count == 1 else many or one + 's'}"
+    return f"{count:,} {one if count == 1 else many or one + 's'}"
 
 
 def were(count: int) -> str:
@@ -101,8 +95,3 @@ def were(count: int) -> str:
 def shown_id(text: str) -> str:
     """Return an id, shortened where it is beyond reading."""
     return shortened(text, _MOST_ID)
-
-
-def shortened(text: str, most: int) -> str:
-    """Shorten a name that nobody could read, and say so."""
-    return text if len(text) <= most else f"{text[:most]}… ({len(text)} characters)"

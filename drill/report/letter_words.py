@@ -16,18 +16,17 @@ from drill.report.letter_terms import (
     KINDS,
     between,
     counted,
+    day_of,
     day_or_never,
     listed,
-    say_day,
+    named,
     say_kept,
-    say_moment,
     say_range,
     say_sort,
-    shortened,
     shown_id,
     were,
 )
-from drill.report.words import safe
+from drill.report.pages.base import say_day, shortened
 
 MOST_NAME = 100  # characters of a name that are shown
 
@@ -89,37 +88,38 @@ class Letter:
 
 
 def letter_of(proof: Proof, seals: Seals, *, titles: Titles, most_rows: int) -> Letter:
-    """Put a proof into words; at most so many shoots are shown one by one."""
+    """Put a proof into words; at most so many shoots are shown one by one. With none, few mishaps are named either."""
     shoots = proof.shoots
     alone = len(shoots) == 1
     shown = () if alone else shoots[:most_rows]
     return Letter(
         title=_SHORT if proof.falls_short else _WHOLE,
-        studio=shortened(safe(proof.studio), MOST_NAME),
-        client=shortened(safe(proof.client), MOST_NAME) if proof.client else "",
-        day=say_moment(proof.issued),
+        studio=shortened(proof.studio, MOST_NAME),
+        client=shortened(proof.client, MOST_NAME) if proof.client else "",
+        day=say_day(proof.issued),
         about=_about(shoots),
         short=tuple(shortfall_words(proof.shortfalls, of=len(shoots), titles=titles)),
         headers=() if alone else ("Shoot", "Day", "Delivered", "Originals", "Came back", "Drilled on", "Read on"),
         rows=tuple(map(_row, shown)),
         left_over=_left_over(shoots, len(shown)) if not alone else "",
-        sections=tuple(_sections(proof, titles)),
+        sections=tuple(_sections(proof, titles, is_brief=most_rows == 0)),
         seals=seals,
     )
 
 
 def _about(shoots: Sequence[ShootProof]) -> str:
     if len(shoots) == 1:
-        return f"the shoot {shown_id(shoots[0].shoot)} of {say_day(shoots[0].date)}"
+        return f"the shoot {shown_id(shoots[0].shoot)} of {day_of(shoots[0].date)}"
     days = sorted(shoot.date for shoot in shoots)
-    return f"{len(shoots)} shoots, from {say_day(days[0])} to {say_day(days[-1])}"
+    span = f"of {day_of(days[0])}" if days[0] == days[-1] else f"from {day_of(days[0])} to {day_of(days[-1])}"
+    return f"{len(shoots):,} shoots, {span}"
 
 
 def _row(one: ShootProof) -> tuple[str, ...]:
-    counts = [str(one.back[sort].promised) if sort in one.back else "none" for sort in (DELIVERABLES, ORIGINALS)]
+    counts = [f"{one.back[sort].promised:,}" if sort in one.back else "none" for sort in (DELIVERABLES, ORIGINALS)]
     came = f"all, in {one.all_back} of {one.drills} drills" if one.drills else "not drilled"
     kept = f"{one.read_on.media} in {counted(one.read_on.places, 'place')}" if one.read_on.media else "none holds all"
-    return shown_id(one.shoot), say_day(one.date), *counts, came, day_or_never(one.drilled), kept
+    return shown_id(one.shoot), day_of(one.date), *counts, came, day_or_never(one.drilled), kept
 
 
 def _left_over(shoots: Sequence[ShootProof], shown: int) -> str:
@@ -134,10 +134,10 @@ def _left_over(shoots: Sequence[ShootProof], shown: int) -> str:
 # --- the sections ----------------------------------------------------------------------------------------------------
 
 
-def _sections(proof: Proof, titles: Titles) -> list[Section]:
+def _sections(proof: Proof, titles: Titles, *, is_brief: bool) -> list[Section]:
     shoots = proof.shoots
     return [
-        Section("What was tried", (f"{_WHAT_IT_IS} {_tried(shoots, titles)}",)),
+        Section("What was tried", (f"{_WHAT_IT_IS} {_tried(shoots, titles, is_brief=is_brief)}",)),
         Section("What came back", (f"{_came_back(shoots)} {_came_from(shoots)}", _read_on(shoots))),
         Section("How long it takes", (_took(shoots),)),
         Section("What you can check", (_checksums(proof),)),
@@ -145,18 +145,19 @@ def _sections(proof: Proof, titles: Titles) -> list[Section]:
     ]
 
 
-def _tried(shoots: Sequence[ShootProof], titles: Titles) -> str:
+def _tried(shoots: Sequence[ShootProof], titles: Titles, *, is_brief: bool) -> str:
     drilled = [one.drilled for one in shoots if one.drilled is not None]
     if not drilled:
         return "No drill was made."
     total = sum(one.drills for one in shoots)
     names = dict.fromkeys(name for one in shoots for name in one.scenarios)
-    told = "; ".join([titles[name] for name in names if name in titles])
+    known = [titles[name] for name in names if name in titles]
+    told = named(known, joint="; ") if is_brief else "; ".join(known)
     own = sum(one.scenarios.get(OWN, 0) for one in shoots)
     made = f"{counted(total, 'drill')} {were(total)} made {between(drilled)}"
     if not told:
-        return f"{made}, of mishaps of our own making."
-    also = f". Of mishaps of our own making there were {own} more among them" if own else ""
+        return f"{made}, of mishaps that we thought of ourselves."
+    also = f". In {own:,} of them it was something that we thought of ourselves" if own else ""
     return f"{made}. What went wrong in them: {told}{also}."
 
 
@@ -173,10 +174,10 @@ def _came_back(shoots: Sequence[ShootProof]) -> str:
         return f"Of {files} nothing is known: no drill was made."
     if whole == total and promised == came:
         return f"In every drill, all of them came back byte for byte: {files}."
-    worst = listed([f"{came[sort]} of {say_sort(promised[sort], sort)}" for sort in SORTS if promised[sort]])
+    worst = listed([f"{came[sort]:,} of {say_sort(promised[sort], sort)}" for sort in SORTS if promised[sort]])
     each = "of each shoot " if len(shoots) > 1 else ""
     return (
-        f"In {whole} of {counted(total, 'drill')} everything came back byte for byte. In the drills {each}that got "
+        f"In {whole:,} of {counted(total, 'drill')} everything came back byte for byte. In the drills {each}that got "
         f"fewest back: {worst}."
     )
 
@@ -202,7 +203,7 @@ def _read_on(shoots: Sequence[ShootProof]) -> str:
     which = which if len(kept) == len(shoots) else f"For {len(kept)} of {len(shoots)} shoots"
     where = say_kept(kept[0]) if len(shoots) == 1 else say_range(kept)
     return (
-        f"{which}, every delivered file and every original was read in whole on {say_day(oldest)} or later, and found "
+        f"{which}, every delivered file and every original was read in whole on {day_of(oldest)} or later, and found "
         f"right, on {where}."
     )
 
@@ -218,8 +219,12 @@ def _took(shoots: Sequence[ShootProof]) -> str:
     return (
         f"Measured: the slowest drill {each}took {units.say_span(measured)} to bring back, write and check what it "
         "could. Projected, not measured: with all that has to be fetched, plugged in or downloaded first, a real "
-        f"restore may take up to {units.say_span(projected)}.{target}"
+        f"restore may take {_up_to(projected)}.{target}"
     )
+
+
+def _up_to(span_s: float) -> str:
+    return "less than a minute" if span_s < 60 else f"up to {units.say_span(span_s)}"
 
 
 def _checksums(proof: Proof) -> str:
@@ -230,10 +235,12 @@ def _checksums(proof: Proof) -> str:
     noted = count - read
     said = f"deliverables.sha256 lists the SHA-256 checksum of {counted(count, 'delivered file')}."
     if noted:
-        said += f" {_all_or(noted, count)} in our list of what we keep."
+        said += f" {_all_or(noted, count, 'comes', 'come')} from our list of what we keep."
     if read:
-        said += f" {_all_or(read, count)} worked out on {say_day(proof.issued)} from a copy that was read in whole and "
-        said += "had the bytes noted before."
+        said += (
+            f" {_all_or(read, count, 'was', 'were')} worked out on {day_of(proof.issued)} from a copy that was read "
+        )
+        said += "in whole and had the bytes noted before."
     if len(proof.shoots) > 1:
         said += " In the list each name begins with its shoot's."
     return (
@@ -242,5 +249,7 @@ def _checksums(proof: Proof) -> str:
     )
 
 
-def _all_or(count: int, of: int) -> str:
-    return ("It was" if of == 1 else "All were") if count == of else f"{count} {were(count)}"
+def _all_or(count: int, of: int, one: str, many: str) -> str:
+    if count == of:
+        return f"It {one}" if of == 1 else f"All {many}"
+    return f"{count:,} {one if count == 1 else many}"
