@@ -1,4 +1,4 @@
-"""The letter as a web page: one file that asks for nothing from elsewhere, and prints on one sheet.
+"""The letter as a web page: one file that asks for nothing from elsewhere. For paper there is the PDF.
 
 Flows in: a Letter. Flows out: HTML. Must not know: the record, the PDF.
 """
