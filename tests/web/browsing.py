@@ -62,6 +62,6 @@ def opened(
 
 
 def unfold(page: Page) -> None:
-    """Open all that can be opened, as somebody does who reads everything."""
+    """Open all that can be opened, as somebody does who reads everything: what is folded, and what a link shows."""
     page.evaluate("document.querySelectorAll('details').forEach(each => { each.open = true })")
-    page.evaluate("if (document.getElementById('all')) location.hash = 'all'")  # a drill's cells lead into this
+    page.evaluate("if (document.querySelector('a[href=\"#all\"]')) location.hash = '#all'")

@@ -69,6 +69,17 @@ _AT = """() => {
   return [e.dataset.stop ?? '', ring, seen];
 }"""
 
+_DEAD_ENDS = """() => {
+  const found = [];
+  for (const e of document.querySelectorAll('a[href]')) {
+    location.hash = e.getAttribute('href');
+    const to = document.getElementById(decodeURIComponent(location.hash.slice(1)));
+    if (!to?.checkVisibility() || !to.getBoundingClientRect().height)
+      found.push(`${e.textContent.trim().slice(0, 40)}: ${e.getAttribute('href')} shows nothing`);
+  }
+  return found.slice(0, 12);
+}"""
+
 _TARGETS = """least => [...document.querySelectorAll('a[href], summary, button')].filter(e => e.checkVisibility())
   .filter(e => !e.parentElement.closest('p, caption, figcaption') && getComputedStyle(e).position !== 'absolute')
   .map(e => [e.getBoundingClientRect(), e.textContent.trim().slice(0, 40)])
@@ -110,6 +121,17 @@ _GROUND = """() => {
 
 _SPACED = """* { line-height: 1.5 !important; letter-spacing: .12em !important; word-spacing: .16em !important }
 p { margin-bottom: 2em !important }"""
+
+
+def below_the_first_screen(page: Page, *sizes: tuple[int, int]) -> list[str]:
+    """Tell in which sizes of screen one has to scroll to read the answer to its end."""
+    found = []
+    for width, height in sizes:
+        page.set_viewport_size({"width": width, "height": height})
+        box = page.locator(".verdict").first.bounding_box()
+        if box is None or box["y"] < 0 or box["y"] + box["height"] > height:
+            found.append(f"{width} by {height}: {box}")
+    return found
 
 
 def outside(page: Page) -> list[str]:
@@ -168,6 +190,12 @@ def unreached(page: Page, *, at_most: int) -> list[str]:
         found += [] if ring else [f"stop {number} ({text}): nothing shows that it is chosen"]
         found += [] if seen else [f"stop {number} ({text}): not in sight when it is chosen"]
     return found[:12]
+
+
+def dead_ends(page: Page) -> list[str]:
+    """Follow every link; tell which lead to nothing that is then shown."""
+    found: list[str] = page.evaluate(_DEAD_ENDS)
+    return found
 
 
 def small_targets(page: Page, least_px: int) -> list[str]:

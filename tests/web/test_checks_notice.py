@@ -9,7 +9,7 @@ import pytest
 pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
 
 from browsing import Opened, opened
-from looks import against_guidelines, cut_in_print, made, outside, small_targets, spread, unreached, untold
+from looks import against_guidelines, cut_in_print, dead_ends, made, outside, small_targets, spread, unreached, untold
 from playwright.sync_api import Browser, Page
 
 pytestmark = pytest.mark.outside
@@ -68,6 +68,8 @@ WRONG = [
     (_keys, '<a href="#reed" style="outline: none">dark</a>'),
     (_keys, '<a href="#reed" style="position: fixed; left: -99px">away</a>'),
     (_keys, '<p tabindex="0">late</p><p tabindex="1">early</p>'),
+    (dead_ends, '<p><a href="#nowhere">nowhere</a></p>'),
+    (dead_ends, '<p><a href="#hidden">hidden</a></p><p id="hidden" hidden>unseen</p>'),
     (_fingers, '<ul><li><a href="#reed" style="min-height: 0">small</a></ul>'),
 ]
 WRONG_FOR_AXE = [
@@ -83,7 +85,7 @@ WRONG_ON_PAPER = [
 
 def test_what_is_right_is_let_pass(browser: Browser, axe: str, tmp_path: Path) -> None:
     with _with("", browser, tmp_path) as shown:
-        for check in (outside, untold, made, _keys, _fingers, _spread):
+        for check in (outside, untold, made, dead_ends, _keys, _fingers, _spread):
             assert (check, check(shown.page)) == (check, [])
         assert against_guidelines(shown.page, axe) == []
         assert cut_in_print(shown.page, tmp_path / "print.pdf", "A4") == []
