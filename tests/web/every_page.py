@@ -18,6 +18,7 @@ PAGES: dict[str, Callable[[Laid], Path]] = {
     "audit": lambda laid: laid.audit,
     "history": lambda laid: laid.history,
     "sectors": lambda laid: laid.sectors,
+    "forecast": lambda laid: laid.forecast,
 }
 LARGE = {"run of 200 shoots"}  # the judge of guidelines takes half a minute for it, and finds what it finds in "of 12"
 WITH_NAMES = {"run", "audit", "history", "sectors"}  # they tell of the studio's files, or of its free texts
