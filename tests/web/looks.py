@@ -94,7 +94,7 @@ _UNTOLD = """() => {
   const found = [], start = e => e.outerHTML.replace(/\\s+/g, ' ').slice(0, 90);
   const named = e => e.getAttribute('aria-label') || e.getAttribute('aria-labelledby');
   const alone = e => {  // the only table under a name of its own
-    const around = e.closest('details, [role=region][aria-label]');
+    const around = e.closest('details, [role=group][aria-label]');
     return around && around.querySelectorAll('table').length === 1;
   };
   for (const e of document.querySelectorAll('table'))
