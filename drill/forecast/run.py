@@ -10,7 +10,6 @@ from datetime import date, datetime
 from drill.advice.price import shoots_a_year
 from drill.bands import LOST, NOT_ABOUT, scenario_bands
 from drill.clock import rfc3339
-from drill.errors import Mistake, Mistakes
 from drill.followers import with_mirrors
 from drill.forecast.chances import all_rates, chance_of, later, ranked, rates_told, weights
 from drill.forecast.forgetting import missed
@@ -20,11 +19,7 @@ from drill.forecastrecord import Band, Chance, Day, Forecast, Level, LifeThen, S
 from drill.model import Scenario, Scheme, Studio
 from drill.odds import Rates
 from drill.stages import Days, Ground, days_of, ground, levels, worst_day
-from drill.timeline import Life, Span, horizon, life, spans, usual
-
-# A life of ten years, with spans of a hundred, ends before the calendar does. Without a zone the computer's own clock
-# is asked, which on Windows knows the years from 1970 to 3000 alone and says so by an OSError (from memory).
-_SURE_YEARS = range(1971, 2700)
+from drill.timeline import Life, Span, horizon, life, spans, usual, within_calendar
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,13 +43,8 @@ def scheme_of(studio: Studio) -> Scheme:
 def forecast(studio: Studio, scenarios: Sequence[Scenario], options: Options) -> Forecast:
     """Return what the studio's scheme does to a shoot. Errors: Mistakes for a day too near an end of the calendar."""
     scheme = scheme_of(studio)
-    try:
+    with within_calendar(options.day):
         return _forecast(studio, scheme, scenarios, options)
-    except (OverflowError, ValueError, OSError) as error:
-        if options.day.year in _SURE_YEARS:
-            raise
-        what = f"{options.day} is too near an end of the calendar ({error})"
-        raise Mistakes([Mistake("--day", str(options.day), what, "name a day nearer to ours")]) from None
 
 
 def unplanned(studio: Studio, options: Options) -> Forecast:

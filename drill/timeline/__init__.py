@@ -8,7 +8,7 @@ from drill.timeline.doing import Held
 from drill.timeline.forgetting import forgotten_once
 from drill.timeline.held import Span, spans
 from drill.timeline.lives import Instant, Life, horizon, life
-from drill.timeline.moments import local_moment, years_after
+from drill.timeline.moments import local_moment, within_calendar, years_after
 from drill.timeline.takes import is_size_known, takes_s, usual
 
 __all__ = [
@@ -24,5 +24,6 @@ __all__ = [
     "spans",
     "takes_s",
     "usual",
+    "within_calendar",
     "years_after",
 ]

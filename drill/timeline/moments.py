@@ -7,14 +7,31 @@ twice is the first. Both as RFC 5545, section 3.3.5 has it, and as Python's `fol
 
 from calendar import monthrange
 from collections.abc import Iterator
+from contextlib import contextmanager
 from datetime import UTC, date, datetime, timedelta
 from functools import lru_cache
 from zoneinfo import ZoneInfo
 
+from drill.errors import Mistake, Mistakes
 from drill.model import Rhythm
 
+# A life of ten years, with spans of a hundred, ends before the calendar does. Without a zone the computer's own clock
+# is asked, which on Windows knows the years from 1970 to 3000 alone and says so by an OSError (from memory).
+_SURE_YEARS = range(1971, 2700)
 _MONTHS = range(1, 13)
 _QUARTERS = (1, 4, 7, 10)
+
+
+@contextmanager
+def within_calendar(day: date) -> Iterator[None]:
+    """Have the errors that a shoot too near an end of the calendar leads to raised as Mistakes about its day."""
+    try:
+        yield
+    except (OverflowError, ValueError, OSError) as error:
+        if day.year in _SURE_YEARS:
+            raise
+        what = f"{day} is too near an end of the calendar ({error})"
+        raise Mistakes([Mistake("--day", str(day), what, "name a day nearer to ours")]) from None
 
 
 def local_moment(day: date, at_s: float, zone: str | None) -> datetime:
