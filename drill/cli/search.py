@@ -5,6 +5,7 @@ import secrets
 from pathlib import Path
 
 from drill import clock, units
+from drill.cli.again import typed
 from drill.cli.planned import add_now, add_scheme, add_shoot, away_of, day_of, no_scheme
 from drill.cli.record import check_files, deliver, files_asked, keep_clear
 from drill.cli.terminal import (
@@ -129,7 +130,9 @@ def _saved(outcome: Outcome, studio: Studio, options: argparse.Namespace) -> int
         return OK if outcome.record.is_complete else UNFINISHED
     if options.save is not None:
         swap_in(Path(options.save), scenario_text(story, studio))
-        complain(f"how it ends is in {options.save}; drill run {options.studio} --scenario {options.save}")
+        complain(f"how it ends is in {options.save}")
+        if studio.shoots:
+            complain(f"drill it: {typed(['drill', 'run', options.studio, '--scenario', options.save])}")
     return FALLS_SHORT
 
 

@@ -1,7 +1,7 @@
 """Hold: the record of a drill against what was expected of it, in plain words.
 
 Flows in: what was due, the record, how old the proofs are. Flows out: words for what falls short, or none. Must not
-know: files, views, who asked. What is lost or only on paper never holds, whatever else is asked.
+know: files, views, who asked. What is lost or only on paper never counts as back.
 """
 
 from collections.abc import Callable, Sequence

@@ -5,6 +5,7 @@ know each other; every story that is told was played with real bytes, and drille
 """
 
 from collections.abc import Callable, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 from importlib.util import find_spec
@@ -26,7 +27,7 @@ from drill.search.telling import Marks, Told, likelihood, say_local, tell
 from drill.searchrecord import Chance, Level, Life, Search, Story
 from drill.shelf import fresh_folder
 from drill.timeline import Life as Lived
-from drill.timeline import horizon, is_size_known, life, usual
+from drill.timeline import horizon, is_size_known, life, usual, within_calendar
 
 _TOLD = 12  # stories of a level that are told; the rest is counted
 _NOISE = 20  # mishaps of a story by chance, before it is shortened
@@ -72,7 +73,12 @@ def search_scheme(studio: Studio, options: Options, notes: Sequence[str] = ()) -
     """Search a studio's scheme. Errors: ValueError for a studio without one, Mistakes, Unfinished."""
     if studio.scheme is None:
         raise ValueError("this studio has no scheme")
-    courses = [_course(studio, studio.scheme, options, away=away) for away in options.away]
+    with within_calendar(options.day):
+        return _search(studio, studio.scheme, options, notes)
+
+
+def _search(studio: Studio, scheme: Scheme, options: Options, notes: Sequence[str]) -> Outcome:
+    courses = [_course(studio, scheme, options, away=away) for away in options.away]
     _check_asked(courses)
     found: list[tuple[Life, ToKeep]] = []
     for course, start in courses:
@@ -85,7 +91,7 @@ def search_scheme(studio: Studio, options: Options, notes: Sequence[str] = ()) -
         now=clock.rfc3339(options.now),
         size=size,
         files=files,
-        assumptions=(_size_words(studio, size, files), *lasting(studio, studio.scheme)),
+        assumptions=(_size_words(studio, size, files), *lasting(studio, scheme)),
         depth=options.depth,
         after_s=options.after_s,
         without=options.without,
@@ -171,7 +177,9 @@ def _search_life(studio: Studio, course: Course, start: int, options: Options) -
         chance, interrupted = None, found.interrupted
         by_chance: Marks = ()
         if share_s is not None and not interrupted:
-            chance, by_chance, interrupted = _chance(hall, options, share_s - (clock.ticks_s() - began_s))
+            with suppress(KeyboardInterrupt):
+                interrupted = True  # where it ends before its own way of noting that is there, or after it
+                chance, by_chance, interrupted = _chance(hall, options, share_s - (clock.ticks_s() - began_s))
     record = _life(hall, found, levels, known, outlived)
     record = replace(record, chance=chance, interrupted=interrupted)
     return record, _to_keep(hall, record, found, by_chance)
@@ -195,11 +203,10 @@ def _try_kept(hall: _Hall, options: Options) -> tuple[list[Story], int]:
 
 
 def _is_asked(kept: KeptStory, lived: Lived, options: Options) -> bool:
-    """Say whether a kept story is of such a life, and none of its mishaps is left out, too early or too late."""
+    """Say whether a kept story is of such a life, and none of its mishaps is left out, or comes after its end."""
     length_s = (lived.until - lived.begins).total_seconds()
     return kept.away == lived.away and not any(
-        is_left_out(name, options.without) or not options.after_s <= after_s < length_s
-        for name, after_s in kept.mishaps
+        is_left_out(name, options.without) or after_s >= length_s for name, after_s in kept.mishaps
     )
 
 

@@ -2,6 +2,8 @@
 
 import hashlib
 import json
+import os
+import shlex
 import signal
 import sys
 import time
@@ -91,9 +93,11 @@ def test_a_dated_story_and_no_copy_touched(home: Path) -> None:
 def test_the_ending_is_drilled_on_the_real_copies(home: Path) -> None:
     """In the story neither card nor tablet has anything, so nothing of the real shoot comes back either."""
     before = census(home / "copies")
-    outcome = ask(home, "--home", *ONLY_FORGETTING, "--save", "worst.toml")
+    outcome = ask(home, "--home", *ONLY_FORGETTING, "--save", "the worst.toml")
     assert outcome.code == 1, outcome.said
-    drilled = start("run", "studio.toml", "--scenario", "worst.toml", "--no-ledger", "--json", "-", cwd=home)
+    told = next(line for line in outcome.err.splitlines() if line.startswith("drill it: drill "))
+    words = [word.strip('"') for word in shlex.split(told.removeprefix("drill it: drill "), posix=os.name != "nt")]
+    drilled = start(*words, "--no-ledger", "--json", "-", cwd=home)
     assert drilled.code == 1, drilled.said
     assert [drill["verdict"] for drill in drilled.record["drills"]] == ["lost"]
     assert census(home / "copies") == before
@@ -170,18 +174,27 @@ def test_nothing_left_to_try_is_a_mistake(home: Path) -> None:
 
 @pytest.mark.skipif(sys.platform == "win32", reason="no signal that only ends a started program")
 def test_broken_off_it_tells_what_it_has(home: Path) -> None:
+    scratch = home / "scratch"
+    scratch.mkdir()
+    text = (home / "studio.toml").read_text(encoding="utf-8")
+    (home / "studio.toml").write_text(text.replace("[studio]", '[studio]\nscratch = "scratch"'), encoding="utf-8")
     arguments = ("search", "studio.toml", "--now", NOW, "--home", *ONLY_FORGETTING, "--budget", "10 min", "--no-keep")
     running = begin(*arguments, cwd=home)
-    time.sleep(5)
+    end_s = time.monotonic() + 60
+    while len(list(scratch.iterdir())) < 2 and time.monotonic() < end_s:  # the judge's folder, then that of chance
+        time.sleep(0.05)
+    time.sleep(0.5)
     running.send_signal(signal.SIGINT)
     out, err = running.communicate(timeout=60)
     assert running.returncode == 3, out + err
     assert "one mishap can lose it, and no fewer (proved shortest)" in " ".join(out.split())
     assert "interrupted" in err
+    assert list(scratch.iterdir()) == []
 
 
 def test_a_shipped_scheme_keeps_nothing(tmp_path: Path) -> None:
     outcome = start("search", "card-and-tablet", "--now", NOW, "--depth", "1", "--json", "-", cwd=tmp_path)
+    assert "drill it" not in outcome.err  # it promises nothing that could be drilled
     assert outcome.code == 1, outcome.said
     assert [life["away"] for life in outcome.record["lives"]] == [True, False]
     assert not list(tmp_path.iterdir())

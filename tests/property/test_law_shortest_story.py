@@ -14,7 +14,7 @@ from simulation.days import days_of
 from drill.model import Studio
 from drill.search.exhaustive import Searched, search
 from drill.search.legs import Course, Stretch, course_of, first_leg_from, is_away
-from drill.search.mishaps import all_mishaps, forget_name
+from drill.search.mishaps import KINDS, all_mishaps, forget_name
 from drill.search.play import Play, Ways
 from drill.search.scenes import Scenes
 from drill.search.telling import is_lost
@@ -94,17 +94,23 @@ def test_from_a_moment_on_no_story_is_shorter(draft: Draft, day: date, away: boo
     assert (levels[0].mishaps if levels else None) == by_hand
 
 
-@share(0.4)
-@given(schemes(), SHOOT_DAYS, st.booleans())
-def test_each_level_begins_and_ends_where_it_does(draft: Draft, day: date, away: bool) -> None:
-    """Searched from each leg anew, the least number is that of the level which the leg lies in, and none after them."""
+@share(0.6)
+@given(schemes(), SHOOT_DAYS, st.booleans(), st.sampled_from(["medium", "medium forget", "rot", "deleted early"]))
+def test_each_level_begins_and_ends_where_it_does(draft: Draft, day: date, away: bool, kinds: str) -> None:
+    """Searched from each leg anew, the least number is that of the level which the leg lies in, and none after them.
+
+    With mishaps of few kinds, as of all of them one is enough to the end in nearly every scheme that is drawn.
+    """
     studio = draft.load()
-    found = course(studio, day, weeks_after(day, 3), away=away)
+    without = tuple(kind for kind in KINDS if kind not in kinds.split())
+    found = course(studio, day, weeks_after(day, 3), away=away, without=without)
     whole = searched(found, 3)
+    event(f"levels of {[level.mishaps for level in whole.levels]}")
+    assume(not whole.levels or whole.levels[0].mishaps)
     for start in range(len(found.legs)):
         here = [level.mishaps for level in whole.levels if level.start <= start <= level.last]
         levels = search(found.legs, found.first, depth=3, start=start).levels
-        assert [level.mishaps for level in levels[:1]] == here or not whole.levels[0].mishaps
+        assert [level.mishaps for level in levels[:1]] == here
 
 
 @given(schemes(), SHOOT_DAYS, st.booleans())

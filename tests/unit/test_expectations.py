@@ -264,6 +264,13 @@ def test_demands_take_the_place_of_the_studio_s_targets() -> None:
     assert short(missed, Expected("expect[1]", comes_back=True), Expected())
 
 
+def test_one_expectation_that_is_broken_is_enough() -> None:
+    broken, held = Expected("expect[1]", comes_back=True), Expected("expect[2]", classes=("deliverables",))
+    for both in ((broken, held), (held, broken), (Expected(), held), (held, Expected())):
+        assert short(ONE_LOST, *both).startswith("1 of 3 files lost\n")
+    assert short(ONE_LOST, held, held) == ""
+
+
 @pytest.mark.parametrize(
     ("record", "expected", "words"),
     [

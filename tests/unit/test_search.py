@@ -209,6 +209,12 @@ def test_no_mishap_is_told_before_the_time_that_is_asked_for() -> None:
         assert story.earliest == level.begins_local or story.mishaps[0].startswith("forget")
 
 
+@pytest.mark.parametrize("day", ["0001-01-01", "9999-12-31"])
+def test_a_day_too_near_an_end_of_the_calendar_is_a_mistake(day: str) -> None:
+    with pytest.raises(Mistakes, match=f"--day: {day}: .* is too near an end of the calendar"):
+        searched(plain(FORMAT, zone=None), day=date.fromisoformat(day))
+
+
 def test_what_never_happens_is_told_last() -> None:
     studio = card_and_tablet()
     media = {**studio.media, "card": replace(studio.media["card"], fails_per_year=0.0)}
@@ -300,6 +306,26 @@ def test_a_search_that_was_broken_off_is_not_complete(monkeypatch: pytest.Monkey
     assert [life_.complete for life_ in found.lives] == [1]
     assert found.interrupted and not found.is_complete
     assert "broken off" in search_text(found)
+
+
+def test_broken_off_before_chance_begins_the_stories_found_stand(monkeypatch: pytest.MonkeyPatch) -> None:
+    def broken(*words: object, **more: object) -> Tried:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr("drill.search.by_chance.by_chance", broken)
+    found = searched(card_and_tablet(), budget_s=60.0, depth=1)
+    assert found.interrupted and not found.is_complete
+    assert found.lives[0].levels and found.lives[0].chance is None
+
+
+def test_not_all_tried_is_not_complete_and_what_is_not_told_is_counted() -> None:
+    found = searched(usual_studio(), depth=1)
+    assert found.is_complete and not replace(found, depth=2).is_complete
+    [life_] = found.lives
+    [level] = life_.levels
+    many = replace(found, lives=(replace(life_, levels=(replace(level, different=40),)),))
+    told = min(len(level.stories), 7)  # one in full, six in short
+    assert f"… and {40 - told} more" in search_text(many)
 
 
 def test_what_only_chance_found_is_kept() -> None:

@@ -5,6 +5,7 @@ import shutil
 import subprocess
 import sys
 from collections.abc import Callable
+from dataclasses import replace
 from datetime import date
 from pathlib import Path
 from threading import Thread
@@ -392,6 +393,10 @@ def test_an_assertion_about_what_was_not_drilled_fails(drill_studio: StudioFolde
         assert_comes_back(run, classes=["edits"])
     with pytest.raises(AssertionError):
         assert_lost(run)
+    short = replace(drilled(drill_studio), complete=False, unfinished="the disk is full")
+    for ask in (assert_comes_back, assert_lost):
+        with pytest.raises(AssertionError, match="was cut short .the disk is full., so it shows nothing"):
+            ask(short)
     with pytest.raises(AssertionError, match="no files are named"):
         assert_lost(drilled(drill_studio, lost("tablet", "drive")), [])
 
