@@ -395,7 +395,7 @@ def test_an_assertion_about_what_was_not_drilled_fails(drill_studio: StudioFolde
         assert_lost(run)
     short = replace(drilled(drill_studio), complete=False, unfinished="the disk is full")
     for ask in (assert_comes_back, assert_lost):
-        with pytest.raises(AssertionError, match="was cut short .the disk is full., so it shows nothing"):
+        with pytest.raises(AssertionError, match=r"was cut short \(the disk is full\), so it shows nothing"):
             ask(short)
     with pytest.raises(AssertionError, match="no files are named"):
         assert_lost(drilled(drill_studio, lost("tablet", "drive")), [])
