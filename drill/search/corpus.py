@@ -45,7 +45,7 @@ def kept_stories(folder: Path) -> tuple[list[KeptStory], list[str]]:
     for path in files[:_MOST]:
         try:
             found.append(_read(path.read_text(encoding="utf-8")))
-        except (OSError, ValueError, KeyError, TypeError, RecursionError):
+        except (OSError, ValueError, KeyError, TypeError, OverflowError, RecursionError):
             wrong.append(f"{path} is no story that was kept; it was passed over")
     if len(files) > _MOST:
         wrong.append(f"{folder} holds {len(files):,} stories; the first {_MOST} were tried")

@@ -256,6 +256,28 @@ def test_a_story_after_which_the_drill_brings_something_back_is_not_told(monkeyp
         searched(card_and_tablet(), depth=1)
 
 
+@pytest.mark.parametrize(
+    "text",
+    [
+        "",
+        "[]",
+        "[" * 100_000,
+        '{"schema": "restore-search-story/1", "away": 1, "mishaps": []}',
+        *(
+            '{"schema": "restore-search-story/1", "away": true, "mishaps": [{"what": "rot:card", "after_s": AT}]}'.replace(
+                "AT", text
+            )
+            for text in ("-1", "NaN", "1e999", "9" * 400, '"soon"', "null")
+        ),
+    ],
+)
+def test_a_file_that_is_no_story_is_passed_over_and_named(text: str, tmp_path: Path) -> None:
+    (tmp_path / "odd.json").write_text(text, encoding="utf-8")
+    stories, wrong = kept_stories(tmp_path)
+    assert stories == []
+    assert len(wrong) == 1 and "odd.json" in wrong[0]
+
+
 def test_a_kept_forgetting_is_of_the_time_that_is_nearest() -> None:
     found = course(plain(copy("upload", "card", "kiln", after_s=3600.0, again_s=10 * schemes.DAY_S)))
     kept = KeptStory(False, (("medium:card", 21 * schemes.DAY_S), ("forget:upload", 18 * schemes.DAY_S)))

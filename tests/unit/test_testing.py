@@ -383,6 +383,18 @@ def test_a_failed_assertion_says_what_and_why(drill_studio: StudioFolder) -> Non
     assert_survives(drill_studio)
 
 
+def test_what_is_only_on_paper_did_not_come_back(make_drill_studio: Maker) -> None:
+    studio = make_drill_studio(copies={})
+    studio.add_copy("drive", says=True)
+    with really(studio, lost("drive")):
+        run = drilled(studio)
+    assert run.drills[0].files.on_paper == 4
+    with pytest.raises(AssertionError, match="0 of 4 files came back; lost: none; on paper: "):
+        assert_comes_back(run)
+    with pytest.raises(AssertionError, match="is not lost"):
+        assert_lost(run)
+
+
 def test_an_assertion_about_what_was_not_drilled_fails(drill_studio: StudioFolder) -> None:
     run = drilled(drill_studio, scenarios=["lost-tablet", "expired-cloud-link"])
     with pytest.raises(AssertionError, match="no drill of shoot marsh; it has: heron under lost-tablet"):
