@@ -264,9 +264,9 @@ def test_a_story_after_which_the_drill_brings_something_back_is_not_told(monkeyp
         "[" * 100_000,
         '{"schema": "restore-search-story/1", "away": 1, "mishaps": []}',
         *(
-            '{"schema": "restore-search-story/1", "away": true, "mishaps": [{"what": "rot:card", "after_s": AT}]}'.replace(
-                "AT", text
-            )
+            '{"schema": "restore-search-story/1", "away": true, "mishaps": [{"what": "rot:card", "after_s": '
+            + text
+            + "}]}"
             for text in ("-1", "NaN", "1e999", "9" * 400, '"soon"', "null")
         ),
     ],
