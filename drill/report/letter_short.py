@@ -29,9 +29,9 @@ def _drill_short(group: Sequence[Shortfall], titles: Titles) -> str:
     names = dict.fromkeys(one.scenario or OWN for one in group)
     own = "something that we thought of ourselves"
     mishaps = named([titles.get(name, own) for name in names], joint="; ")
-    count, total = sum(one.count for one in group), sum(one.of for one in group)
+    short = counted(sum(one.count for one in group), "drill")
     return (
-        f"{count:,} of {counted(total, 'drill')} fell short: files did not come back, or could not be proved, or came "
+        f"{short} fell short: files did not come back, or could not be proved, or came "
         f"back too late, or too little would have been left in case of more. What went wrong in them: {mishaps}"
     )
 
