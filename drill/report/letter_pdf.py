@@ -27,11 +27,12 @@ _TEXT_MM = _WIDE_MM - 2 * _LEFT_MM
 _SIZES_PT = (9.4, 8.8, 8.2, 7.6, 7.0)
 _MM_OF_PT = 25.4 / 72
 _LEADING = 1.34
+_ROW = 0.82  # type in the table of shoots, of that of the text
 _FONT = "DejaVu"
 _FILES = {"": "DejaVuSans.ttf", "B": "DejaVuSans-Bold.ttf"}
 _FACING = dict(zip("()[]{}<>«»", ")(][}{><»«", strict=True))
 _RIGHT_TO_LEFT = frozenset({"R", "AL"})
-_SHARES = (0.21, 0.11, 0.115, 0.10, 0.21, 0.12, 0.135)  # of the width, for each column of the shoots
+_SHARES = (0.22, 0.125, 0.105, 0.10, 0.20, 0.125, 0.125)  # of the width, for each column of the shoots
 _WARN = (138, 42, 18)
 _FAINT = (85, 96, 90)
 _INK = (28, 37, 33)
@@ -152,8 +153,8 @@ class _Sheet:
 
     def _row(self, cells: tuple[str, ...], *, bold: bool = False) -> None:
         """Set one shoot on as many lines as its fullest cell takes."""
-        self._type(bold=bold, scale=0.88)
-        line_mm, top_mm, ends_mm = self._line_mm(0.88), self.ends_mm, [self.ends_mm]
+        self._type(bold=bold, scale=_ROW)
+        line_mm, top_mm, ends_mm = self._line_mm(_ROW), self.ends_mm, [self.ends_mm]
         left_mm = _LEFT_MM
         for cell, share in zip(cells, _SHARES, strict=True):
             self.pdf.set_xy(left_mm, top_mm)

@@ -9,9 +9,11 @@ import json
 import os
 import shlex
 import signal
+import sqlite3
 import subprocess
 import sys
 import tomllib
+from contextlib import closing
 from pathlib import Path
 from xml.etree import ElementTree
 
@@ -209,6 +211,9 @@ def test_a_studio_file_by_itself_is_drilled_only_where_it_is_named(pytester: pyt
     skipped = {f"{id_}::{name}": "skipped" for id_ in ("dunes", "terns") for name in run["not_applicable"]}
     assert ids_in(pytester.path / "found.xml") == expected | skipped
     assert set(expected.values()) == {"passed", "failure"} and result.ret == pytest.ExitCode.TESTS_FAILED
+    with closing(sqlite3.connect(built.file.parent / "ledger.sqlite")) as db:
+        noted = db.execute("SELECT shoot, count(*), count(DISTINCT mark) FROM promises GROUP BY shoot").fetchall()
+    assert noted == [("dunes", 2, 1), ("terns", 2, 1)], "both kinds of run note what was promised, and alike"
 
 
 def test_only_what_was_chosen_is_drilled_and_it_counts_as_a_part(pytester: pytest.Pytester, built: Built) -> None:

@@ -16,7 +16,7 @@ import pytest
 from left_behind import integrity, readings_in
 
 from drill.errors import Mistakes, Unfinished
-from drill.ledger import AuditedCopy, Evidence, Ledger, Root, ledger_files, unchanged
+from drill.ledger import AuditedCopy, DrilledPromise, Evidence, Ledger, Root, ledger_files, unchanged
 from drill.ledger.schema import APPLICATION_ID, STEPS
 from drill.model import Digest, Entry, Problem, Seen, Taken, Trouble
 from drill.record import (
@@ -287,7 +287,7 @@ def test_runs_and_what_they_came_to_are_kept(path: Path) -> None:
     audited = AuditedCopy("archive-a", True, 118, 1, 1, 0, 3, 0, 0, 0, 2_400_000_000, 31.0)
     with opened(path) as ledger:
         drill = ledger.begin_run("drill", now=NOW, seed=2**70)
-        ledger.add_drills(drill, [DRILL])
+        ledger.add_drills(drill, [DRILL], [DrilledPromise("reed", 9, "ff"), DrilledPromise("heron", 120, "00")])
         ledger.add_drills(drill, [replace(DRILL, scenario="fire", variant=None, score=7)])
         ledger.end_run(drill, complete=True)
         audit = ledger.begin_run("audit", now=NOW)
@@ -296,6 +296,8 @@ def test_runs_and_what_they_came_to_are_kept(path: Path) -> None:
         ledger.add_audit(audit, replace(audited, altered=2))
         ledger.add_rate(audit, "ssd", files=120, bytes=2_400_000_000, took_s=30.0, maybe_cached=True)
     with Ledger.read(path) as ledger:
+        assert ledger.promises_of(drill) == (DrilledPromise("heron", 120, "00"), DrilledPromise("reed", 9, "ff"))
+        assert ledger.promises_of(audit) == ()
         first, second = ledger.runs()
         assert (first.id, first.kind, first.now, first.seed, first.complete) == (drill, "drill", NOW, 2**70, True)
         assert first.ended is not None and first.started <= first.ended
@@ -861,4 +863,14 @@ def test_a_file_of_the_third_version_gets_the_table_of_what_is_absent_and_unites
         assert ledger.get(ROOT, ENTRY) == OLD_SEEN
         ledger.note_listing(ROOT, [])
         assert ledger.evidence_of_copy("a", "archive-a") == {} and len(ledger.evidence(ROOT)) == 1
+    assert integrity(path) == ["ok"]
+
+
+def test_a_file_of_the_fourth_version_gets_the_table_of_what_was_promised(path: Path) -> None:
+    version_1(path)
+    plain(path, *(statement for step in STEPS[1:4] for statement in step), "PRAGMA user_version = 4")
+    with opened(path) as ledger:
+        assert ledger.get(ROOT, ENTRY) == OLD_SEEN and ledger.promises_of(1) == ()
+        ledger.add_drills(1, [DRILL], [DrilledPromise("heron", 120, "00")])
+        assert ledger.promises_of(1) == (DrilledPromise("heron", 120, "00"),)
     assert integrity(path) == ["ok"]
