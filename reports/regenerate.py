@@ -37,7 +37,7 @@ def main(into: Path) -> None:
                 run = rehearse(load_studio(layout.studio_file), load_scenarios([]), settings)
         text = demo_text(layout.notes, width=80) + "\n" + run_text(run, width=80)
         few = replace(run, drills=tuple(drill for drill in run.drills if drill.scenario in IN_JSON))
-        page = run_page(run, command=f"drill run demo-studio/studio.toml --seed {SEED}")
+        page = run_page(run, command=f"drill run demo-studio/studio.toml --seed {SEED} --now {run.now}")
         for name, content in (("demo.txt", text), ("demo.html", page), ("demo.json", dump(few))):
             plain = content.replace(str(folder), "demo-studio").replace(
                 str(folder).replace("\\", "\\\\"), "demo-studio"

@@ -11,11 +11,16 @@ from collections.abc import Iterator, Sequence
 _FILES = ("--json", "--html", "--junit")  # each followed by the file it names
 
 
-def again(words: Sequence[str], *, seed: int | None = None) -> str:
+def again(words: Sequence[str], *, seed: int | None = None, now: str | None = None) -> str:
     """Return the command line of these words (a command and its options), without the files that it was asked to write,
-    and with the seed that was drawn where none was given."""
-    drawn = [] if seed is None or any(_names(word, "--seed") for word in words) else ["--seed", str(seed)]
-    return typed(["drill", *_without_files(words), *drawn])
+    and with the seed that was drawn and the moment that counted as now where none was given."""
+    added = {"--seed": None if seed is None else str(seed), "--now": now}
+    missing = [
+        (option, value)
+        for option, value in added.items()
+        if value is not None and not any(_names(word, option) for word in words)
+    ]
+    return typed(["drill", *_without_files(words), *(word for pair in missing for word in pair)])
 
 
 def typed(words: Sequence[str | os.PathLike[str]]) -> str:

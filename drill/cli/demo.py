@@ -5,7 +5,7 @@ import tempfile
 from pathlib import Path
 
 from drill import audit, clock
-from drill.cli.again import typed
+from drill.cli.again import again
 from drill.cli.run import REPORT_COLUMNS, recorded
 from drill.cli.terminal import OK, UNFINISHED, Commands, columns, complain, progress
 from drill.demo import LinkServer, lay_out, served_folder
@@ -47,7 +47,7 @@ def _demo(options: argparse.Namespace) -> int:
             looked = audit.Options(now=clock.now(), new_seed=DEMO_SEED, progress=progress)
             audited = audit.audit(studio, ledger, looked) if run.complete else None
     progress("")
-    page = run_page(run, command=typed(["drill", "run", layout.studio_file, "--seed", str(DEMO_SEED)]))
+    page = run_page(run, command=again(["run", str(layout.studio_file)], seed=DEMO_SEED, now=run.now))
     saved = save_report(studio.reports, run, run_text(run, width=REPORT_COLUMNS), page, warn=complain)
     print(demo_text(layout.notes, width=columns()))
     print(run_text(run, width=columns()), end="")

@@ -162,7 +162,7 @@ def _deliver(run: Run, studio: Studio, options: argparse.Namespace) -> None:
         sys.stdout.write(dump(run))
     else:
         print(run_text(run, width=columns()), end="")
-    page = cache(lambda: run_page(run, command=again(options.typed, seed=run.seed)))
+    page = cache(lambda: run_page(run, command=again(options.typed, seed=run.seed, now=run.now)))
     writes: dict[str, Callable[[], str]] = {
         "--json": lambda: dump(run),
         "--html": page,

@@ -31,6 +31,15 @@ def test_a_seed_that_was_given_stays(seed: tuple[str, ...]) -> None:
     assert shlex.split(again(("run", "s.toml", *seed), seed=9)) == ["drill", "run", "s.toml", *seed]
 
 
+def test_the_moment_that_counted_as_now_is_added_once() -> None:
+    now = "2026-11-24T20:00:00Z"
+    added = ["drill", "run", "s.toml", "--no-ledger", "--seed", "7", "--now", now]
+    assert shlex.split(again(("run", "s.toml", "--no-ledger"), seed=7, now=now)) == added
+    assert shlex.split(again(("run", "s.toml", "--seed", "7", "--now=2026-11-24"), seed=7, now=now)) == [
+        *("drill", "run", "s.toml", "--seed", "7", "--now=2026-11-24"),
+    ]
+
+
 def test_a_command_without_a_draw_has_no_seed() -> None:
     assert again(("history", "s.toml", "--html", "x")) == "drill history s.toml"
 
