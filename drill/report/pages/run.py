@@ -38,7 +38,7 @@ class TimeRow:
     target: str
     percent: float
     mark: float | None
-    late: bool
+    too_long_by: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,13 +116,14 @@ def _times(run: Run, shoots: Sequence[str]) -> list[TimeRow]:
     found = [drill for drill in slowest.values() if drill is not None]
     longest_s = max((max(drill.seconds.projected, drill.seconds.target or 0) for drill in found), default=0) or 1
     rows = [_time(shoot, drill, run, longest_s) for shoot, drill in slowest.items()]
-    return sorted(rows, key=lambda row: (not row.late, -row.percent))
+    return sorted(rows, key=lambda row: (not row.too_long_by, -row.percent))
 
 
 def _time(shoot: str, drill: Drill | None, run: Run, longest_s: float) -> TimeRow:
     if drill is None:
-        return TimeRow(shoot, "", "nothing comes back", "", 0, None, late=False)
+        return TimeRow(shoot, "", "nothing comes back", "", 0, None, "")
     seconds = drill.seconds
+    over_s = 0 if seconds.target is None else seconds.projected - seconds.target
     return TimeRow(
         shoot=shoot,
         where=in_scenario(drill, run.titles),
@@ -130,7 +131,7 @@ def _time(shoot: str, drill: Drill | None, run: Run, longest_s: float) -> TimeRo
         target="" if seconds.target is None else units.say_span(seconds.target),
         percent=round(100 * seconds.projected / longest_s, 1),
         mark=None if seconds.target is None else round(min(99.0, 100 * seconds.target / longest_s), 1),
-        late=seconds.target is not None and seconds.projected > seconds.target,
+        too_long_by="" if over_s <= 0 else units.say_span(over_s),
     )
 
 
