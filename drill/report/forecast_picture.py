@@ -20,6 +20,7 @@ MEASURE = (
     "each quarter between them is even."
 )
 WIDTH = 1000
+PAGE_WIDTH = 780  # its letters are as large as the page's where that is as wide as a tablet held upright
 _MARGIN, _LEFT, _RIGHT = 24, 272, 24
 _ROW, _BAR = 22, 17
 _COPY, _OFFSITE, _PROVED = "#56b4e9", "#0072b2", "#ffffff"
@@ -58,9 +59,9 @@ def forecast_png(found: Forecast) -> bytes:
 
 def life_inline(life: LifeThen, found: Forecast, *, id_: str) -> str:
     """Return what is drawn of one life as a part of a page; `id_` is not used on the page otherwise."""
-    drawn, bottom = _life(life, found, 40)
+    drawn, bottom = _life(life, found, 40, width=PAGE_WIDTH)
     shapes = [*_legend(8), *drawn]
-    return inline_svg(shapes, width=WIDTH, height=int(bottom), title=life_title(life), id_=id_)
+    return inline_svg(shapes, width=PAGE_WIDTH, height=int(bottom), title=life_title(life), id_=id_)
 
 
 def life_title(life: LifeThen) -> str:
@@ -82,15 +83,15 @@ def _shapes(found: Forecast) -> tuple[list[Shape], int]:
     shapes += _legend(top + 6)
     top += 44
     for life in found.lives:
-        drawn, top = _life(life, found, top)
+        drawn, top = _life(life, found, top, width=WIDTH)
         shapes += drawn
     shapes.append(Words(_MARGIN, top + 4, MEASURE, size=12, fill=_GREY))
     return shapes, int(top + 24)
 
 
-def _life(life: LifeThen, found: Forecast, top: float) -> tuple[list[Shape], float]:
+def _life(life: LifeThen, found: Forecast, top: float, *, width: int) -> tuple[list[Shape], float]:
     """Return what is drawn of one life, and where it ends."""
-    scale = Scale(_LEFT, WIDTH - _LEFT - _RIGHT)
+    scale = Scale(_LEFT, width - _LEFT - _RIGHT)
     shapes: list[Shape] = [Words(_MARGIN, top + 15, f"Made {where(life)} on {life.day}", size=15, bold=True)]
     top += 58
     first = top

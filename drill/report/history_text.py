@@ -28,16 +28,25 @@ NONE_YET = (
 def history_text(history: History, *, width: int = 80) -> str:
     """Return the whole report."""
     end = paragraphs(NOT_PROVED) if history.runs else NOTHING
-    return laid_out([paragraphs(verdict(history)), *sections(history), end], width=width)
+    sections = [paragraphs(verdict(history)), worse(history), first_steps(history), *past_and_due(history), end]
+    return laid_out(sections, width=width)
 
 
-def sections(history: History) -> list[Section]:
-    """Return what is said below the verdict."""
+def worse(history: History) -> Section:
+    """Return what got worse."""
+    return items("What got worse since the time before", _worse(history))
+
+
+def first_steps(history: History) -> Section:
+    """Return what to do about it; before there is a history that is said elsewhere."""
+    return items("What to do first", _first_steps(history) if history.runs else [])
+
+
+def past_and_due(history: History) -> list[Section]:
+    """Return what is due and what was done."""
     if not history.runs:
         return [items("To know", history.notes)]
     return [
-        items("What got worse since the time before", _worse(history)),
-        items("What to do first", _first_steps(history)),
         _due_table(history),
         _run_table(history.runs),
         items("To know", history.notes),

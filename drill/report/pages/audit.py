@@ -5,6 +5,7 @@ Flows in: the record. Flows out: HTML text. Must not know: files, copies, where 
 
 from drill.auditrecord import Audit
 from drill.report.audit_text import answer, tell
+from drill.report.pages.base import say_day
 from drill.report.pages.told import Told, fits, told_page
 
 _NAMED = (100, 30, 10, 3, 1)  # damaged files of a copy that are named: as many as a page has room for
@@ -29,7 +30,7 @@ def _page(audit: Audit, command: str, most: int) -> str:
     page = Told(
         title=f"{audit.studio}: are the copies still right?",
         verdict=answer(audit),
-        facts=told.about,
+        facts=[f"As of {say_day(audit.now)}.", *told.about[1:]],
         first=[told.first_steps, *told.by_copy],
         rest=[*told.damage, told.to_know],
         not_proved=told.not_proved,

@@ -4,7 +4,7 @@ Flows in: the record. Flows out: HTML text. Must not know: the ledger, where the
 """
 
 from drill.historyrecord import History
-from drill.report.history_text import NOT_PROVED, answer, sections
+from drill.report.history_text import NOT_PROVED, answer
 from drill.report.pages.base import say_day
 from drill.report.pages.told import Told, told_page
 
@@ -17,7 +17,7 @@ def history_page(history: History, *, command: str) -> str:
         title=f"{history.studio}: what drills and audits found so far",
         verdict=answer(history),
         facts=[f"As of {say_day(history.now)}."],
-        first=sections(history),
+        first=[first_steps(history), worse(history), *past_and_due(history)],
         rest=[],
         not_proved=NOT_PROVED,
         again=AGAIN,
