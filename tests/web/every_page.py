@@ -13,14 +13,14 @@ from drill.report.pages import run_page
 
 PAGES: dict[str, Callable[[Laid], Path]] = {
     "run": lambda laid: laid.run,
-    "run of 12 shoots": lambda laid: _crowded(laid, 12),
+    "run of 4 shoots": lambda laid: _crowded(laid, 4),
     "run of 200 shoots": lambda laid: _crowded(laid, 200),
     "audit": lambda laid: laid.audit,
     "history": lambda laid: laid.history,
     "sectors": lambda laid: laid.sectors,
     "forecast": lambda laid: laid.forecast,
 }
-LARGE = {"run of 200 shoots"}  # the judge of guidelines takes half a minute for it, and finds what it finds in "of 12"
+LARGE = {"run of 200 shoots"}  # the judge of guidelines takes half a minute for it, and finds what it finds in "of 4"
 WITH_NAMES = {"run", "audit", "history", "sectors"}  # they tell of the studio's files, or of its free texts
 
 
