@@ -14,7 +14,7 @@ import pytest
 from census import census
 
 from drill import testing
-from drill.errors import Mistakes
+from drill.errors import Mistakes, Unfinished
 from drill.testing import (
     Mishap,
     StudioFolder,
@@ -243,6 +243,28 @@ def test_a_studio_of_ones_own_is_only_read(drill_studio: StudioFolder, tmp_path:
     drill_studio.folder = drill_studio.file.parent
 
 
+def test_no_drill_is_made_that_would_write_in_a_copy(drill_studio: StudioFolder) -> None:
+    root = drill_studio.copy("drive").root
+    drill_studio.file.write_text(drill_studio.file.read_text().replace('"scratch"', '"media/drive"'))
+    before = census(root)
+    with pytest.raises(Mistakes, match="scratch"):
+        drilled(drill_studio)
+    assert census(root) == before
+
+
+def test_a_scenario_about_nobody_and_a_run_cut_short_are_no_drill(
+    drill_studio: StudioFolder, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    text = 'title = "T"\nstory = "S"\n[[hazards]]\neffect = "gone"\nhits = { medium = ["tablet", "shelf"] }\n'
+    (tmp_path / "shelf.toml").write_text(text)
+    with pytest.raises(Mistakes, match="no medium of this studio has the id 'shelf'"):
+        drilled(drill_studio, scenarios=tmp_path / "shelf.toml")
+    short = replace(drilled(drill_studio), complete=False, unfinished="the disk is full")
+    monkeypatch.setattr("drill.testing.drilling.rehearse", lambda *words: short)
+    with pytest.raises(Unfinished, match="the disk is full"):
+        drilled(drill_studio)
+
+
 @pytest.mark.skipif(os.name == "nt", reason="links need rights there")
 @pytest.mark.parametrize("mishap", [m for m in MISHAPS if m != "unreadable"])
 def test_a_copy_that_leads_elsewhere_is_never_touched(drill_studio: StudioFolder, tmp_path: Path, mishap: str) -> None:
@@ -339,6 +361,15 @@ def test_what_is_behind_a_link_is_damaged_too(make_drill_studio: Maker, mishap: 
     with really(studio, words.get(mishap, MISHAPS[mishap])()):
         assert_lost(drilled(studio))
     assert_comes_back(drilled(studio))
+
+
+def test_rot_leaves_the_times_of_files_as_they_were(drill_studio: StudioFolder) -> None:
+    file = drill_studio.copy("drive").root / "raw" / "HERO0002.dng"
+    os.utime(file, (1e9, 1e9))
+    before = file.read_bytes()
+    with really(drill_studio, rotten("drive", files="*0002*")):
+        assert file.read_bytes() != before
+        assert file.stat().st_mtime == 1e9
 
 
 def test_nothing_to_do_is_a_mistake(drill_studio: StudioFolder) -> None:
