@@ -25,8 +25,11 @@ def guard_outputs(studio: Studio, outputs: Mapping[str, Path], *, also: Mapping[
     for option, path in outputs.items():
         for words, root in kept.items():
             if falls_in(path, root):
-                what = f"{path} falls inside {words}, and nothing is ever written there"
-                mistakes.append(Mistake(str(studio.file), option, what, f"set {option} to a path outside every copy"))
+                how, advice = "falls inside", f"set {option} to a path outside every copy"
+                if root.is_file():
+                    how, advice = "is", "name another file"
+                what = f"{path} {how} {words}, and nothing is ever written there"
+                mistakes.append(Mistake(str(studio.file), option, what, advice))
                 break
     if mistakes:
         raise Mistakes(mistakes)

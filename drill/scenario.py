@@ -12,9 +12,10 @@ from typing import Any
 
 from drill import clock, units
 from drill.errors import Mistake, Mistakes
+from drill.filekind import SCENARIO, check_kind
 from drill.model import Hazard, Scenario, Selector, Studio
 from drill.studio import KINDS
-from drill.tables import Table, load_toml, repeated
+from drill.tables import Table, is_folder, load_toml, repeated
 
 FORMS = ("folder", "archive", "link")
 EACH = ("medium", "place", "account", "copy")
@@ -53,6 +54,8 @@ def scheme_path(text: str) -> Path:
     """Return the studio file that a path or the bare name of a shipped scheme means. Errors: Mistakes."""
     if _is_path(text) or os.path.isfile(text):  # noqa: PTH113  # pathlib raises over some names
         return Path(text)
+    if os.path.isdir(text):  # noqa: PTH112
+        raise Mistakes([is_folder(Path(text))])
     names = shipped_schemes()
     if text not in names:
         advice = f"give the path of a studio file, or the name of a scheme that is shipped: {', '.join(names)}"
@@ -94,7 +97,9 @@ def _is_path(text: str) -> bool:
 def load_scenario(path: Path) -> Scenario:
     """Read one scenario file. Errors: Mistakes."""
     mistakes: list[Mistake] = []
-    top = Table(load_toml(path), where=str(path), at="", mistakes=mistakes)
+    values = load_toml(path)
+    check_kind(values, path, SCENARIO)
+    top = Table(values, where=str(path), at="", mistakes=mistakes)
     title, story = top.text("title", required=True) or "", top.text("story", required=True) or ""
     tables = top.tables("hazards")
     if not tables:

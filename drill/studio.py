@@ -17,6 +17,7 @@ from drill.columns import classes_of, paths_of, promise_of
 from drill.copies import ARCHIVES, archive_format, without_detours
 from drill.digests import is_kind
 from drill.errors import Mistake, Mistakes
+from drill.filekind import STUDIO, check_kind
 from drill.globs import matcher
 from drill.manifests import Same, read_manifest
 from drill.model import Bus, Copy, Listed, Medium, Place, Shoot, Studio, Targets
@@ -33,6 +34,7 @@ _URL = re.compile(r"https?://[^/?#]+", re.IGNORECASE)
 def load_studio(path: Path, *, in_columns: bool = False) -> Studio:
     """Read and check a studio file with its manifests, held `in_columns` to save memory. Errors: Mistakes, all."""
     values = load_toml(path)
+    check_kind(values, path, STUDIO)
     mistakes: list[Mistake] = []
     top = Table(values, where=str(path), at="", mistakes=mistakes)
     base = path.absolute().parent

@@ -21,6 +21,7 @@ from drill.globs import matcher
 T = TypeVar("T")
 _MOST = 1e15  # of numbers that nothing else bounds: more is a slip, and what is reckoned from it may have no end
 _ID = re.compile(r"[A-Za-z0-9._-]+")
+_MOST_NAMED = 5
 ID_WORDS = 'use letters, digits, "-", "_" and "."'
 
 
@@ -48,8 +49,9 @@ def load_toml(path: Path) -> dict[str, Any]:
     except FileNotFoundError:
         raise Mistakes([Mistake(str(path), "", "there is no such file", "check the path")]) from None
     except OSError as error:
-        advice = "name the file in it" if os.path.isdir(path) else ""  # noqa: PTH112 - a Path may raise over a name
-        raise Mistakes([Mistake(str(path), "", f"cannot be read: {error.strerror}", advice)]) from None
+        if os.path.isdir(path):  # noqa: PTH112 - a Path may raise over a name
+            raise Mistakes([is_folder(path)]) from None
+        raise Mistakes([Mistake(str(path), "", f"cannot be read: {error.strerror}")]) from None
     except UnicodeDecodeError as error:
         what = f"is not UTF-8 text (byte {error.start})"
         raise Mistakes([Mistake(str(path), "", what, "save it as UTF-8 text")]) from None
@@ -64,6 +66,18 @@ def load_toml(path: Path) -> dict[str, Any]:
         raise Mistakes([Mistake(str(path), at, f"is not TOML: {what}{quoted}", "correct that line")]) from None
     except ValueError as error:  # a number of thousands of digits
         raise Mistakes([Mistake(str(path), "", f"cannot be read: {error}")]) from None
+
+
+def is_folder(path: Path) -> Mistake:
+    """Return the mistake of a folder where a file is asked for, with the files in it that may be meant."""
+    try:
+        inside = sorted(file for file in path.iterdir() if file.suffix.lower() == ".toml" and file.is_file())
+    except OSError:
+        inside = []
+    named = ", ".join(str(file) for file in inside[:_MOST_NAMED])
+    more = f" and {len(inside) - _MOST_NAMED} more" if len(inside) > _MOST_NAMED else ""
+    advice = f"name the file in it: {named}{more}" if named else "name the file in it"
+    return Mistake(str(path), "", "is a folder, not a file", advice)
 
 
 class Table:

@@ -25,6 +25,7 @@ from drill.report.files import swap_in
 from drill.report.search_text import search_text
 from drill.scenario import scheme_path, shipped_folder
 from drill.search import (
+    FIRST_LINE,
     KINDS,
     Options,
     Outcome,
@@ -130,9 +131,10 @@ def _saved(outcome: Outcome, studio: Studio, options: argparse.Namespace) -> int
         return OK if outcome.record.is_complete else UNFINISHED
     if options.save is not None:
         swap_in(Path(options.save), scenario_text(story, studio))
-        complain(f"how it ends is in {options.save}")
-        if studio.shoots:
-            complain(f"drill it: {typed(['drill', 'run', options.studio, '--scenario', options.save])}")
+        own = options.studio if studio.shoots else "YOUR-studio.toml"
+        line = typed(["drill", "run", own, "--scenario", options.save])
+        only = "" if studio.shoots else ", where your media have the names of this scheme"
+        complain(f"how it ends is in {options.save}, to be read; to drill it on real copies{only}: {line}")
     return FALLS_SHORT
 
 
@@ -156,8 +158,8 @@ def _check(studio: Studio, corpus: Path | None, options: argparse.Namespace) -> 
     for option, given, most in (("--depth", options.depth, MOST_DEPTH), ("--years", options.years, 10)):
         if not 1 <= given <= most:
             mistakes.append(Mistake(option, str(given), f"must be from 1 to {most}"))
-    if options.save is not None and Path(options.save).suffix.lower() != ".toml":
-        mistakes.append(Mistake("--save", options.save, "a scenario file ends in .toml", "name a file that ends so"))
+    if options.save is not None:
+        mistakes += _of_save(Path(options.save))
     try:
         check_left_out(studio, options.without)
     except Mistakes as error:
@@ -168,6 +170,22 @@ def _check(studio: Studio, corpus: Path | None, options: argparse.Namespace) -> 
         mistakes += error.mistakes
     if mistakes:
         raise Mistakes(mistakes)
+
+
+def _of_save(file: Path) -> list[Mistake]:
+    """Return what is wrong with the file that a story is to be saved in: nothing but another story is written over."""
+    if file.suffix.lower() != ".toml" or file.name.lower().endswith(".drill.toml"):
+        what = "a scenario file ends in .toml, and not in .drill.toml, as expectations do"
+        return [Mistake("--save", str(file), what, "name a file that ends so")]
+    try:
+        with file.open("rb") as there:
+            is_ours = there.read(len(FIRST_LINE.encode())) == FIRST_LINE.encode()
+    except FileNotFoundError:
+        return []
+    except OSError as error:
+        return [] if file.is_dir() else [Mistake("--save", str(file), f"cannot be read: {error.strerror}")]
+    what = "is there already, and is no story that was saved"
+    return [] if is_ours else [Mistake("--save", str(file), what, "name another file, or move that one away")]
 
 
 def _check_outputs(studio: Studio, corpus: Path | None, options: argparse.Namespace) -> None:

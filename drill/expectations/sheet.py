@@ -11,6 +11,7 @@ from typing import TypeVar
 from drill.errors import Mistake, Mistakes
 from drill.expectations.demands import Accepted, Expected, read_accepted, read_expected
 from drill.expectations.match import Matching, Sheet
+from drill.filekind import EXPECTATIONS, check_kind
 from drill.model import Shoot, Studio
 from drill.rehearse import fitting
 from drill.scenario import check_selectors, load_scenarios
@@ -31,7 +32,9 @@ def studio_sheet(path: Path) -> Sheet:
 def read_sheet(path: Path) -> Sheet:
     """Read a file of expectations, with the studio and the scenarios it names. Errors: Mistakes, all."""
     mistakes: list[Mistake] = []
-    top = Table(load_toml(path), where=str(path), at="", mistakes=mistakes)
+    values = load_toml(path)
+    check_kind(values, path, EXPECTATIONS)
+    top = Table(values, where=str(path), at="", mistakes=mistakes)
     base = path.absolute().parent
     named, seed = top.text("studio", required=True), top.whole("seed")
     texts, ids = top.texts("scenarios") or (), top.texts("shoots") or ()

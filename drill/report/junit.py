@@ -91,7 +91,8 @@ def _in_short(drill: Drill) -> str:
         said.append(f"all back, in {_takes(drill)}")
     further = drill.further_failures
     if further.target is not None and 0 <= further.survivable < further.target:
-        said.append(f"{further.survivable} further failures survivable afterwards, target {further.target}")
+        many = "1 further failure" if further.survivable == 1 else f"{further.survivable} further failures"
+        said.append(f"{many} survivable afterwards, target {further.target}")
     return "; ".join(said)
 
 

@@ -259,7 +259,7 @@ def _remedy(drill: Drill, known: Container[str]) -> str:
     """Say what would help; files that are `known` to be lost in every scenario are another story."""
     files = drill.files
     if files.lost:
-        kinds = ", ".join(f"{count.lost} {kind}" for kind, count in drill.by_class.items() if count.lost)
+        kinds = ", ".join(_of_class(count.lost, kind) for kind, count in drill.by_class.items() if count.lost)
         always = sum(note.path in known for note in drill.lost_files)
         kinds += f"; {always} of these in every scenario" if always else ""
         example = next((note for note in drill.lost_files if note.path not in known), drill.lost_files[0])
@@ -282,7 +282,7 @@ def _remedy(drill: Drill, known: Container[str]) -> str:
         )
     further = drill.further_failures
     return (
-        f"Everything comes back, but after it {further.survivable} further failures are survivable and the target is "
+        f"Everything comes back, but after it {_further_failures(further.survivable)} survivable and the target is "
         f"{further.target}: {weakest(drill)} would then take files. Make one more copy that does not share that."
     )
 
@@ -305,6 +305,16 @@ def silently_wrong(lines: Sequence[tuple[Drill, int]]) -> str:
         f"back with {_many(drill.unchecked.silently_wrong)} of other content and no error message. Only a check "
         "against the promised digests shows it."
     )
+
+
+def _of_class(count: int, kind: str) -> str:
+    """Count files of a class; people name their own classes, so only the usual names have a form for one."""
+    one = {"originals": "original", "edits": "edit", "deliverables": "deliverable"}
+    return f"{count} {one.get(kind, kind) if count == 1 else kind}"
+
+
+def _further_failures(count: int) -> str:
+    return "1 further failure is" if count == 1 else f"{count} further failures are"
 
 
 def _many(count: int) -> str:

@@ -48,7 +48,7 @@ def test_the_other_studio_file_is_never_written_over(tmp_path: Path) -> None:
     (tmp_path / "mine.toml").write_bytes(shipped)
     (tmp_path / "draft.toml").write_bytes(shipped)
     said = start("forecast", "mine.toml", "--compare", "draft.toml", *NOW, "--json", "draft.toml", cwd=tmp_path)
-    assert said.code == 2 and "falls inside the studio file" in said.err, said.said
+    assert said.code == 2 and "is the studio file" in said.err, said.said
     assert (tmp_path / "draft.toml").read_bytes() == shipped
     same = start("forecast", "mine.toml", "--compare", "draft.toml", *NOW, cwd=tmp_path)
     assert "Card and tablet only (draft.toml) beside Card and tablet only (" in " ".join(same.out.split())

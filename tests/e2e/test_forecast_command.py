@@ -213,7 +213,7 @@ def test_the_shoots_of_today_are_told_too_and_alone_without_a_scheme(scheme: str
         (("--picture", "copies/archive/out.svg"), "falls inside the copy archive"),
         (("--picture", "out.jpeg"), ".svg or .png"),
         (("--picture", "nowhere/out.svg"), "its folder is not there"),
-        (("--picture", "studio.toml.svg", "--json", "studio.toml"), "falls inside the studio file"),
+        (("--picture", "studio.toml.svg", "--json", "studio.toml"), "is the studio file"),
         (("--json", "ledger.sqlite"), "where lists and readings are kept"),
         (("--picture", "one.svg", "--json", "one.svg"), "is the file of --json too"),
         (("--scenario", "no-such"), "no scenario of that name"),

@@ -145,7 +145,7 @@ def test_a_target_moves_the_day(tmp_path: Path) -> None:
         (("--calendar", "media/x/out.ics"), "falls inside the copy x"),
         (("--calendar", "nowhere/out.ics"), "its folder is not there"),
         (("--calendar", "ledger.sqlite"), "is where the ledger is kept"),
-        (("--calendar", "studio.toml"), "falls inside the studio file"),
+        (("--calendar", "studio.toml"), "is the studio file"),
         (("--calendar", "-"), "only --json can go to standard output"),
         (("--calendar", "one", "--json", "one"), "is the file of --json too"),
     ],

@@ -200,6 +200,34 @@ def test_a_shipped_scheme_keeps_nothing(tmp_path: Path) -> None:
     assert not list(tmp_path.iterdir())
 
 
+def test_no_file_but_a_saved_story_is_written_over(home: Path) -> None:
+    ours = home / "worst.toml"
+    assert ask(home, "--home", *ONLY_FORGETTING, "--save", "worst.toml").code == 1
+    first = ours.read_text(encoding="utf-8")
+    again = ask(home, "--home", "--without=forget", "--without=rot", "--depth", "1", "--save", "worst.toml")
+    assert again.code == 1, again.said
+    assert ours.read_text(encoding="utf-8") != first
+    for name, text in (("heron.toml", 'title = "Heron"\n'), ("season.drill.toml", ""), ("empty.toml", "")):
+        (home / name).write_text(text, encoding="utf-8")
+        outcome = ask(home, "--home", "--save", name)
+        assert (outcome.code, name in outcome.err) == (2, True), outcome.said
+        assert (home / name).read_text(encoding="utf-8") == text
+    assert ask(home, "--home", "--save", "new.drill.toml").code == 2
+    outcome = ask(home, "--home", "--save", "studio.toml")
+    assert outcome.code == 2 and "is the studio file, and nothing is ever written there" in outcome.err, outcome.said
+
+
+def test_how_to_drill_a_story_of_a_shipped_scheme_names_no_scheme(home: Path) -> None:
+    """`drill run` knows no schemes by name."""
+    outcome = start("search", "card-and-tablet", "--home", "--depth", "1", "--save", "c.toml", cwd=home)
+    assert outcome.code == 1, outcome.said
+    assert "drill run YOUR-studio.toml --scenario c.toml" in outcome.err
+    assert "where your media have the names of this scheme" in outcome.err
+    outcome = ask(home, "--home", "--depth", "1", "--save", "my worst.toml")
+    assert f"drill run {home / 'studio.toml'} --scenario " in outcome.err
+    assert "'my worst.toml'" in outcome.err or '"my worst.toml"' in outcome.err
+
+
 def test_every_mistake_is_told_and_nothing_is_written(home: Path) -> None:
     outcome = ask(home, "--without", "rot:kiln", "--depth", "9", "--save", "worst.txt", "--json", "copies/card/x.json")
     assert outcome.code == 2, outcome.said

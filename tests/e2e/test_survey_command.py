@@ -77,7 +77,7 @@ def test_the_target_for_proofs_exits_1_and_the_rules_do_not(tmp_path: Path) -> N
     [
         (("--shoot", "nobody"), "no shoot has this id"),
         (("--json", "media/x/out.json"), "falls inside the copy x"),
-        (("--json", "manifests/promise-terns.sha256"), "falls inside the manifest"),
+        (("--json", "manifests/promise-terns.sha256"), "is the manifest"),
         (("--json", "nowhere/out.json"), "its folder is not there"),
         (("--json", "media"), "is a folder"),
         (("--now", "soon"), "no time such as"),

@@ -247,7 +247,7 @@ def short(record: Drill, *expected: Expected, ages: Sequence[ProofAge] | None = 
 def test_without_demands_it_is_what_a_run_says() -> None:
     assert short(WHOLE) == ""
     assert short(ONE_LOST).startswith(
-        "1 of 3 files lost\nreed, if this happens: A drive is gone (kiln). 1 file would be lost (1 originals)"
+        "1 of 3 files lost\nreed, if this happens: A drive is gone (kiln). 1 file would be lost (1 original)"
     )
     assert short(ON_PAPER).startswith("1 of 3 files only on paper\n")
     assert "heron is away" in short(ON_PAPER)

@@ -46,7 +46,7 @@ def test_the_worst_comes_first_and_what_to_do_is_said() -> None:
     table_, shoots, to_do = (text.index(words) for words in ("What comes back", "Shoot by shoot", "What to do first"))
     assert table_ < shoots < to_do
     assert text.index("otter") < text.index("heron-ridge")
-    assert "1 file would be lost (1 originals)" in text
+    assert "1 file would be lost (1 original)" in text
     assert "1 WRONG" in text
     assert "What this does not prove" in text
     assert "dead-card" in text

@@ -12,6 +12,7 @@ FLOORS = (
     ("errors", "model", "units", "clock", "globs", "quick", "streams"),
     (
         "digests",
+        "filekind",
         "tables",
         "followers",
         "record",
