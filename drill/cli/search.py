@@ -134,7 +134,8 @@ def _saved(outcome: Outcome, studio: Studio, options: argparse.Namespace) -> int
         own = options.studio if studio.shoots else "YOUR-studio.toml"
         line = typed(["drill", "run", own, "--scenario", options.save])
         only = "" if studio.shoots else ", where your media have the names of this scheme"
-        complain(f"how it ends is in {options.save}, to be read; to drill it on real copies{only}: {line}")
+        complain(f"how it ends is in {options.save}, to be read")
+        complain(f"drill it{only}: {line}")
     return FALLS_SHORT
 
 
