@@ -133,7 +133,7 @@ class Drill:
 
 @dataclass(frozen=True, slots=True)
 class Mend:
-    """A copy with wrong files today: promised files that it fails to give, and those of which it gives other bytes.
+    """A copy with wrong files today: those of its files that it fails to give, and those that come with other bytes.
 
     `source` is the copy that has most of them: `right` were read there in this run and are, `said` were not read.
     """

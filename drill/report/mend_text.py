@@ -51,9 +51,12 @@ def _anew(one: Mend, wrong: int) -> str:
             f"{make} from {one.source}, which should have {they} ({read} not read in this run: drill audit --copy "
             f"{one.source} first). {keep}"
         )
+    has = f"has {one.right + one.said:,}, and {one.right:,} of these were read in this run and are right"
+    if not one.right:
+        has = f"should have {one.said:,}, and none of these was read in this run"
     return (
-        f"No other copy is known to have all of them; {one.source} has {one.right + one.said:,}, and {one.right:,} of "
-        f"these were read in this run and are right. drill recover gets out what all copies together give. {keep}"
+        f"No other copy is known to have all of them; {one.source} {has}. drill recover gets out what all copies "
+        f"together give. {keep}"
     )
 
 

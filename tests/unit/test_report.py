@@ -205,6 +205,7 @@ def test_findings_stand_before_the_advice() -> None:
             "(1 file of them is right, the others were not read in this run: drill",
         ),
         (Mend("ssd", 3, 2, "zip", 1, 2, False), "zip has 3, and 1 of these were read in this run and are right"),
+        (Mend("ssd", 3, 2, "zip", 0, 2, False), "zip should have 2, and none of these was read in this run"),
         (Mend("ssd", 3, 0, None, 0, 0, False), "No other copy here is known to have all of them: drill recover"),
         (Mend("zip", 0, 0, None, 0, 0, True), "drill audit --copy zip."),
     ],

@@ -23,6 +23,7 @@ from drill.rehearse import Options, rehearse
 from drill.stitching import Stitched, Version, stitch
 from drill.structure import anatomy
 from drill.studio import load_studio
+from drill.testing import drilled, studio_folder
 
 NOW = datetime(2026, 10, 1, tzinfo=UTC)
 SECTOR = 4096
@@ -379,3 +380,21 @@ def test_an_archive_that_opens_no_more_is_told_and_a_whole_one_is_not(tmp_path: 
     path.write_bytes(b"\xff" * 3000)
     (mend,) = run(studio).mends
     assert (mend.copy, mend.failed, mend.source) == ("shelf", 0, None)
+
+
+def test_a_missing_file_that_a_camera_s_repeated_name_leads_two_shoots_to_is_counted_once(tmp_path: Path) -> None:
+    """Two shoots, one name: the drive's list names one file of it, which is gone. The box has but one of the two."""
+    old, new = {"raw/A0001.dng": b"an old picture"}, {"raw/A0001.dng": b"a new one", "raw/A0002.dng": b"another"}
+    with studio_folder(tmp_path, media={"drive": "hard-disk in house"}, shoots={}, copies={}) as studio:
+        studio.add_shoot("kiln", old)
+        studio.add_shoot("reed", new)
+        studio.add_medium("box")
+        studio.add_copy("drive", holds={"raw/A0002.dng": b"another"}, says=new)
+        studio.add_copy("box", "kiln")
+        (mend,) = drilled(studio).mends
+        assert (mend.copy, mend.failed, mend.other) == ("drive", 1, 0)
+        assert mend.source is None  # which of the two it was the list's own digests do not tell
+        studio.add_medium("attic")
+        studio.add_copy("attic")
+        (mend,) = drilled(studio).mends
+        assert (mend.source, mend.right + mend.said) == ("attic", 1)
