@@ -4,7 +4,7 @@ Flows in: the record. Flows out: HTML text. Must not know: the ledger, where the
 """
 
 from drill.historyrecord import History
-from drill.report.history_text import NOT_PROVED, answer
+from drill.report.history_text import NOT_PROVED, answer, first_steps, past_and_due, worse
 from drill.report.pages.base import say_day
 from drill.report.pages.told import Told, told_page
 
