@@ -167,7 +167,8 @@ def test_what_is_dated_later_than_now_is_refused(tmp_path: Path) -> None:
     ledger = tmp_path / "s" / "ledger.sqlite"
     world.drill()
     dated(ledger, clock.now() + 3 * DAY)
-    assert falls_short(world) == ["drill_later"]
+    short = falls_short(world)
+    assert short[0] == "drill_later" and set(short) <= {"drill_later", "not_read"}  # what it read proves nothing either
 
 
 @pytest.mark.parametrize("how", ["more", "less", "other bytes", "class"])
