@@ -60,7 +60,7 @@ def headline(found: Forecast) -> str:
     elif danger_s:
         said = f"A new shoot is in danger from one failure alone for up to {span_words(danger_s)} of its first year"
     else:
-        said = "No single failure of a medium, a place or an account takes a new shoot in its first year"
+        return found.verdict  # it says too what is not counted as a failure, and can take a shoot all the same
     most = None if found.advice is None else found.advice.most
     return f"{said}. What would help most: {most.what}" if most is not None else f"{said}."
 
@@ -68,7 +68,8 @@ def headline(found: Forecast) -> str:
 def leads(found: Forecast) -> list[str]:
     """Return what is said right below the headline: of the plan, and of today where the headline is of the plan."""
     today = found.standing is not None and not found.standing.falls_short and found.lives
-    return [found.verdict, *([f"{TODAY}: {answer(found.standing)}"] if today and found.standing is not None else [])]
+    plan = [found.verdict] if headline(found) != found.verdict else []
+    return [*plan, *([f"{TODAY}: {answer(found.standing)}"] if today and found.standing is not None else [])]
 
 
 def in_danger(found: Forecast, *, width: int) -> list[Section]:

@@ -3,13 +3,13 @@
 import re
 from collections import Counter
 from dataclasses import replace
-from html.parser import HTMLParser
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from jinja2 import UndefinedError
 from many_drills import many_drills
+from page_read import NASTY, Read
 
 from drill.record import Count, Drill, FileNote, FurtherFailures, LostWork, Mend, Run, Sample, Seconds, Unchecked
 from drill.report.pages import run_page
@@ -19,32 +19,7 @@ from drill.report.pages.run import MOST_BYTES
 from drill.report.pages.verdict import run_verdict
 
 ONE = many_drills(shoots=1, scenarios=1, variants=1, always_short=False)
-NASTY = '</p><script>alert(1)</script>"><img src=x onerror=alert(1)> \x1b[31m\u202egnp.exe\u2066\x00\udcff é {{ 7*7 }}'
 COMMAND = "drill run 'studio of reed.toml' --seed 7"
-
-
-class Read(HTMLParser):
-    """What a page is made of."""
-
-    def __init__(self, page: str) -> None:
-        super().__init__()
-        self.tags: Counter[str] = Counter()
-        self.attributes: list[tuple[str, str]] = []
-        self.headings: list[int] = []
-        self.texts: list[str] = []
-        self.feed(page)
-
-    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
-        self.tags[tag] += 1
-        self.attributes += [(name, value or "") for name, value in attrs]
-        if re.fullmatch("h[1-6]", tag):
-            self.headings.append(int(tag[1]))
-
-    def handle_data(self, data: str) -> None:
-        self.texts.append(data)
-
-    def valued(self, name: str) -> list[str]:
-        return [value for attribute, value in self.attributes if attribute == name]
 
 
 def read(run: Run) -> Read:

@@ -12,6 +12,7 @@ A page extends `base.html` and fills `{% block main %}` with `<section aria-labe
 `parts.html` has what they are made of: `wide` (a table's own scrolling region), `chip` (a word with a tone), `bar`.
 """
 
+import re
 from collections.abc import Callable
 from datetime import UTC
 from functools import cache
@@ -24,6 +25,7 @@ if TYPE_CHECKING:
     from jinja2 import Environment
 
 LANGUAGE = "en-GB"
+_OPTION = re.compile(r"(?<![\w-])--[a-z][a-z-]*")
 MOST_LETTERS = 160  # of a name: longer ones lose their middle
 
 
@@ -74,6 +76,10 @@ def _environment() -> "Environment":
         """A name from outside keeps its own direction of writing, whatever stands beside it."""
         return Markup("<bdi>{}</bdi>").format(escape(shortened(text, most)))
 
+    def whole(text: str, most: int) -> Markup:
+        """A text in which no option of a command ("--shoot") is broken over two lines."""
+        return Markup(_OPTION.sub(r'<span class="whole">\g<0></span>', str(escape(shortened(text, most)))))
+
     found = Environment(
         loader=PackageLoader("drill.report.pages"),
         autoescape=True,
@@ -89,6 +95,7 @@ def _environment() -> "Environment":
         "day": say_day,
         "shortened": shortened,
         "many": many,
+        "whole": whole,
     }
     found.filters |= filters
     found.globals |= {"language": LANGUAGE}
