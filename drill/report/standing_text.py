@@ -12,8 +12,8 @@ MOST_SHOOTS = 20
 MOST_SCENARIOS = 12
 TITLE = "The shoots that are there today, on paper"
 PERHAPS = (
-    "In doubt: the only copies left are damaged somewhere, and this cannot tell where. `drill run` lays the damage "
-    "over the real files and finds out."
+    "In doubt: the only copies left are damaged somewhere, and this cannot tell where. A drill (drill run) lays the "
+    "damage over the real files and finds out."
 )
 NOT_KNOWN = (
     "Where you are today is not known: a fire at home is taken to find what you carry there too wherever that makes a "
