@@ -125,14 +125,18 @@ def _label(name: str, top: float) -> list[Shape]:
 
 
 def _marks(scale: Scale, top: float, bottom: float) -> list[Shape]:
-    shapes: list[Shape] = []
+    """Return the upright lines, and their words where there is room between those before and the last."""
+    size = 11
+    (end_s, end), free = MARKS[-1], 0.0
+    last = scale.x(end_s) - len(end) * size * _LETTER
+    shapes: list[Shape] = [Words(scale.x(end_s) + 2, top - 9, end, size=size, fill=_GREY, right=True)]
     for after_s, text in MARKS:
         x = scale.x(after_s)
-        right = after_s == MARKS[-1][0]
-        shapes += [
-            Rect(x, top - 5, 1, bottom - top + 5, "#eeeeee"),
-            Words(x + (2 if right else 0), top - 9, text, size=11, fill=_GREY, right=right),
-        ]
+        shapes.append(Rect(x, top - 5, 1, bottom - top + 5, "#eeeeee"))
+        ends = x + len(text) * size * _LETTER
+        if x >= free and ends < last:
+            shapes.append(Words(x, top - 9, text, size=size, fill=_GREY))
+            free = ends
     return shapes
 
 
