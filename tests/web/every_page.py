@@ -18,10 +18,11 @@ PAGES: dict[str, Callable[[Laid], Path]] = {
     "audit": lambda laid: laid.audit,
     "history": lambda laid: laid.history,
     "sectors": lambda laid: laid.sectors,
+    "letter": lambda laid: laid.letter,
     "forecast": lambda laid: laid.forecast,
 }
 LARGE = {"run of 200 shoots"}  # the judge of guidelines takes half a minute for it, and finds what it finds in "of 4"
-WITH_NAMES = {"run", "audit", "history", "sectors"}  # they tell of the studio's files, or of its free texts
+WITH_NAMES = {"run", "audit", "history", "sectors", "letter"}  # they tell of the studio's files, or of its free texts
 
 
 def _crowded(laid: Laid, shoots: int) -> Path:

@@ -19,6 +19,7 @@ CONFORMING = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-prac
 COLOURS = ["color-contrast", "link-in-text-block"]
 # Unicode's control and format characters that move, hide or turn round what follows (UAX #9, section 2; C0 and C1).
 UNSEEN = "[\\u0000-\\u0008\\u000b-\\u001f\\u007f-\\u009f\\u200b-\\u200f\\u2028-\\u202e\\u2060-\\u2069\\ufeff]"
+ANSWER = ".verdict, .short h2"  # the one sentence of a page; a letter says whether something falls short
 PAPERS = {"A4": (595.3, 841.9), "Letter": (612.0, 792.0)}  # points: ISO 216, ANSI/ASME Y14.1
 MARGINS = dict.fromkeys(("top", "right", "bottom", "left"), "10mm")  # what Chromium itself proposes, 0.4 in
 EDGE_PT = 14.0  # most printers leave 3 to 5 mm at the edge white; common practice, no source
@@ -129,7 +130,7 @@ def below_the_first_screen(page: Page, *sizes: tuple[int, int]) -> list[str]:
     found = []
     for width, height in sizes:
         page.set_viewport_size({"width": width, "height": height})
-        box = page.locator(".verdict").first.bounding_box()
+        box = page.locator(ANSWER).first.bounding_box(timeout=3000)
         if box is None or box["y"] < 0 or box["y"] + box["height"] > height:
             found.append(f"{width} by {height}: {box}")
     return found

@@ -32,6 +32,7 @@ NAMES = (
     "plain-reed-0001.dng",
 )
 FOLDER = "reed <b id=mischief>flood</b>"
+CLIENT = '"><img src=mischief onerror=alert(5)> Trust'
 TITLE = 'The <mischief> tablet\u202e is "lost" & \x1b[31mgone'
 
 
@@ -112,6 +113,17 @@ class Laid:
         return self._written("history", "history", self.studio)
 
     @cached_property
+    def letter(self) -> Path:
+        """Prove what can be proved for the client with the odd name, as it is."""
+        assert self.run and self.audit  # it tells of the last ones
+        out = self.folder / "proof"
+        keys = {"DRILL_KEYS": str(self.folder.with_name("keys"))}
+        command = ("attest", self.studio, "--client", CLIENT, "--out", out, "--as-is")
+        outcome = start(*command, cwd=self.folder, env=keys)
+        assert outcome.code in (0, 1) and out.is_dir(), outcome.said
+        return out / "letter.html"
+
+    @cached_property
     def forecast(self) -> Path:
         """Lay a shipped scheme over a year."""
         return self._written("forecast", "forecast", "home-archive-monthly-upload", "--now", NOW)
@@ -131,6 +143,7 @@ lose_at_most = "24 h"
 further_failures = 1
 verified_within = "100 days"
 [classes]
+deliverables = ["*mischief onerror*", "plain-*"]
 originals = ["*.dng"]
 [[places]]
 id = "bag"
@@ -150,7 +163,7 @@ place = "house"
 [[shoots]]
 id = "reed-flood"
 date = 2026-09-12
-client = {_toml('"><img src=mischief onerror=alert(5)> Trust')}
+client = {_toml(CLIENT)}
 manifest = "flood.sha256"
 [[shoots]]
 id = "heron-dawn"
