@@ -31,8 +31,13 @@ def is_id(text: str) -> bool:
 
 
 def quoted(text: str) -> str:
-    """Write a text as a basic string of TOML 1.0: as JSON writes one, save that DEL is escaped (toml.io, "String")."""
-    return json.dumps(text, ensure_ascii=False).replace("\x7f", "\\u007f")
+    """Write a text as a basic string of TOML 1.0 (toml.io, "String"): as JSON writes one, save that all that is not
+    printable is escaped, so that the file can be looked at in a terminal."""
+    return "".join(char if char.isprintable() else _escaped(ord(char)) for char in json.dumps(text, ensure_ascii=False))
+
+
+def _escaped(code: int) -> str:
+    return f"\\u{code:04x}" if code < 0x10000 else f"\\U{code:08x}"
 
 
 def without_secrets(text: str) -> str:

@@ -9,13 +9,12 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-import tomlkit
-
 from drill import naming
 from drill.intake.dates import UNKNOWN
 from drill.manifests import format_list, suffix
 from drill.model import Copy, Digest, Medium
 from drill.proposal import Proposal, ShootNote
+from drill.tables import quoted
 from drill.units import say_size
 
 STUDIO_FILE = "studio.toml"
@@ -34,11 +33,6 @@ class Change:
     content: bytes
     added: tuple[str, ...]
     is_new: bool
-
-
-def quoted(text: str) -> str:
-    """Return a text as a TOML string."""
-    return tomlkit.item(text).as_string()
 
 
 def copy_list(id_: str, kind: str) -> str:

@@ -75,7 +75,7 @@ class DrillFile(pytest.File):
             self.sheet = studio_sheet(self.path) if self._is_studio else read_sheet(self.path)
             _guard(self.sheet, no_ledger=self.asked.no_ledger)
         except Mistakes as error:
-            raise self.CollectError("\n".join(safe(str(mistake)) for mistake in error.mistakes)) from None
+            raise self.CollectError(_said(error)) from None
         own = self.sheet.seed if self.asked.seed is None else self.asked.seed
         self.seed = self.asked.drawn if own is None else own
         try:
@@ -100,7 +100,7 @@ class DrillFile(pytest.File):
                 self.rehearsal = closing.enter_context(Rehearsal(studio, scenarios, options, shoots))
                 self._closing = closing.pop_all()
         except (Mistakes, Unfinished) as error:
-            _fail(f"not drilled: {error}")
+            _fail(f"not drilled: {_said(error)}")
         try:
             self._tell([*warnings, *self.rehearsal.headers.warnings])
         except DrillWarning as error:
@@ -187,8 +187,8 @@ class DrillItem(pytest.Item):
         try:
             record = rehearsal.drill(exercise)
         except Unfinished as error:
-            self.file.stopped = str(error)
-            self._fail(f"not finished: {error}")
+            self.file.stopped = _said(error)
+            self._fail(f"not finished: {self.file.stopped}")
         self.carried = {
             "file": str(self.file.path),
             "ledger": str(self.file.sheet.studio.ledger),
@@ -310,6 +310,11 @@ def _from(folder: str, path: Path) -> str:
     return str(path.relative_to(folder)) if path.is_relative_to(folder) else str(path)
 
 
+def _said(error: Mistakes | Unfinished) -> str:
+    """Return what an error says, each of its mistakes on one line whatever names are in it."""
+    return "\n".join(safe(str(one)) for one in (error.mistakes if isinstance(error, Mistakes) else [error]))
+
+
 def _fail(text: str) -> NoReturn:
     """Fail in plain words, folded, without a traceback."""
     pytest.fail(_folded(text), pytrace=False)
@@ -317,5 +322,5 @@ def _fail(text: str) -> NoReturn:
 
 def _folded(text: str) -> str:
     """Fold a text, but for a command that is to be copied."""
-    lines = [[line] if line.startswith((REPEAT, CLOSER)) else fold(line, WIDTH) for line in text.splitlines()]
+    lines = [[line] if line.startswith((REPEAT, CLOSER)) else fold(line, WIDTH) for line in map(safe, text.split("\n"))]
     return "\n".join(part for parts in lines for part in parts)

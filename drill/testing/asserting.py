@@ -10,6 +10,7 @@ from pathlib import Path
 from drill import units
 from drill.globs import matcher
 from drill.record import Drill, FileNote, Run
+from drill.report.words import safe
 from drill.stages import cut_words
 from drill.studio import load_studio
 from drill.testing.drilling import drilled
@@ -129,4 +130,4 @@ def _told(notes: Sequence[FileNote]) -> str:
 
 def _fail(wrong: Sequence[str]) -> None:
     if wrong:
-        raise AssertionError("\n".join(wrong))
+        raise AssertionError("\n".join(map(safe, wrong)))
