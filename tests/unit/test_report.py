@@ -142,6 +142,20 @@ def test_folding_loses_nothing_and_fits(text: str, width: int) -> None:
     assert all(wcswidth(line) <= width for line in lines)
 
 
+WRITTEN = st.text(
+    st.sampled_from("ab \u6f22\uff21\u05d0\u0e19\u0e49e\u0301\U0001f48d\u200b\x1b\ufe0f\u1100"), max_size=30
+)
+
+
+@given(st.lists(WRITTEN, min_size=1, max_size=4))
+def test_columns_of_a_table_stand_under_each_other_whatever_is_in_them(names: list[str]) -> None:
+    text = table(["Name", "Number", "End"], [[name, f"#{n}", "end"] for n, name in enumerate(names)], 60, right=(1,))
+    lines = [line for line in text.splitlines() if line.endswith("end")]
+    assert len(lines) == len(names)
+    assert {wcswidth(line) for line in lines} == {wcswidth(text.splitlines()[1])}
+    assert {wcswidth(line[: line.rindex("#")]) for line in lines} == {wcswidth(lines[0][: lines[0].rindex("#")])}
+
+
 def test_tables_fold_wide_names_by_columns_not_by_characters() -> None:
     text = table(["Name", "N"], [["\u6f22\u5b57" * 20, "1"], ["plain", "22"]], 30, right=(1,))
     assert max(wcswidth(line) for line in text.splitlines()) <= 30
