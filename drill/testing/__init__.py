@@ -36,21 +36,24 @@ if TYPE_CHECKING:
         unreadable,
     )
     from drill.testing.folder import CopyFolder, ShootFiles, StudioFolder, studio_folder
-    from drill.testing.strategies import damage, schemes, worlds
+    from drill.testing.strategies import damage as damage
+    from drill.testing.strategies import schemes as schemes
+    from drill.testing.strategies import worlds as worlds
+    from drill.testing.unused import UnusedWarning
     from drill.testing.world import CopyPlan, World, laid_out
 
-__all__ = [
+__all__ = [  # what `*` gives: not the strategies, which need Hypothesis and are imported by name
     "CopyFolder",
     "CopyPlan",
     "Draft",
     "Mishap",
     "ShootFiles",
     "StudioFolder",
+    "UnusedWarning",
     "World",
     "assert_comes_back",
     "assert_lost",
     "assert_survives",
-    "damage",
     "deleted",
     "drilled",
     "encrypted",
@@ -60,13 +63,11 @@ __all__ = [
     "really",
     "refused",
     "rotten",
-    "schemes",
     "slow",
     "stale",
     "studio_folder",
     "truncated",
     "unreadable",
-    "worlds",
 ]
 
 _EFFECTS = "Mishap deleted encrypted expired lost refused rotten slow stale truncated unreadable"
@@ -78,6 +79,7 @@ _HOMES = {
     "doing": "really",
     "draft": "Draft",
     "strategies": "damage schemes worlds",
+    "unused": "UnusedWarning",
     "world": "CopyPlan World laid_out",
 }
 _HOME_OF = {name: home for home, names in _HOMES.items() for name in names.split()}

@@ -12,9 +12,10 @@ copies that lead elsewhere, and what cannot be done to a healthy disk (bad secto
 import os
 import shutil
 from collections.abc import Callable, Iterator, Sequence
-from contextlib import ExitStack, contextmanager
+from contextlib import AbstractContextManager, ExitStack, contextmanager
 from dataclasses import replace
 from itertools import count
+from types import TracebackType
 
 from drill.copies import LinkSession
 from drill.errors import Mistake, Mistakes
@@ -22,23 +23,52 @@ from drill.faults import Blow, Fate, aim
 from drill.faults.draw import Damage, add_damage, matching
 from drill.model import Entry, Hazard, Studio
 from drill.testing import made
+from drill.testing.asked import a
 from drill.testing.drilling import SEED
-from drill.testing.effects import Mishap, scenario_of
+from drill.testing.effects import Mishap, handed, scenario_of
 from drill.testing.folder import CopyFolder, StudioFolder
 from drill.testing.idle import Listings, check_mishaps
+from drill.testing.unused import Use
 
 _ON_BYTES = frozenset({"altered", "truncated", "encrypted"})
 _OTHERS = bytes((byte + 0x5B) % 256 for byte in range(256))  # in turn 256 others, so that twice is not back
 _numbers = count(1)
 
 
-@contextmanager
-def really(studio: StudioFolder, *mishaps: Mishap, seed: int = SEED) -> Iterator[None]:
+def really(studio: StudioFolder, *mishaps: Mishap, seed: int = SEED) -> AbstractContextManager[None]:
     """Do mishaps to the studio's own copies; everything is as it was when the block ends.
 
     A medium that is lost is then not there, and what it is said to hold counts as on paper, as a program cannot tell
-    a lost drive from one that is not plugged in. Errors: Mistakes, and all is as it was.
+    a lost drive from one that is not plugged in. Without `with` it warns (UnusedWarning), and the next drill is
+    refused. Errors: Mistakes, and all is as it was.
     """
+    advice = "it takes a studio_folder alone, never real copies: drill these under `with` the mishap, no `really`"
+    a(StudioFolder, studio, function="really", word="studio", advice=advice)
+    handed(mishaps, function="really")
+    return _Really(_done(studio, mishaps, seed), ", ".join(mishap.words for mishap in mishaps))
+
+
+class _Really(AbstractContextManager[None]):
+    """The block in which it is done."""
+
+    def __init__(self, done: AbstractContextManager[None], words: str) -> None:
+        self._done, self._words, self._use = done, f"really ({words})", Use()
+
+    def __enter__(self) -> None:
+        self._use.happened = True
+        self._done.__enter__()
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> bool | None:
+        return self._done.__exit__(kind, error, trace)
+
+    def __del__(self) -> None:
+        self._use.tell_unused(self._words)
+
+
+@contextmanager
+def _done(studio: StudioFolder, mishaps: Sequence[Mishap], seed: int) -> Iterator[None]:
     made.check_made(studio.folder)
     if not mishaps:
         raise _nothing_done(studio)

@@ -18,7 +18,8 @@ from drill.record import Run
 from drill.rehearse import Options, rehearse
 from drill.scenario import check_selectors, load_scenarios
 from drill.studio import load_studio
-from drill.testing.effects import Mishap, going_on, scenario_of
+from drill.testing.asked import a, texts
+from drill.testing.effects import Mishap, going_on, handed, scenario_of
 from drill.testing.folder import StudioFolder
 from drill.testing.idle import check_mishaps
 
@@ -40,14 +41,18 @@ def drilled(
     seed and `now` (default: the clock) repeat a drill. Errors: Mistakes, also for a mishap that changes nothing in
     this studio; Unfinished, as a run that was cut short proves nothing.
     """
-    loaded = studio.load() if isinstance(studio, StudioFolder) else load_studio(Path(studio))
+    __tracebackhide__ = True
+    handed(mishaps, function="drilled")
+    if now is not None:
+        a(datetime, now, function="drilled", word="now", advice="give a datetime")
+    names = texts(scenarios, function="drilled", word="scenarios")
+    loaded = loaded_studio(studio, function="drilled")
     outputs = {"[studio] scratch": loaded.scratch or Path(tempfile.gettempdir())}
     guard_outputs(loaded, outputs)
     together = (*going_on(), *mishaps)
     check_mishaps(together, loaded)
-    chosen = _scenarios([scenarios] if isinstance(scenarios, str | Path) else scenarios, together, loaded)
-    ids = (shoots,) if isinstance(shoots, str) else tuple(shoots)
-    run = rehearse(loaded, chosen, Options(seed=seed, now=now or clock.now(), shoots=ids))
+    ids = texts(shoots, function="drilled", word="shoots")
+    run = rehearse(loaded, _scenarios(names, together, loaded), Options(seed, now or clock.now(), ids))
     if run.unfinished == "interrupted":
         raise KeyboardInterrupt
     if not run.complete:
@@ -55,10 +60,19 @@ def drilled(
     return run
 
 
-def _scenarios(names: Sequence[str | Path], mishaps: Sequence[Mishap], studio: Studio) -> tuple[Scenario, ...]:
+def loaded_studio(studio: StudioFolder | Path | str, *, function: str) -> Studio:
+    """Read a studio that a function was given. Errors: Mistakes."""
+    if isinstance(studio, StudioFolder):
+        return studio.load()
+    advice = "give a studio_folder, or the path of a studio file"
+    path = studio if isinstance(studio, Path) else a(str, studio, function=function, word="studio", advice=advice)
+    return load_studio(Path(path))
+
+
+def _scenarios(names: Sequence[str], mishaps: Sequence[Mishap], studio: Studio) -> tuple[Scenario, ...]:
     if not names:
         return (scenario_of(mishaps),)
-    found = load_scenarios([str(name) for name in names])
+    found = load_scenarios(names)
     check_selectors(found, studio)
     more = tuple(mishap.hazard for mishap in mishaps)
     return tuple(replace(scenario, hazards=(*scenario.hazards, *more)) for scenario in found)

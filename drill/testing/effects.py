@@ -13,13 +13,17 @@ Flows in: words. Flows out: Mishap values, or Mistakes. Must not know: studios, 
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from datetime import date
+from difflib import get_close_matches
 from types import TracebackType
 from typing import Any, TypedDict, Unpack
 
+from drill.errors import Mistake, Mistakes
 from drill.model import Hazard, Scenario, Selector
 from drill.scenario import read_hazard
+from drill.testing.asked import a
+from drill.testing.unused import Use, check_nothing_unused
 
 Words = str | Sequence[str]
 AS_IT_IS = Scenario("as-it-is", "Nothing goes wrong", "Every copy as it is.", (Hazard("slow", Selector(), factor=1.0),))
@@ -40,11 +44,16 @@ class Hits(TypedDict, total=False):
 
 @dataclass(frozen=True, slots=True)
 class Mishap:
-    """One thing that goes wrong, while its `with` block runs or in the `drilled` that it is given to."""
+    """One thing that goes wrong, while its `with` block runs or in the `drilled` that it is given to.
+
+    Thrown away without either it warns (UnusedWarning), and the next drill is refused.
+    """
 
     hazard: Hazard
+    use: Use = field(default_factory=Use, init=False, repr=False, compare=False)
 
     def __enter__(self) -> "Mishap":
+        self.use.happened = True
         _GOING_ON.append(self)
         return self
 
@@ -54,16 +63,21 @@ class Mishap:
         at = max(number for number, other in enumerate(_GOING_ON) if other is self)
         del _GOING_ON[at]
 
+    def __del__(self) -> None:
+        self.use.tell_unused(self.words)
+
     @property
     def words(self) -> str:
-        """Return what goes wrong and to whom, for titles and messages."""
+        """Return what goes wrong and to whom, for titles and messages: "lost tablet"."""
         hits = self.hazard.hits
         chosen = [(name, getattr(hits, name)) for name in Selector.__dataclass_fields__]
         said = [_said(name, value) for name, value in chosen if value is not None]
-        return f"{self.hazard.effect} ({', '.join(said) or 'everything'})"
+        files = f" ({', '.join(self.hazard.files)})" if self.hazard.files else ""
+        return f"{_WORDS.get(self.hazard.effect, self.hazard.effect)} {', '.join(said) or 'everything'}{files}"
 
 
 _GOING_ON: list[Mishap] = []
+_WORDS = {"gone": "lost", "altered": "rotten"}  # where a function here is not named as its effect
 
 
 def going_on() -> tuple[Mishap, ...]:
@@ -71,11 +85,20 @@ def going_on() -> tuple[Mishap, ...]:
     return tuple(_GOING_ON)
 
 
+def handed(mishaps: Sequence[Mishap], *, function: str) -> None:
+    """Note mishaps that a function was given as used; refuse what is none. Errors: Mistakes."""
+    __tracebackhide__ = True
+    check_nothing_unused()
+    for mishap in mishaps:
+        advice = 'what goes wrong is written like lost("tablet"); scenarios are named by scenarios='
+        a(Mishap, mishap, function=function, word="what goes wrong", advice=advice).use.happened = True
+
+
 def scenario_of(mishaps: Sequence[Mishap]) -> Scenario:
     """Return mishaps as one scenario; none at all as the one in which nothing goes wrong."""
     if not mishaps:
         return AS_IT_IS
-    title = "; ".join(mishap.words for mishap in mishaps)
+    title = ", ".join(mishap.words for mishap in mishaps)
     return Scenario("mishaps", title, title, tuple(mishap.hazard for mishap in mishaps), "mishaps of this test")
 
 
@@ -87,9 +110,26 @@ def _said(name: str, value: Any) -> str:
 
 def _mishap(effect: str, media: Sequence[str], hits: Hits, **settings: Any) -> Mishap:
     """Return a mishap, its words read as those of a scenario file are. Errors: Mistakes."""
+    name = _WORDS.get(effect, effect)
+    where = f"what goes wrong ({name})"
+    known = [*Hits.__annotations__, *settings]
+    strange = [_strange(where, word, name, known) for word in hits if word not in known]
+    advice = f'give the ids of media one after the other: {name}("tablet", "drive")'
+    strange += [Mistake(where, "", f"{id_!r:.60} is no id", advice) for id_ in media if not isinstance(id_, str)]
+    if strange:
+        raise Mistakes(strange)
     chosen = {"medium": list(media) or None, **hits}
     words = {"effect": effect, "hits": _given(chosen), **_given(settings)}
-    return Mishap(read_hazard(words, where=f"what goes wrong ({effect})"))
+    try:
+        return Mishap(read_hazard(words, where=where))
+    except Mistakes as error:
+        raise Mistakes([replace(one, at=one.at.removeprefix("hits.")) for one in error.mistakes]) from None
+
+
+def _strange(where: str, word: str, name: str, known: Sequence[str]) -> Mistake:
+    near = get_close_matches(word, known, n=1)
+    advice = f'did you mean "{near[0]}"?' if near else f"it takes: {', '.join(known)}"
+    return Mistake(where, word, f"is nothing that {name} takes", advice)
 
 
 def _given(words: Mapping[str, Any]) -> dict[str, Any]:

@@ -9,7 +9,7 @@ Below the folder: `studio.toml`; `manifests/`, the lists; `media/<copy>/`, each 
 
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import ExitStack, contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 from pathlib import Path
 from typing import Any, TypeVar
@@ -24,6 +24,7 @@ from drill.model import Digest, Studio
 from drill.studio import KINDS, load_studio
 from drill.tables import ID_WORDS, is_id
 from drill.testing import made
+from drill.testing.asked import a, by_name, file_bytes, texts
 from drill.testing.packing import ARCHIVES, lay_folder, pack
 from drill.testing.writing import table
 
@@ -36,6 +37,7 @@ CLASSES: Mapping[str, Sequence[str]] = {
     "edits": ["*.xmp"],
     "deliverables": ["deliver/**"],
 }
+_MEDIA_LIKE, _SHOOTS_LIKE, _COPIES_LIKE = '{"tablet": "tablet in bag"}', '{"heron": 4}', '{"tablet": "heron"}'
 _LINKS_LAST = timedelta(days=1)
 T = TypeVar("T")
 
@@ -46,7 +48,7 @@ class ShootFiles:
 
     id: str
     date: date
-    files: Mapping[str, bytes]
+    files: Mapping[str, bytes] = field(repr=False)
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,7 +60,7 @@ class CopyFolder:
     on: str
     root: Path
     form: str
-    holds: Mapping[str, bytes]
+    holds: Mapping[str, bytes] = field(repr=False)
     archive: Path | None = None
 
 
@@ -125,7 +127,10 @@ class StudioFolder:
 
         `keys` as in the studio file: client, targets (a mapping). No copy holds it yet. Errors: Mistakes.
         """
-        promised = dict(pictures(id_, files) if isinstance(files, int) else files)
+        self._check_new("shoots", id_)
+        advice = 'give a number of pictures, or bytes by path, such as {"raw/A0001.dng": b"…"}'
+        given = a((int, Mapping), files, function="add_shoot", word=f"files of {id_}", advice=advice)
+        promised = dict(pictures(id_, given) if isinstance(given, int) else file_bytes(given, "add_shoot", id_))
         self._check_paths(f"shoots[{id_}]", promised)
         if not promised or not is_kind(digest):
             raise self._mistake(f"shoots[{id_}]", "promises nothing, or by no digest", "sha256 will do")
@@ -160,9 +165,10 @@ class StudioFolder:
         if form not in ("folder", "link", *ARCHIVES):
             raise self._mistake("copies", f"{form!r} is no form", f"forms: folder, link, {', '.join(ARCHIVES)}")
         id_ = id_ or self._free_id(on)
-        stored = dict(self._chosen(of, files) if holds is None else holds)
+        stored = dict(self._chosen(of, files) if holds is None else file_bytes(holds, "add_copy", "holds"))
         self._check_paths(f"copies[{id_}]", stored)
-        listed = stored if says is True or (form == "link" and says is False) else says or None
+        told = says if isinstance(says, bool) else file_bytes(says, "add_copy", "says")
+        listed = stored if told is True or (form == "link" and told is False) else told or None
         root = self.folder / "media" / id_
         name = f"manifests/copy-{id_}{suffix(digest)}"
         row: dict[str, Any] = {"on": on, "at": f"media/{id_}", "manifest": name if listed else None} | keys
@@ -183,8 +189,8 @@ class StudioFolder:
     # --- inside ------------------------------------------------------------------------------------------------------
 
     def _chosen(self, of: str | Sequence[str] | None, files: str | Sequence[str]) -> Iterator[tuple[str, bytes]]:
-        shoots = list(self._shoots) if of is None else [of] if isinstance(of, str) else of
-        wanted = matcher([files] if isinstance(files, str) else files)
+        shoots = tuple(self._shoots) if of is None else texts(of, function="add_copy", word="of")
+        wanted = matcher(texts(files, function="add_copy", word="files"))
         for id_ in shoots:
             for path, data in self.shoot(id_).files.items():
                 if wanted(path):
@@ -213,6 +219,7 @@ class StudioFolder:
                 raise self._mistake(at, f"the name {path!r} {why}", "name it relative to the shoot or copy, with /")
 
     def _check_new(self, what: str, id_: str) -> None:
+        a(str, id_, function=f"add to {what}", word="id", advice="give it as a text")
         if not is_id(id_):
             raise self._mistake(f"{what}[{id_}]", f"{id_!r} is no id", ID_WORDS)
         if any(row["id"].casefold() == id_.casefold() for row in self._tables[what]):
@@ -280,11 +287,14 @@ def studio_folder(
     `media` are written as "KIND in PLACE" by id; a bag is carried. `shoots` are counts of pictures, or bytes by path.
     `copies` are the shoots that each medium holds; default: every medium holds all. Errors: Mistakes, OSError.
     """
+    _check_names(media=(media, _MEDIA_LIKE), shoots=(shoots, _SHOOTS_LIKE), copies=(copies or {}, _COPIES_LIKE))
     folder = made.fresh(under)
     with ExitStack() as kept:
         kept.callback(made.remove, folder)
         studio = StudioFolder(folder, kept)
-        for id_, words in media.items():
+        for id_, given in media.items():
+            advice = f"write it like {_MEDIA_LIKE}"
+            words = a(str, given, function="studio_folder", word=f"media, {id_}", advice=advice)
             kind, _, place = words.partition(" in ")
             if place == "bag" and not any(row["id"] == "bag" for row in studio._tables["places"]):
                 studio.add_place("bag", carried=True)
@@ -294,3 +304,9 @@ def studio_folder(
         for on in media if copies is None else copies:
             studio.add_copy(on, None if copies is None else copies[on])
         yield studio
+
+
+def _check_names(**words: tuple[object, str]) -> None:
+    """Refuse what gives nothing by name, each beside an example of how it is written. Errors: Mistakes."""
+    for word, (given, like) in words.items():
+        by_name(given, function="studio_folder", word=word, advice=f"write it like {like}")

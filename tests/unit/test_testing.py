@@ -1,5 +1,6 @@
 """The surface for people who script their own drills: studios, mishaps, assertions, and what is never touched."""
 
+import gc
 import os
 import shutil
 import subprocess
@@ -9,15 +10,18 @@ from dataclasses import replace
 from datetime import date
 from pathlib import Path
 from threading import Thread
+from typing import Any
 
 import pytest
 from census import census
 
 from drill import testing
 from drill.errors import Mistakes, Unfinished
+from drill.record import Run
 from drill.testing import (
     Mishap,
     StudioFolder,
+    UnusedWarning,
     assert_comes_back,
     assert_lost,
     assert_survives,
@@ -37,7 +41,10 @@ from drill.testing import (
 )
 from drill.testing.folder import ARCHIVES
 
+pytest_plugins = ["pytester"]
+
 Maker = Callable[..., StudioFolder]
+AS_IT_IS = Run("s", "2026-11-26T09:00:00Z", "2026-11-26T09:00:00Z", 1, True, (), ())
 
 
 # --- studios -----------------------------------------------------------------------------------------------------
@@ -224,6 +231,129 @@ def test_words_that_make_no_mishap_are_mistakes(words: Callable[[], Mishap]) -> 
     assert [mistake.where.partition(" (")[0] for mistake in raised.value.mistakes] == ["what goes wrong"]
 
 
+def unused(words: Callable[[], object]) -> str:
+    """Return what warns when words are thrown away, once the refusal of the next drill is over."""
+    with pytest.warns(UnusedWarning) as warned:
+        words()
+    with pytest.raises(Mistakes, match="is made and thrown away, so nothing goes wrong"):
+        drilled("none.toml")
+    assert [Path(one.filename).name for one in warned] == ["test_testing.py"]
+    return str(warned[0].message)
+
+
+def test_a_mishap_without_with_is_told_and_the_next_drill_refused(drill_studio: StudioFolder) -> None:
+    def bare() -> None:
+        lost("tablet")
+
+    def in_a_function() -> None:
+        def bad_day() -> Mishap:
+            return rotten("drive", files="*0001*")
+
+        bad_day()
+
+    def done_for_real() -> None:
+        really(drill_studio, deleted("drive", files="*0002*"))
+
+    def of_a_name() -> None:
+        mishap = lost("drive")
+        really(drill_studio, mishap)
+
+    assert unused(bare).startswith("lost tablet is made")
+    assert unused(in_a_function).startswith("rotten drive (*0001*) is made")
+    assert unused(done_for_real).startswith("really (deleted drive (*0002*)) is made")
+    assert unused(of_a_name).startswith("really (lost drive) is made")
+    with pytest.warns(UnusedWarning):
+        bare()
+    with pytest.raises(Mistakes, match="lost tablet"):
+        assert_comes_back(AS_IT_IS)
+    assert_comes_back(drilled(drill_studio))
+
+
+def test_a_mishap_that_is_kept_or_used_is_no_waste(drill_studio: StudioFolder) -> None:
+    """Warnings are errors here. What a test keeps and does not come to, or a failing one lets go of, is none of it."""
+
+    def fails() -> None:
+        mishap = lost("tablet")
+        raise ZeroDivisionError(mishap.words)
+
+    with pytest.raises(ZeroDivisionError):
+        fails()
+    kept = []
+    kept.extend(map(lost, ["tablet", "drive"]))
+    kept.clear()
+    for medium in ("tablet", "drive"):
+        mishap = lost(medium)
+        assert mishap.words == f"lost {medium}"
+    assert lost("tablet").hazard == lost("tablet").hazard
+    drilled(drill_studio, lost("tablet"))
+    gc.collect()
+    assert_comes_back(drilled(drill_studio))
+
+
+def test_a_test_that_forgets_with_fails_also_where_warnings_are_no_errors(pytester: pytest.Pytester) -> None:
+    pytester.makepyfile(
+        """
+        from drill.testing import *
+
+        def test_forgets():
+            with studio_folder() as studio:
+                lost("tablet"); lost("drive")
+                assert_comes_back(drilled(studio))
+
+        def test_begins_anew():
+            with studio_folder() as studio, lost("tablet"):
+                assert_comes_back(drilled(studio))
+        """
+    )
+    result = pytester.runpytest_inprocess("-p", "no:cacheprovider", "-W", "default")
+    result.assert_outcomes(passed=1, failed=1, warnings=2)
+    result.stdout.fnmatch_lines(["*.py, line 5: lost tablet: is made and thrown away*"])
+
+
+# --- what is handed over -----------------------------------------------------------------------------------------
+
+SLIPS: dict[str, tuple[Callable[[StudioFolder], object], str]] = {
+    "files": (lambda s: s.add_copy("drive", files=3), r"files: cannot be 3; give a text"),
+    "of": (lambda s: s.add_copy("drive", of=3), r"of: cannot be 3"),
+    "holds": (lambda s: s.add_copy("drive", holds={"a.dng": "text"}), r"holds: cannot be 'text'; give bytes by path"),
+    "says": (lambda s: s.add_copy("drive", says=["a"]), r"says: cannot be \['a'\]"),
+    "pictures": (lambda s: s.add_shoot("kiln", "four"), r"files of kiln: cannot be 'four'; give a number"),
+    "id": (lambda s: s.add_shoot(3), r"id: cannot be 3"),
+    "within": (lambda s: assert_comes_back(AS_IT_IS, within=3), r'within: cannot be 3; give a span such as "48 h"'),
+    "span": (lambda s: assert_comes_back(AS_IT_IS, within="3 moons"), r"within: '3 moons' is not written like"),
+    "classes": (lambda s: assert_comes_back(AS_IT_IS, classes=3), r"classes: cannot be 3"),
+    "lost": (lambda s: assert_lost(AS_IT_IS, files=3), r"files: cannot be 3"),
+    "run": (assert_comes_back, r"run: cannot be <studio .+; give it what drilled\(…\) returns"),
+    "studio": (lambda s: assert_survives(AS_IT_IS), r"studio: cannot be Run.+; give a studio_folder, or the path"),
+    "none": (lambda s: drilled(None), r"studio: cannot be None"),
+    "name": (lambda s: drilled(s, "house-fire"), r"what goes wrong: cannot be 'house-fire'.+scenarios="),
+    "now": (lambda s: drilled(s, now="2026-09-12"), r"now: cannot be '2026-09-12'"),
+    "path": (lambda s: really(s.file, lost("tablet")), r"studio: cannot be .+Path.+never real copies"),
+    "word": (lambda s: rotten("drive", file="*.dng"), r'file: is nothing that rotten takes; did you mean "files"\?'),
+    "far": (lambda s: lost("drive", files="*.dng"), r"files: is nothing that lost takes; it takes: kind, place"),
+    "list": (lambda s: lost(["tablet", "drive"]), r'is no id; give the ids .+ lost\("tablet", "drive"\)'),
+    "kind": (lambda s: lost(kind="tablett"), r"^what goes wrong \(lost\): kind: 'tablett' is not one of them"),
+    "media": (lambda s: made_of(media=["tablet"]), r'media: cannot be \[\'tablet\'\]; write it like \{"tablet"'),
+    "medium": (lambda s: made_of(media={"tablet": 3}), r"media, tablet: cannot be 3"),
+    "shoots": (lambda s: made_of(shoots={"heron": "four"}), r"files of heron: cannot be 'four'"),
+    "copies": (lambda s: made_of(copies=["tablet"]), r"copies: cannot be \['tablet'\]"),
+}
+
+
+def made_of(**words: Any) -> None:
+    with studio_folder(**words):
+        pytest.fail("it was laid out")
+
+
+@pytest.mark.parametrize("slip", SLIPS)
+def test_a_slip_is_told_in_the_words_of_who_made_it(drill_studio: StudioFolder, slip: str) -> None:
+    words, told = SLIPS[slip]
+    before = drill_studio.file.read_bytes()
+    with pytest.raises(Mistakes, match=told):
+        words(drill_studio)
+    assert drill_studio.file.read_bytes() == before
+
+
 # --- never on anything but what was made here --------------------------------------------------------------------
 
 
@@ -400,13 +530,15 @@ def test_blocks_within_blocks_take_and_give_back_in_turn(drill_studio: StudioFol
 def test_a_failed_assertion_says_what_and_why(drill_studio: StudioFolder) -> None:
     run = drilled(drill_studio, lost("tablet"), rotten("drive", files="*0002*"))
     with pytest.raises(
-        AssertionError, match=r"heron under mishaps: 3 of 4 files came back; lost: 'raw/HERO0002\.dng' \("
+        AssertionError, match=r"heron under lost tablet, rotten drive \(\*0002\*\): 3 of 4 files came back; lost: 'raw/"
     ):
         assert_comes_back(run)
-    with pytest.raises(AssertionError, match=r"heron under mishaps: \*0001\* is not lost; lost: 'raw/HERO0002"):
+    with pytest.raises(AssertionError, match=r"\(\*0002\*\): \*0001\* is not lost; lost: 'raw/HERO0002"):
         assert_lost(run, "*0001*")
-    with pytest.raises(AssertionError, match="the restore would take"):
+    with pytest.raises(AssertionError, match=r"late: the restore would take .+, and .+ are allowed") as raised:
         assert_comes_back(drilled(drill_studio), within="1 ms")
+    takes, allowed = str(raised.value).partition("take ")[2].split(", and ")
+    assert takes not in allowed
     with pytest.raises(AssertionError, match="survives 1 further failure, not 2: "):
         assert_survives(drill_studio, further_failures=2)
     with pytest.raises(AssertionError, match="is lost already"), lost("tablet"), deleted("drive", files="*0001*"):
@@ -420,10 +552,48 @@ def test_what_is_only_on_paper_did_not_come_back(make_drill_studio: Maker) -> No
     with really(studio, lost("drive")):
         run = drilled(studio)
     assert run.drills[0].files.on_paper == 4
-    with pytest.raises(AssertionError, match="0 of 4 files came back; lost: none; on paper: "):
+    with pytest.raises(AssertionError, match="0 of 4 files came back; only on paper: "):
         assert_comes_back(run)
     with pytest.raises(AssertionError, match="is not lost"):
         assert_lost(run)
+
+
+def test_late_is_not_back_unless_another_span_is_asked_for(make_drill_studio: Maker) -> None:
+    studio = make_drill_studio(media={"drive": "hard-disk in house"})
+    studio.set_targets(restore_within="2 s")
+    assert_comes_back(drilled(studio))
+    with slow("drive", factor=0.000001):
+        run = drilled(studio)
+    assert run.drills[0].verdict == "late"
+    with pytest.raises(AssertionError, match=r"heron under slow drive: late: the restore would take .+, and 2 s are"):
+        assert_comes_back(run)
+    assert_comes_back(run, within="9 days")
+    assert_comes_back(run, classes="originals")
+
+
+def test_rot_at_the_same_place_of_every_copy_is_past_mending_and_elsewhere_is_not(drill_studio: StudioFolder) -> None:
+    with rotten():
+        run = drilled(drill_studio)
+    assert_comes_back(run)
+    with rotten(files="*0002*", offsets=[100]):
+        assert_lost(drilled(drill_studio), "*0002*")
+    with really(drill_studio, rotten(files="*0002*", offsets=[100])):
+        assert_lost(drilled(drill_studio), "*0002*")
+
+
+def test_a_failing_assertion_is_shown_at_the_test_s_own_line(pytester: pytest.Pytester) -> None:
+    pytester.makepyfile(
+        """
+        from drill.testing import *
+
+        def test_falls_short():
+            with studio_folder() as studio, lost("tablet", "drive"):
+                assert_comes_back(drilled(studio))
+        """
+    )
+    text = pytester.runpytest_inprocess("-p", "no:cacheprovider").stdout.str()
+    assert "heron under lost tablet drive: 0 of 4 files came back" in text
+    assert "asserting.py" not in text and "test_a_failing" in text
 
 
 def test_an_assertion_about_what_was_not_drilled_fails(drill_studio: StudioFolder) -> None:
@@ -455,8 +625,8 @@ def test_a_single_word_may_stand_by_itself(drill_studio: StudioFolder) -> None:
 
 
 def test_every_public_name_is_there() -> None:
-    assert sorted(testing.__all__) == sorted(testing._HOME_OF)
-    for name in testing.__all__:
+    assert sorted(testing.__all__) == sorted(set(testing._HOME_OF) - {"damage", "schemes", "worlds"})
+    for name in testing._HOME_OF:
         assert getattr(testing, name).__name__ == name
     with pytest.raises(AttributeError, match="no attribute 'backup'"):
         _ = testing.backup
@@ -470,7 +640,7 @@ def test_loading_the_fixtures_loads_nothing_else() -> None:
 
 
 def test_without_hypothesis_the_rest_works_and_the_strategies_say_what_to_do() -> None:
-    asked = "import sys; sys.modules['hypothesis'] = None; from drill.testing import drilled, studio_folder, laid_out; "
+    asked = "import sys; sys.modules['hypothesis'] = None; from drill.testing import *; lost, laid_out; "
     asked += "from drill.testing import worlds"
     ended = subprocess.run([sys.executable, "-c", asked], check=False, capture_output=True, text=True)
     assert ended.returncode == 1
