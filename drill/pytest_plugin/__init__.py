@@ -1,8 +1,9 @@
 """A door: drills as tests. `pytest studio.toml`, or any `*.drill.toml`, runs drills as pytest's items.
 
 Flows in: what pytest asks of a plugin. Flows out: collectors, options. `items` are the drills, `noting` the note of a
-session in the ledger. Every start of pytest loads this module, so of the program only the fixtures are loaded before
-the first file of drills is collected. pytest's side: https://docs.pytest.org/en/stable/reference/reference.html#hooks
+session in the ledger, `today` what is wrong on the copies by themselves. Every start of pytest loads this module, so of
+the program only the fixtures are loaded before the first file of drills is collected. pytest's side:
+https://docs.pytest.org/en/stable/reference/reference.html#hooks
 """
 
 import argparse
@@ -91,13 +92,16 @@ class Listener:
     def __init__(self, config: pytest.Config) -> None:
         self._config = config
         self._heard: list[tuple[float, dict[str, Any]]] = []
+        self._today: list[dict[str, Any]] = []
         self._trouble: list[str] = []
 
     def pytest_runtest_logreport(self, report: pytest.TestReport) -> None:
         """Keep what a drill's report carries."""
-        told = getattr(report, "drill", None)
+        told, today = getattr(report, "drill", None), getattr(report, "drill_today", None)
         if told is not None:
             self._heard.append((report.start, told))
+        if today is not None:
+            self._today.append(today)
 
     def pytest_sessionfinish(self, session: pytest.Session) -> None:
         """Note the session's drills in the ledger, as one run for each file."""
@@ -109,7 +113,15 @@ class Listener:
             session.exitstatus = pytest.ExitCode.TESTS_FAILED
 
     def pytest_terminal_summary(self, terminalreporter: "pytest.TerminalReporter") -> None:  # public from pytest 8.4
-        """Say what could not be noted."""
+        """Say what is wrong on the copies today, whatever passed, and what could not be noted."""
+        if self._today:
+            from drill.pytest_plugin import items, today  # noqa: PLC0415
+
+            lines = today.today_lines(self._today, width=items.WIDTH)
+            if lines:
+                terminalreporter.write_sep("=", today.HEADLINE)
+            for line in lines:
+                terminalreporter.write_line(line)
         for text in self._trouble:
             terminalreporter.write_line(text, red=True)
 

@@ -26,6 +26,7 @@ from drill.ledger import Ledger
 from drill.model import ProofAge, Scenario, Shoot
 from drill.promisemark import mark_of
 from drill.pytest_plugin import ASKED, Asked
+from drill.pytest_plugin.today import carried
 from drill.record import drill_to_json
 from drill.rehearse import Exercise, Options, Rehearsal
 from drill.report.words import fold, safe
@@ -66,6 +67,7 @@ class DrillFile(pytest.File):
         self.seed = 0
         self.rehearsal: Rehearsal | None = None
         self._promises: dict[str, tuple[int, str]] = {}
+        self.today: dict[str, Any] | None = None  # what its drills found wrong on the copies
         self.stopped = ""  # why no more of its drills can be made
         self._closing = ExitStack()
 
@@ -124,7 +126,10 @@ class DrillFile(pytest.File):
         return self._promises[shoot.id]
 
     def teardown(self) -> None:
-        """Close the studio: its folder in scratch is removed."""
+        """Close the studio: its folder in scratch is removed. What it came across is kept for the report."""
+        if self.rehearsal is not None:
+            command = _typed(["drill", "run", _from(self.asked.folder, self.sheet.studio.file)])
+            self.today = carried(command, *self.rehearsal.wrong_today())
         self.rehearsal = None
         self._closing.close()
 
@@ -264,11 +269,14 @@ class Carrier:
     def pytest_runtest_makereport(
         self, item: pytest.Item, call: pytest.CallInfo[None]
     ) -> Generator[None, pytest.TestReport, pytest.TestReport]:
-        """Add the record to the report of the call."""
+        """Add the record to the report of the call, and what is wrong today to that of a file's last test."""
         report = yield
         if call.when == "call" and isinstance(item, DrillItem) and item.carried is not None:
             report.drill = item.carried  # type: ignore[attr-defined] # pytest keeps what is added, if JSON has it
             item.carried = None
+        if call.when == "teardown" and isinstance(item, DrillItem) and item.file.today is not None:
+            report.drill_today = item.file.today  # type: ignore[attr-defined]
+            item.file.today = None
         return report
 
 

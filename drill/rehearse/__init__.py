@@ -9,7 +9,8 @@ read once and remembers what it gave; `holdings` who is said to hold what; `find
 """
 
 from drill.rehearse.exercises import Exercise, exercises, fitting
+from drill.rehearse.findings import Wanting, say_wanting
 from drill.rehearse.rehearsal import Options, Rehearsal
 from drill.rehearse.run import rehearse
 
-__all__ = ["Exercise", "Options", "Rehearsal", "exercises", "fitting", "rehearse"]
+__all__ = ["Exercise", "Options", "Rehearsal", "Wanting", "exercises", "fitting", "rehearse", "say_wanting"]

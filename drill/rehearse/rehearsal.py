@@ -24,11 +24,11 @@ from drill.ledger import Ledger
 from drill.manifests import suffix, write_list
 from drill.measured import with_measured_rates
 from drill.model import Entry, Hazard, ProofAges, Scenario, Shoot, Studio
-from drill.record import Drill
+from drill.record import Drill, Mend
 from drill.rehearse.bench import Case
 from drill.rehearse.drill import Facts, drill
 from drill.rehearse.exercises import Exercise
-from drill.rehearse.findings import Wanting, wanting_files
+from drill.rehearse.findings import Wanting, by_lists, wanting_files
 from drill.rehearse.holdings import Claims, Holdings
 from drill.rehearse.links import set_bench
 from drill.rehearse.memory import Memory
@@ -175,6 +175,14 @@ class Rehearsal:
             rows = tuple(self.memory.ages(self.copies, shoot, claims))
             found.append(ProofAges(shoot.id, shoot.targets.verified_within_s, rows))
         return found
+
+    def wrong_today(self) -> tuple[Wanting, tuple[Mend, ...]]:
+        """Return what is wrong on the copies without any scenario, as far as they were read, and which copies that is,
+        each with who could give it anew. The shoot at hand ends with it."""
+        self._end_shoot()
+        listed = by_lists(self.studio.copies, self.shoots)
+        mends = self.mending.mends(self.copies, [id_ for id_, _ in listed if id_ in self.copies])
+        return listed | self.wanting, mends
 
     def drill(self, exercise: Exercise) -> Drill:
         """Drill one exercise; return its record, with the sizes that are known by now. Errors: Unfinished."""

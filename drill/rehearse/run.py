@@ -11,7 +11,7 @@ from drill.errors import Unfinished
 from drill.model import ProofAges, Scenario, Studio
 from drill.record import Drill, Mend, Run
 from drill.rehearse.exercises import Exercise, exercises, fitting
-from drill.rehearse.findings import by_lists, say_wanting
+from drill.rehearse.findings import say_wanting
 from drill.rehearse.rehearsal import Options, Rehearsal
 from drill.studio import shoots_named
 
@@ -34,10 +34,8 @@ def rehearse(studio: Studio, scenarios: Sequence[Scenario], options: Options) ->
                     _drill_shoot(rehearsal, exercises(studio, applying, [shoot]), done)
         finally:
             rehearsal.notes.extend(rehearsal.headers.warnings)
-            listed = by_lists(rehearsal.studio.copies, chosen)
-            findings = say_wanting(listed | rehearsal.wanting)
-            opened = rehearsal.copies
-            mends = rehearsal.mending.mends(opened, [id_ for id_, _ in listed if id_ in opened])
+            wanting, mends = rehearsal.wrong_today()
+            findings = say_wanting(wanting)
             ages = rehearsal.ages(chosen, anew=True)
     except KeyboardInterrupt:
         unfinished = "interrupted"

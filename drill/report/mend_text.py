@@ -10,13 +10,13 @@ from drill.record import Mend
 MOST_NAMED = 5
 
 
-def wrong_today(mends: Sequence[Mend]) -> str:
+def wrong_today(ids: Sequence[str]) -> str:
     """Return in one sentence which copies have wrong files today; nothing where none is known to."""
-    if not mends:
+    if not ids:
         return ""
-    names = ", ".join(one.copy for one in mends[:MOST_NAMED])
-    more = f" and {len(mends) - MOST_NAMED} more" if len(mends) > MOST_NAMED else ""
-    copies = "1 copy has" if len(mends) == 1 else f"{len(mends)} copies have"
+    names = ", ".join(ids[:MOST_NAMED])
+    more = f" and {len(ids) - MOST_NAMED} more" if len(ids) > MOST_NAMED else ""
+    copies = "1 copy has" if len(ids) == 1 else f"{len(ids)} copies have"
     return f"Today, without any scenario, {copies} files that are damaged, missing or not as promised: {names}{more}."
 
 

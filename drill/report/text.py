@@ -70,7 +70,7 @@ def _head(run: Run, width: int) -> str:
     done = {0: "no drill came to its end", 1: "1 drill"}.get(len(run.drills), many)
     if run.drills:
         done += f", {short} fall{'s' if short == 1 else ''} short" if short else ", none falls short"
-    today = wrong_today(run.mends)
+    today = wrong_today([one.copy for one in run.mends])
     text = f"{safe(run.studio)}: {done}. {safe(today)}{' ' if today else ''}Now is {run.now}, the seed {run.seed}."
     if not run.complete:
         text = f"NOT FINISHED ({safe(run.unfinished or 'stopped')}). What was done until then: " + text

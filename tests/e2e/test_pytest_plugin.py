@@ -227,6 +227,30 @@ def test_only_what_was_chosen_is_drilled_and_it_counts_as_a_part(pytester: pytes
     assert (part["shoots"], part["drills"], part["complete"]) == (["dunes", "terns"], 3, False)
 
 
+WAYS: list[tuple[str, ...]] = [(), ("-n", "2", "--dist", "load"), ("-q",), ("--drill-no-ledger", "-p", "no:xdist")]
+
+
+@pytest.mark.parametrize("options", WAYS)
+def test_what_is_wrong_today_is_told_though_all_passes(
+    options: tuple[str, ...], pytester: pytest.Pytester, installed: Path
+) -> None:
+    """A picture is wrong on y, and z has it: nothing is lost, and it is one copy less."""
+    assert installed.is_dir()
+    studio = Studio(media=media(*"xyz"), shoots=(shoot(*FILES),), copies=tuple(copy(id_, *FILES) for id_ in "xyz"))
+    built = build(pytester.path / "studio", studio, (EACH_GONE,))
+    expect(pytester, HEAD)
+    assert "without any scenario" not in pytester.runpytest_subprocess(*options).stdout.str()
+    path, data = FILES[0]
+    for wrong in (built.file.parent / "media").glob(f"y*/{path}"):
+        wrong.write_bytes(data[:-1] + bytes([data[-1] ^ 1]))
+    result = pytester.runpytest_subprocess(*options)
+    result.assert_outcomes(passed=2)
+    text = " ".join(result.stdout.str().split())
+    assert "Today, without any scenario, 1 copy has files that are damaged, missing or not as promised: y." in text
+    assert text.count(f"- y: {path}: not what was promised under that name") == 1
+    assert "What to do about it: drill run studio/studio.toml" in result.stdout.lines
+
+
 @pytest.mark.parametrize("how", ["option", "ini"])
 def test_without_the_ledger_nothing_is_noted(how: str, pytester: pytest.Pytester, built: Built) -> None:
     if how == "ini":
