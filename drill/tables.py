@@ -225,15 +225,22 @@ class Table:
             return None
         return rate
 
-    def texts(self, key: str) -> tuple[str, ...] | None:
+    def texts(self, key: str, *, required: bool = False) -> tuple[str, ...] | None:
         """Return one text or a list of them, as a tuple."""
-        value = self.raw(key)
+        value = self.raw(key, required=required)
         if value is None:
             return None
         values = value if isinstance(value, list) else [value]
         if values and all(isinstance(v, str) and v.strip() for v in values):
             return tuple(values)
-        self.wrong(key, "must be a text in quotes, or a list of them")
+        if not values:
+            self.wrong(key, "is an empty list", "name one at least, or leave it out")
+        elif all(isinstance(v, str) for v in values):
+            self.wrong(
+                key, "has a text that is empty" if isinstance(value, list) else "is empty", "write something in it"
+            )
+        else:
+            self.wrong(key, "must be a text in quotes, or a list of them")
         return None
 
     def globs(self, key: str) -> tuple[str, ...] | None:

@@ -41,7 +41,7 @@ class Accepted:
     at: str
     scenario: str
     variants: tuple[str, ...]
-    shoot: str
+    shoots: tuple[str, ...]
     reason: str
     until: datetime
 
@@ -71,10 +71,10 @@ def read_expected(table: Table) -> Expected:
 
 def read_accepted(table: Table) -> Accepted | None:
     """Read one [[accepted]] table; its mistakes are noted there, and None is returned where it says too little."""
-    scenario, shoot = table.text("scenario", required=True), table.text("shoot", required=True)
-    variants = table.texts("variant") or ()
+    scenario, variants = table.text("scenario", required=True), table.texts("variant") or ()
+    shoots = table.texts("shoot", required=True)
     reason, until = table.text("reason", required=True), table.time("until", required=True)
     table.finish()
-    if scenario is None or shoot is None or reason is None or until is None:
+    if scenario is None or shoots is None or reason is None or until is None:
         return None
-    return Accepted(table.at, scenario, variants, shoot, " ".join(reason.split()), clock.moment(until))
+    return Accepted(table.at, scenario, variants, shoots, " ".join(reason.split()), clock.moment(until))

@@ -56,7 +56,7 @@ class Matching:
 
     def sheet(self, expected: Sequence[Expected], accepted: Sequence[Accepted], *, seed: int | None) -> Sheet:
         """Return what is due; an exercise of which nothing is expected is left out."""
-        known = {(a.shoot, a.scenario, variant): a for a in accepted for variant in a.variants or (None,)}
+        known = {(id_, a.scenario, v): a for a in accepted for id_ in a.shoots for v in a.variants or (None,)}
         due = tuple((shoot, self._due(shoot, expected, known)) for shoot in self._shoots)
         others = {shoot.id: self._not_applicable(shoot, expected) for shoot in self._shoots}
         return Sheet(self._where.absolute(), self._studio, tuple(self._scenarios), seed, due, others)
@@ -110,16 +110,20 @@ class Matching:
         found: list[Mistake] = []
         seen: set[tuple[str, str, str | None]] = set()
         for one in accepted:
-            named = self._unknown(one.at, (one.shoot,), (one.scenario,), "shoot", "scenario")
+            named = self._unknown(one.at, one.shoots, (one.scenario,), "shoot", "scenario")
             if not named and one.scenario not in self._variants:
                 what = f"{one.scenario} hits nothing in this studio, so nothing falls short in it"
                 named.append(Mistake(str(self._where), f"{one.at}.scenario", what, "take this table out"))
             named += self._unknown_variants(one.at, one.variants, (one.scenario,), "variant")
-            if not named and expected is not None and not any(self._covers(e, one) for e in expected):
-                what = f"nothing is expected of {one.shoot} in {one.scenario}"
-                named.append(Mistake(str(self._where), one.at, what, "take this table out, or add an [[expect]]"))
+            for id_ in one.shoots if not named and expected is not None else ():
+                if not any(self._covers(e, one, id_) for e in expected or ()):
+                    what, advice = (
+                        f"nothing is expected of {id_} in {one.scenario}",
+                        "take it out, or add an [[expect]]",
+                    )
+                    named.append(Mistake(str(self._where), one.at, what, advice))
             reach = set(one.variants or self._variants.get(one.scenario) or (None,))
-            keys = {(one.shoot, one.scenario, variant) for variant in reach}
+            keys = {(id_, one.scenario, variant) for id_ in one.shoots for variant in reach}
             if not named and keys & seen:
                 named.append(
                     Mistake(str(self._where), one.at, "accepts what another table accepts", "keep one of them")
@@ -128,8 +132,8 @@ class Matching:
             found += named
         return found
 
-    def _covers(self, one: Expected, accepted: Accepted) -> bool:
-        shoot = next(shoot for shoot in self._shoots if shoot.id == accepted.shoot)
+    def _covers(self, one: Expected, accepted: Accepted, id_: str) -> bool:
+        shoot = next(shoot for shoot in self._shoots if shoot.id == id_)
         reach = accepted.variants or self._variants[accepted.scenario] or (None,)
         return self._is_of_shoot(one, shoot) and any(_is_of(one, accepted.scenario, variant) for variant in reach)
 

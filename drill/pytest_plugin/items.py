@@ -299,10 +299,12 @@ def _ages_left(rehearsal: Rehearsal, exercise: Exercise) -> list[ProofAge] | Non
 
 
 def _way_out(accepted: Accepted, exercise: Exercise) -> str:
-    """Say what to do about a table that accepts what does not fall short: it may be right about other variants."""
-    if exercise.variant is None or accepted.variants == (exercise.variant,):
+    """Say what to do about a table that accepts what does not fall short: it may be right about others."""
+    others = ["`shoot`"] if len(accepted.shoots) > 1 else []
+    others += ["`variant`"] if exercise.variant is not None and accepted.variants != (exercise.variant,) else []
+    if not others:
         return "Take that table out."
-    return "Name in its `variant` only what still falls short, or take that table out."
+    return f"Name in its {' and '.join(others)} only what still falls short, or take that table out."
 
 
 def _name(exercise: Exercise) -> str:

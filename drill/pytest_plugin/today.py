@@ -12,7 +12,7 @@ from drill.rehearse import Wanting, say_wanting
 from drill.report.mend_text import wrong_today
 from drill.report.words import fold, safe
 
-HEADLINE = "today, without any scenario"
+HEADLINE = "wrong on the copies today"
 
 
 def carried(command: str, wanting: Wanting, mends: Sequence[Mend]) -> dict[str, Any]:

@@ -13,8 +13,10 @@ _NEXT = (
     ("audit studio.toml", "are the bytes on each copy still right?"),
     ("history studio.toml", "what came of it so far, and what is due"),
     ("forecast studio.toml", "when is a new shoot in danger, and how are these?"),
+    ("search studio.toml", "the shortest story that loses a shoot"),
     ("retire studio.toml card", "may the card be formatted?"),
 )
+_TEST = ("pytest studio.toml", "the same drills as tests, where pytest is installed")
 
 
 def demo_text(notes: Sequence[str], *, width: int = 80) -> str:
@@ -33,7 +35,8 @@ def demo_end_text(audited: Audit, *, folder: str, report: str, width: int = 80) 
         f"After the drill the bytes of all {len(reached)} copies that can be reached were audited: {verified:,} files "
         f"are right, {damaged:,} damaged or missing. Both are in the demo's ledger now."
     )
-    tried = "\n".join(paragraph(what, width, first=f"  drill {command:25}", rest="      ") for command, what in _NEXT)
+    steps = [(f"drill {command}", what) for command, what in _NEXT] + [_TEST]
+    tried = "\n".join(paragraph(what, width, first=f"  {command:31}", rest="      ") for command, what in steps)
     links = "The demo's link server has stopped: from now on its links cannot be reached."
     where = f"The report: {safe(report)}\nThe studio file to read and change is in {safe(folder)}. There, try next:"
     return f"{paragraph(said, width)}\n\n{where}\n{tried}\n{paragraph(links, width)}\n"

@@ -198,7 +198,10 @@ def _run_table(runs: Sequence[RunThen]) -> Section:
     rows = [[_minute(run.at), run.kind, _took(run), _scope(run), _result(run)] for run in runs[:MOST_RUNS]]
     left = len(runs) - MOST_RUNS
     earlier = f" {left:,} earlier ones are in --json." if left > 0 else ""
-    said = f"When: in UTC. Result: the worst verdict of a drill and its score; the damage that an audit found.{earlier}"
+    said = (
+        "When: in UTC. Result: the worst verdict of a drill and its score, and how many fall short of the studio "
+        f"file's own targets, whatever a test expected of them; the damage that an audit found.{earlier}"
+    )
     body = Table(["When", "What", "Took", "Of what", "Result"], rows, firm=(0,))
     return Section("Past drills, audits and recoveries, the newest first", (body, Paragraph(said)))
 
@@ -233,7 +236,8 @@ def _result(run: RunThen) -> str:
     if run.kind == "recovery" and run.complete:
         said.append("it came to its end")
     if not run.complete:
-        said.append("NOT FINISHED")
+        is_part = run.kind == "drill" and run.drills > 0 and run.seconds is not None
+        said.append("a part: the rest was not drilled" if is_part else "NOT FINISHED")
     return "; ".join(said) or "nothing noted"
 
 

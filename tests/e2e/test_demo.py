@@ -47,11 +47,12 @@ def test_its_ledger_has_a_drill_and_an_audit_and_what_it_says_to_try_next_works(
     (field,) = (line.split() for line in rest.splitlines() if line.startswith("glassworks        field-ssd"))
     assert field[-2:] == ["43", "1"], "what never arrived, and what was cut short"
     tried = [line.split()[1:] for line in rest.splitlines() if line.startswith("  drill ")]
-    assert len(tried) == 5
+    assert len(tried) == 6 and "\n  pytest studio.toml  " in rest
     found = {words[0]: start(*words[: 3 if words[0] == "retire" else 2], cwd=folder) for words in tried}
     assert {outcome.code for outcome in found.values()} == {1}, [one.said for one in found.values()]
     assert "1 drill and 2 audits" in found["history"].out
     assert "No: card must be kept" in found["retire"].out
+    assert "all 900 pictures gone" in " ".join(found["search"].out.split())
     assert "1 altered" in found["audit"].out and "45 found damaged or missing" in " ".join(found["audit"].out.split())
 
 
@@ -60,6 +61,7 @@ def test_the_planted_damage_is_found(demo: tuple[Path, Outcome]) -> None:
     said = " ".join(outcome.out.split())
     assert "archive-a: 2026/marsh-ponies/originals/QLLN2213.TIF: not what was promised" in said
     assert "gallery: glass-01.jpg, glass-02.jpg" in said
+    assert "field-ssd, today: 43 files are missing or cannot be read and 1 file is not what was promised." in said
     assert "and 11 more: a web page comes in place of the file" in said
     assert "the link says it expired" in said
 

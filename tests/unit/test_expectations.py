@@ -11,6 +11,7 @@ from plain_studio import sha256_list
 from drill.errors import Mistakes
 from drill.expectations import Due, Expected, Sheet, read_sheet, shortfall, studio_sheet
 from drill.model import Promised, ProofAge, Scenario, Shoot, Targets
+from drill.pytest_plugin.items import _way_out
 from drill.record import (
     ByteCount,
     Count,
@@ -125,8 +126,28 @@ def test_what_is_accepted_is_found_by_variant_or_for_all_of_them(folder: Path) -
     assert accepted(one + ACCEPTED.replace("on order", "sold") + 'variant = "kiln"\n') == ["sold", "on order"]
 
 
+def test_one_table_may_accept_of_several_shoots(folder: Path) -> None:
+    both = sheet(folder, HEAD + ACCEPTED.replace('"reed"', '["reed", "saltmarsh"]'))
+    assert [[due.accepted and due.accepted.reason for due in rows] for _, rows in both.due] == [["on order"] * 2] * 2
+    due = both.due[0][1][0]
+    assert due.accepted is not None
+    assert _way_out(due.accepted, due.exercise).startswith("Name in its `shoot` and `variant` only what still falls")
+
+
 WRONG = {
     "": "studio: is missing",
+    HEAD.replace(
+        '["lost.toml", "tapes.toml"]', "[]"
+    ): "scenarios: is an empty list; name one at least, or leave it out",
+    HEAD + 'shoots = [""]\n': "shoots: has a text that is empty; write something in it",
+    HEAD + 'shoots = ""\n': "shoots: is empty",
+    HEAD + "shoots = 3\n": "shoots: must be a text in quotes, or a list of them",
+    HEAD + ACCEPTED.replace('shoot = "reed"\n', ""): "accepted[1].shoot: is missing",
+    HEAD + ACCEPTED.replace('"reed"', '["reed", "heath"]'): "accepted[1].shoot: 'heath': no shoot of this file",
+    HEAD + ACCEPTED + ACCEPTED.replace('"reed"', '["saltmarsh", "reed"]'): "accepted[2]: accepts what another table",
+    HEAD
+    + '[[expect]]\nshoots = ["reed"]\n'
+    + ACCEPTED.replace('"reed"', '["reed", "saltmarsh"]'): "accepted[1]: nothing is expected of saltmarsh in lost",
     'studio = "nowhere.toml"\n': "nowhere.toml: there is no such file",
     HEAD + "colour = 1\n": "colour: is not a key",
     HEAD + "seed = -1\n": "seed: must be at least 0",

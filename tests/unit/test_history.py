@@ -401,6 +401,19 @@ def test_a_run_that_was_killed_is_shown(tmp_path: Path, ledger: Ledger) -> None:
     assert "not noted" in text and "NOT FINISHED" in text
 
 
+def test_a_part_that_was_chosen_is_no_drill_that_broke_off(tmp_path: Path, ledger: Ledger) -> None:
+    for at, complete in ((THEN, True), (LATER, False)):
+        run = ledger.begin_run("drill", now=at)
+        ledger.add_drills(run, [result()])
+        ledger.end_run(run, complete=complete)
+        dated(ledger._db, at)
+    value, text = history_of(tmp_path, ledger, LATER)
+    said = " ".join(text.split())
+    assert [run["complete"] for run in value["runs"]] == [False, True]
+    assert said.count("a part: the rest was not drilled") == 1 and "NOT FINISHED" not in said
+    assert "how many fall short of the studio file's own targets, whatever a test expected of them" in said
+
+
 def test_recoveries_are_told_of_and_compared_with_nothing(tmp_path: Path, ledger: Ledger) -> None:
     drill_run(ledger, result(), now=THEN)
     for shoots in (["reed"], ["reed", "kiln"]):
