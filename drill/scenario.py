@@ -54,9 +54,9 @@ def scheme_path(text: str) -> Path:
     """Return the studio file that a path or the bare name of a shipped scheme means. Errors: Mistakes."""
     if _is_path(text) or os.path.isfile(text):  # noqa: PTH113  # pathlib raises over some names
         return Path(text)
-    if os.path.isdir(text):  # noqa: PTH112
-        raise Mistakes([is_folder(Path(text))])
     names = shipped_schemes()
+    if text not in names and os.path.isdir(text):  # noqa: PTH112
+        raise Mistakes([is_folder(Path(text))])
     if text not in names:
         advice = f"give the path of a studio file, or the name of a scheme that is shipped: {', '.join(names)}"
         raise Mistakes([Mistake(text, "", "there is no such file, and no scheme of that name is shipped", advice)])
