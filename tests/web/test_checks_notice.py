@@ -12,7 +12,7 @@ from browsing import Opened, opened
 from looks import against_guidelines, cut_in_print, dead_ends, made, outside, small_targets, spread, unreached, untold
 from playwright.sync_api import Browser, Page
 
-pytestmark = pytest.mark.outside
+pytestmark = [pytest.mark.outside, pytest.mark.deep]
 
 RIGHT = """<!doctype html><html lang="en"><meta charset="utf-8"><title>Reed</title>
 <meta name="viewport" content="width=device-width">

@@ -30,7 +30,7 @@ from looks import (
 )
 from playwright.sync_api import Browser
 
-pytestmark = pytest.mark.outside
+pytestmark = [pytest.mark.outside, pytest.mark.deep]
 every = pytest.mark.parametrize("name", [name for name in PAGES if name not in LARGE])
 WIDTHS = (320, 360, 768, 1280)  # 320 px is the width of reflow (WCAG 2.2, 1.4.10)
 MEGABYTE = 1_000_000
