@@ -13,17 +13,17 @@ PageOf = Callable[[str], Path]
 
 
 @pytest.fixture(scope="package")
-def browser() -> Iterator[object]:
+def window() -> Iterator[object]:
     """Start Chromium as the system has it (`DRILL_CHROMIUM` names another)."""
     program = os.environ.get("DRILL_CHROMIUM") or shutil.which("chromium") or shutil.which("chromium-browser")
     if program is None:
         pytest.skip("chromium is not installed")
     driver = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
-    from browsing import FLAGS  # noqa: PLC0415  # it needs the driver
+    from browsing import FLAGS, windows  # noqa: PLC0415  # it needs the driver
 
     with driver.sync_playwright() as started:
         chromium = started.chromium.launch(executable_path=program, args=list(FLAGS))
-        yield chromium
+        yield windows(chromium)
         chromium.close()
 
 

@@ -126,7 +126,7 @@ class Laid:
     @cached_property
     def forecast(self) -> Path:
         """Lay a shipped scheme over a year."""
-        return self._written("forecast", "forecast", "home-archive-monthly-upload", "--now", NOW)
+        return self._written("forecast", "forecast", "card-and-tablet", "--now", NOW)
 
     @cached_property
     def sectors(self) -> Path:

@@ -8,9 +8,9 @@ import pytest
 
 pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
 
-from browsing import Opened, opened
+from browsing import Opened, Windows, opened
 from looks import against_guidelines, cut_in_print, dead_ends, made, outside, small_targets, spread, unreached, untold
-from playwright.sync_api import Browser, Page
+from playwright.sync_api import Page
 
 pytestmark = [pytest.mark.outside, pytest.mark.deep]
 
@@ -23,14 +23,14 @@ a { display: inline-block; min-height: 44px; min-width: 44px }</style>
 WIDE = '<p style="width: 900px">wide'
 
 
-def _with(added: str, browser: Browser, folder: Path) -> AbstractContextManager[Opened]:
+def _with(added: str, window: Windows, folder: Path) -> AbstractContextManager[Opened]:
     file = folder / "page.html"
     file.write_text(RIGHT % added, encoding="utf-8")
-    return opened(browser, file, size=(360, 740), strict=False)
+    return opened(window, file, size=(360, 740), strict=False)
 
 
-def _judged(check: Callable[[Page], list[str]], added: str, browser: Browser, folder: Path) -> list[str]:
-    with _with(added, browser, folder) as shown:
+def _judged(check: Callable[[Page], list[str]], added: str, window: Windows, folder: Path) -> list[str]:
+    with _with(added, window, folder) as shown:
         return check(shown.page)
 
 
@@ -83,8 +83,8 @@ WRONG_ON_PAPER = [
 ]
 
 
-def test_what_is_right_is_let_pass(browser: Browser, axe: str, tmp_path: Path) -> None:
-    with _with("", browser, tmp_path) as shown:
+def test_what_is_right_is_let_pass(window: Windows, axe: str, tmp_path: Path) -> None:
+    with _with("", window, tmp_path) as shown:
         for check in (outside, untold, made, dead_ends, _keys, _fingers, _spread):
             assert (check, check(shown.page)) == (check, [])
         assert against_guidelines(shown.page, axe) == []
@@ -94,19 +94,19 @@ def test_what_is_right_is_let_pass(browser: Browser, axe: str, tmp_path: Path) -
 
 @pytest.mark.parametrize(("check", "added"), WRONG)
 def test_what_is_wrong_is_noticed(
-    check: Callable[[Page], list[str]], added: str, browser: Browser, tmp_path: Path
+    check: Callable[[Page], list[str]], added: str, window: Windows, tmp_path: Path
 ) -> None:
-    assert _judged(check, added, browser, tmp_path) != []
+    assert _judged(check, added, window, tmp_path) != []
 
 
 @pytest.mark.parametrize("added", WRONG_FOR_AXE)
-def test_what_keeps_no_guideline_is_noticed(added: str, browser: Browser, axe: str, tmp_path: Path) -> None:
-    assert _judged(lambda page: against_guidelines(page, axe), added, browser, tmp_path) != []
+def test_what_keeps_no_guideline_is_noticed(added: str, window: Windows, axe: str, tmp_path: Path) -> None:
+    assert _judged(lambda page: against_guidelines(page, axe), added, window, tmp_path) != []
 
 
 @pytest.mark.parametrize("added", WRONG_ON_PAPER)
-def test_what_is_cut_on_paper_is_noticed(added: str, browser: Browser, tmp_path: Path) -> None:
-    assert _judged(lambda page: cut_in_print(page, tmp_path / "print.pdf", "A4"), added, browser, tmp_path) != []
+def test_what_is_cut_on_paper_is_noticed(added: str, window: Windows, tmp_path: Path) -> None:
+    assert _judged(lambda page: cut_in_print(page, tmp_path / "print.pdf", "A4"), added, window, tmp_path) != []
 
 
 MISDEEDS = [
@@ -119,7 +119,7 @@ MISDEEDS = [
 
 
 @pytest.mark.parametrize("added", MISDEEDS)
-def test_misdeeds_are_noticed(added: str, browser: Browser, tmp_path: Path) -> None:
-    with _with(added, browser, tmp_path) as shown:
+def test_misdeeds_are_noticed(added: str, window: Windows, tmp_path: Path) -> None:
+    with _with(added, window, tmp_path) as shown:
         shown.page.wait_for_timeout(50)
         assert shown.misdeeds != []

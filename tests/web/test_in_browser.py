@@ -11,7 +11,7 @@ import pytest
 
 pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
 
-from browsing import PHONE, SCHEMES, TABLET, opened, unfold
+from browsing import PHONE, SCHEMES, TABLET, Windows, opened, unfold
 from conftest import PageOf
 from every_page import LARGE, PAGES, WITH_NAMES
 from looks import (
@@ -28,7 +28,6 @@ from looks import (
     unreached,
     untold,
 )
-from playwright.sync_api import Browser
 
 pytestmark = [pytest.mark.outside, pytest.mark.deep]
 every = pytest.mark.parametrize("name", [name for name in PAGES if name not in LARGE])
@@ -37,9 +36,9 @@ MEGABYTE = 1_000_000
 
 
 @every
-def test_it_asks_for_nothing_and_names_are_nothing_but_names(name: str, page_of: PageOf, browser: Browser) -> None:
+def test_it_asks_for_nothing_and_names_are_nothing_but_names(name: str, page_of: PageOf, window: Windows) -> None:
     assert page_of(name).stat().st_size < MEGABYTE
-    with opened(browser, page_of(name)) as shown:
+    with opened(window, page_of(name)) as shown:
         unfold(shown.page)
         assert made(shown.page) == []
         assert name not in WITH_NAMES or "mischief" in shown.page.inner_text("body")
@@ -49,15 +48,15 @@ def test_it_asks_for_nothing_and_names_are_nothing_but_names(name: str, page_of:
 
 
 @every
-def test_the_answer_is_in_the_first_screen(name: str, page_of: PageOf, browser: Browser) -> None:
-    with opened(browser, page_of(name)) as shown:
+def test_the_answer_is_in_the_first_screen(name: str, page_of: PageOf, window: Windows) -> None:
+    with opened(window, page_of(name)) as shown:
         assert below_the_first_screen(shown.page, TABLET, PHONE) == []
 
 
 @every
 @pytest.mark.parametrize("scheme", SCHEMES)
-def test_the_guidelines_are_kept(name: str, scheme: str, page_of: PageOf, browser: Browser, axe: str) -> None:
-    with opened(browser, page_of(name), scheme=scheme, strict=False) as shown:
+def test_the_guidelines_are_kept(name: str, scheme: str, page_of: PageOf, window: Windows, axe: str) -> None:
+    with opened(window, page_of(name), scheme=scheme, strict=False) as shown:
         unfold(shown.page)
         assert (brightness(shown.page) < 0.5) == (scheme == "dark")
         assert untold(shown.page) == []
@@ -65,9 +64,9 @@ def test_the_guidelines_are_kept(name: str, scheme: str, page_of: PageOf, browse
 
 
 @every
-def test_nothing_scrolls_sideways_or_is_cut_off(name: str, page_of: PageOf, browser: Browser) -> None:
+def test_nothing_scrolls_sideways_or_is_cut_off(name: str, page_of: PageOf, window: Windows) -> None:
     found: dict[tuple[str, int], list[str]] = {}
-    with opened(browser, page_of(name), strict=False) as shown:
+    with opened(window, page_of(name), strict=False) as shown:
         for way, change in (("as it opens", None), ("all open", unfold), ("all open, spaced", spread)):
             if change:
                 change(shown.page)
@@ -78,8 +77,8 @@ def test_nothing_scrolls_sideways_or_is_cut_off(name: str, page_of: PageOf, brow
 
 
 @every
-def test_keys_and_fingers_reach_everything(name: str, page_of: PageOf, browser: Browser) -> None:
-    with opened(browser, page_of(name)) as shown:
+def test_keys_and_fingers_reach_everything(name: str, page_of: PageOf, window: Windows) -> None:
+    with opened(window, page_of(name)) as shown:
         assert small_targets(shown.page, 44) == []
         assert unreached(shown.page, at_most=150) == []
         assert dead_ends(shown.page) == []
@@ -89,8 +88,8 @@ def test_keys_and_fingers_reach_everything(name: str, page_of: PageOf, browser: 
 
 @every
 @pytest.mark.parametrize("paper", PAPERS)
-def test_nothing_is_cut_on_paper(name: str, paper: str, page_of: PageOf, browser: Browser, tmp_path: Path) -> None:
-    with opened(browser, page_of(name)) as shown:
+def test_nothing_is_cut_on_paper(name: str, paper: str, page_of: PageOf, window: Windows, tmp_path: Path) -> None:
+    with opened(window, page_of(name)) as shown:
         if paper == "A4":  # the narrower one: everything; the other as it opens
             unfold(shown.page)
         assert cut_in_print(shown.page, tmp_path / "print.pdf", paper) == []
@@ -98,11 +97,11 @@ def test_nothing_is_cut_on_paper(name: str, paper: str, page_of: PageOf, browser
 
 @pytest.mark.parametrize("name", LARGE)
 def test_the_largest_is_small_enough_and_opens_at_once(
-    name: str, page_of: PageOf, browser: Browser, tmp_path: Path
+    name: str, page_of: PageOf, window: Windows, tmp_path: Path
 ) -> None:
     assert page_of(name).stat().st_size < MEGABYTE
     began = time.monotonic()
-    with opened(browser, page_of(name), size=PHONE) as shown:
+    with opened(window, page_of(name), size=PHONE) as shown:
         assert time.monotonic() - began < 20, "it takes long to open"  # one second, on a machine that does nothing else
         assert below_the_first_screen(shown.page, TABLET, PHONE) == []
         assert outside(shown.page) == []
