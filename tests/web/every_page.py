@@ -20,6 +20,7 @@ PAGES: dict[str, Callable[[Laid], Path]] = {
     "sectors": lambda laid: laid.sectors,
     "letter": lambda laid: laid.letter,
     "forecast": lambda laid: laid.forecast,
+    "comparison": lambda laid: laid.comparison,
 }
 LARGE = {"run of 200 shoots"}  # the judge of guidelines takes half a minute for it, and finds what it finds in "of 4"
 WITH_NAMES = {"run", "audit", "history", "sectors", "letter"}  # they tell of the studio's files, or of its free texts

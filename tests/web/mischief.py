@@ -129,6 +129,12 @@ class Laid:
         return self._written("forecast", "forecast", "card-and-tablet", "--now", NOW)
 
     @cached_property
+    def comparison(self) -> Path:
+        """Set two shipped schemes side by side."""
+        schemes = ("card-and-tablet", "--compare", "checked-and-early")
+        return self._written("comparison", "forecast", *schemes, "--now", NOW)
+
+    @cached_property
     def sectors(self) -> Path:
         """Map the archive."""
         return self._written("sectors", "bad-sector", self.archive)
