@@ -53,7 +53,8 @@ class Shortfall:
 
 @dataclass(frozen=True, slots=True)
 class Back:
-    """Files of one sort: how many are promised, and how many came back byte for byte in the drill that got fewest."""
+    """Files of one sort: how many were promised when they were drilled (now, where they never were), and how many of
+    these came back byte for byte in the drill that got fewest."""
 
     promised: int
     came_back: int
@@ -76,7 +77,7 @@ class Kept:
 
 @dataclass(frozen=True, slots=True)
 class Took:
-    """Seconds of the drill that took longest, measured here; of a real restore, projected; and the target for that."""
+    """Seconds of the drill that took longest, measured here; of a real restore, projected; today's target for that."""
 
     measured: float
     projected: float

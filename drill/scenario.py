@@ -45,6 +45,11 @@ def shipped_names() -> list[str]:
     return sorted(path.stem for path in shipped_folder().glob("*.toml"))
 
 
+def is_shipped(scenario: Scenario) -> bool:
+    """Say whether a scenario is one of the shipped ones, and not another file of its name."""
+    return Path(os.path.realpath(scenario.file)).parent == Path(os.path.realpath(shipped_folder()))
+
+
 def shipped_schemes() -> list[str]:
     """Return the names of the shipped schemes, sorted: whole studio files that plan, and promise nothing."""
     return sorted(path.stem for path in (shipped_folder() / "schemes").glob("*.toml"))

@@ -5,7 +5,7 @@ of the oldest reading, and shortfalls. Must not know: drills, letters. No copy i
 day it was read.
 
 A medium counts when every delivered and every original file of the shoot was read there and is right. Two copies on
-one medium are one, and a medium kept in step with one that counts is none of its own.
+one medium are one, and media that are kept in step with each other, or with the same one, are one too.
 """
 
 from collections.abc import Iterable, Mapping, Sequence
@@ -22,11 +22,23 @@ from drill.proofrecord import DELIVERABLES, ORIGINALS, Kept, Shortfall
 
 @dataclass(frozen=True, slots=True)
 class Readings:
-    """What the ledger shows of every copy, by its id, and where in the row of all promised files each shoot begins."""
+    """What the ledger shows of every copy, by its id, and where in the row of all promised files each shoot begins;
+    audits that came to their end, with the copies that they reached."""
 
     by_copy: Mapping[str, Standing]
     starts: Mapping[str, int]
-    audits: Sequence[PastRun]
+    audits: Sequence[tuple[PastRun, frozenset[str]]]
+
+    def audits_of(self, shoot: Shoot) -> list[PastRun]:
+        """Return the audits that asked about a shoot, and reached a copy that something of it was read on."""
+        start = self.starts[shoot.id]
+        ours = range(start, start + len(shoot.promise))
+        holding = {
+            id_
+            for id_, standing in self.by_copy.items()
+            if any(number in ours for number in (*standing.sizes, *standing.refuted))
+        }
+        return [run for run, reached in self.audits if _asks_about(run, shoot) and reached & holding]
 
 
 def readings(studio: Studio, ledger: Ledger, *, now: datetime) -> Readings:
@@ -37,15 +49,14 @@ def readings(studio: Studio, ledger: Ledger, *, now: datetime) -> Readings:
     for shoot in studio.shoots:
         starts[shoot.id] = count
         count += len(shoot.promise)
-    audits = [run for run in ledger.runs() if run.kind == "audit" and run.complete]
-    reached = [run for run in audits if any(one.reached for one in ledger.audits_of(run.id))]
-    return Readings(by_copy, starts, sorted(reached, key=lambda run: (run.started, run.id)))
+    ended = [run for run in ledger.runs() if run.kind == "audit" and run.complete]
+    audits = [(run, frozenset(one.copy for one in ledger.audits_of(run.id) if one.reached)) for run in ended]
+    return Readings(by_copy, starts, sorted(audits, key=lambda audit: (audit[0].started, audit[0].id)))
 
 
 def audited_at(shoot: Shoot, known: Readings, now: datetime) -> datetime | None:
-    """Return when the last audit that asked about a shoot began; None where none did until now."""
-    asked = (run.started for run in known.audits if not run.shoots or shoot.id in run.shoots)
-    return max((at for at in asked if at <= now), default=None)
+    """Return when the last audit of a shoot began; None where there was none until now."""
+    return max((run.started for run in known.audits_of(shoot) if run.started <= now), default=None)
 
 
 def read_on(studio: Studio, shoot: Shoot, known: Readings, now: datetime) -> Kept:
@@ -58,15 +69,29 @@ def read_on(studio: Studio, shoot: Shoot, known: Readings, now: datetime) -> Kep
         if all(at is not None and _is_fresh(shoot, at, now) for at in times):
             first = min(at for at in times if at is not None)
             oldest[copy.on] = max(first, oldest.get(copy.on, first))
-    media = separate(studio, oldest)
+    media = separate(studio.media, oldest)
     at = min((oldest[medium.id] for medium in media), default=None)
     return kept(media, oldest=at)
 
 
-def separate(studio: Studio, ids: Iterable[str]) -> list[Medium]:
-    """Return the media of these ids that are none kept in step with another of them; ids that are gone are left out."""
-    ids = [id_ for id_ in dict.fromkeys(ids) if id_ in studio.media]
-    return [studio.media[id_] for id_ in ids if studio.media[id_].mirrors not in ids]
+def separate(media: Mapping[str, Medium], ids: Iterable[str]) -> list[Medium]:
+    """Return the media of these ids, one of those that are kept in step; ids that are gone are left out."""
+    found: dict[str, Medium] = {}
+    for id_ in dict.fromkeys(ids):
+        if id_ in media:
+            source = _in_the_end(id_, media)
+            found[source] = media[id_] if id_ == source else found.get(source, media[id_])
+    return list(found.values())
+
+
+def _in_the_end(id_: str, media: Mapping[str, Medium]) -> str:
+    """Return what a medium is kept in step with in the end; of media that mirror each other the first by name."""
+    seen = [id_]
+    while (mirrored := media[seen[-1]].mirrors) is not None:
+        if mirrored in seen:
+            return min(seen[seen.index(mirrored) :])
+        seen.append(mirrored)
+    return seen[-1]
 
 
 def kept(media: Sequence[Medium], *, oldest: datetime | None = None) -> Kept:
@@ -80,8 +105,7 @@ def kept(media: Sequence[Medium], *, oldest: datetime | None = None) -> Kept:
 
 def audit_shortfalls(shoot: Shoot, known: Readings, now: datetime) -> list[Shortfall]:
     """Return what falls short in what was read of a shoot's copies."""
-    asked = [run for run in known.audits if not run.shoots or shoot.id in run.shoots]
-    later = [run for run in asked if run.started > now]
+    later = [run for run, reached in known.audits if reached and _asks_about(run, shoot) and run.started > now]
     found = [Shortfall(shoot.id, "audit_later", at=clock.rfc3339(later[-1].started))] if later else []
     limit_s, at = shoot.targets.verified_within_s, audited_at(shoot, known, now)
     if at is None:
@@ -89,6 +113,10 @@ def audit_shortfalls(shoot: Shoot, known: Readings, now: datetime) -> list[Short
     elif limit_s is not None and (now - at).total_seconds() > limit_s:
         found.append(Shortfall(shoot.id, "audit_old", at=clock.rfc3339(at), limit_s=limit_s))
     return [*found, *_damaged(shoot, known), *_not_read(shoot, known, now)]
+
+
+def _asks_about(run: PastRun, shoot: Shoot) -> bool:
+    return not run.shoots or shoot.id in run.shoots
 
 
 def _damaged(shoot: Shoot, known: Readings) -> list[Shortfall]:

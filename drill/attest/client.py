@@ -18,7 +18,7 @@ def shoots_of(studio: Studio, client: str | None, ids: Sequence[str]) -> list[Sh
     Errors: Mistakes, also for shoots of several clients, and where nothing of them is a deliverable.
     """
     chosen = shoots_named(studio, ids) if client is None else _of_client(studio, client)
-    clients = {shoot.client for shoot in chosen}
+    clients = {None if shoot.client is None else _plain(shoot.client) for shoot in chosen}
     if len(clients) > 1:
         each = ", ".join(f"{shoot.id} ({shoot.client or 'no client'})" for shoot in chosen)
         advice = "attest each client's shoots by themselves; a shoot's client is the key client of its [[shoots]]"
@@ -31,7 +31,7 @@ def shoots_of(studio: Studio, client: str | None, ids: Sequence[str]) -> list[Sh
 
 
 def _of_client(studio: Studio, client: str) -> list[Shoot]:
-    found = [shoot for shoot in studio.shoots if shoot.client is not None and _same(shoot.client, client)]
+    found = [shoot for shoot in studio.shoots if shoot.client is not None and _plain(shoot.client) == _plain(client)]
     if not found:
         known = sorted({shoot.client for shoot in studio.shoots if shoot.client is not None})
         advice = (
@@ -41,6 +41,6 @@ def _of_client(studio: Studio, client: str) -> list[Shoot]:
     return found
 
 
-def _same(one: str, other: str) -> bool:
-    """Say whether two names are written alike, but for how accents are put together and spaces at the ends."""
-    return normalize("NFC", one).strip() == normalize("NFC", other).strip()
+def _plain(name: str) -> str:
+    """Return a name as it is compared: accents put together in one way, no spaces at its ends."""
+    return normalize("NFC", name).strip()

@@ -5,10 +5,12 @@ shortfalls. Must not know: copies, readings, letters.
 
 What counts is the last drill that ran to its end and tried every file. An easier drill since hides nothing: what a
 scenario came to the last time it was drilled counts, until it comes out right, or a later whole drill shows that it is
-not about this studio any more. A spot check can only show that something is lost.
+not about this studio any more. A drill that broke off, or a spot check, can only show that something falls short. A
+drill is held to the targets it had, and to those of today. A scenario of one's own is never told by a shipped one's
+name, nor does the one stand for the other.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from functools import cache
@@ -23,14 +25,20 @@ from drill.proofrecord import OWN, Shortfall
 from drill.record import VERDICTS, Drill, drill_from_json
 from drill.scenario import shipped_names
 
+Which = tuple[str, bool]  # a scenario's name, and whether it is the shipped one, as far as that is known
+
 
 @dataclass(frozen=True, slots=True)
 class Drilled:
-    """What one run of drills came to for one shoot, and what it was held against (None: an older program's run)."""
+    """What one run of drills came to for one shoot, and what it was held against (None: an older program's run).
+
+    `shipped` says of each scenario whether it is the shipped one of its name; what is not in it is not known.
+    """
 
     run: PastRun
     drills: tuple[Drill, ...]
     promise: DrilledPromise | None
+    shipped: Mapping[str, bool]
 
     @property
     def is_spot(self) -> bool:
@@ -43,9 +51,17 @@ class Drilled:
         return self.run.complete and not self.is_spot
 
     @property
-    def scenarios(self) -> dict[str, None]:
-        """Return the names of its scenarios, in their order."""
-        return dict.fromkeys(drill.scenario for drill in self.drills)
+    def scenarios(self) -> dict[Which, None]:
+        """Return its scenarios, in their order."""
+        return dict.fromkeys((drill.scenario, self.shipped.get(drill.scenario, True)) for drill in self.drills)
+
+    def of(self, which: Which) -> list[Drill]:
+        """Return the drills of one of its scenarios."""
+        return [drill for drill in self.drills if drill.scenario == which[0]]
+
+    def public_name(self, scenario: str) -> str:
+        """Return a scenario's name if it is the shipped one; the name of one's own may hold a client's."""
+        return scenario if self.shipped.get(scenario, False) and scenario in _shipped() else OWN
 
 
 def drilled_shoots(ledger: Ledger, ids: Iterable[str]) -> dict[str, list[Drilled]]:
@@ -55,12 +71,13 @@ def drilled_shoots(ledger: Ledger, ids: Iterable[str]) -> dict[str, list[Drilled
         if run.kind != "drill" or (run.shoots and not found.keys() & set(run.shoots)):
             continue
         promises = {one.shoot: one for one in ledger.promises_of(run.id)}
+        shipped = {one.name: one.is_shipped for one in ledger.scenarios_of(run.id)}
         of_run: dict[str, list[Drill]] = {}
         for past in ledger.drills_of(run.id):
             if past.shoot in found:
                 of_run.setdefault(past.shoot, []).append(_drill(past, ledger.path))
         for id_, drills in of_run.items():
-            found[id_].append(Drilled(run, tuple(drills), promises.get(id_)))
+            found[id_].append(Drilled(run, tuple(drills), promises.get(id_), shipped))
     return found
 
 
@@ -103,7 +120,7 @@ def drill_shortfalls(shoot: Shoot, known: Sequence[Drilled], now: datetime) -> l
     whole = next((one for one in reversed(past) if one.is_whole), None)
     if whole is not None:
         found += [*_out_of_date(shoot, whole, now), *_other_promise(shoot, whole)]
-    return found + _short(shoot.id, past, whole)
+    return found + _short(shoot, past, whole)
 
 
 def _out_of_date(shoot: Shoot, whole: Drilled, now: datetime) -> list[Shortfall]:
@@ -123,35 +140,41 @@ def _other_promise(shoot: Shoot, whole: Drilled) -> list[Shortfall]:
     return [Shortfall(shoot.id, "promise_changed", at=_at(whole), count=whole.promise.files, of=files)]
 
 
-def _short(id_: str, past: Sequence[Drilled], whole: Drilled | None) -> list[Shortfall]:
+def _short(shoot: Shoot, past: Sequence[Drilled], whole: Drilled | None) -> list[Shortfall]:
     """Return the scenarios that fell short the last time they were drilled."""
-    last: dict[str, Drilled] = {}
+    last: dict[Which, Drilled] = {}
     for one in past:
-        for name in one.scenarios:
-            if not one.is_spot or any(drill.lost_files for drill in one.drills if drill.scenario == name):
-                last[name] = one
+        for which in one.scenarios:
+            if one.is_whole or any(_shows_short(drill, shoot) for drill in one.of(which)):
+                last[which] = one
     found = []
-    for name, one in last.items():
-        drills = [drill for drill in one.drills if drill.scenario == name]
-        short = sum(drill.falls_short for drill in drills)
-        if short and not _is_over(name, one, whole):
-            found.append(
-                Shortfall(id_, "drill_short", at=_at(one), count=short, of=len(drills), scenario=public_name(name))
-            )
+    for which, one in last.items():
+        drills = one.of(which)
+        short = sum(_falls_short(drill, shoot) for drill in drills)
+        if short and not _is_over(which, one, whole):
+            name = one.public_name(which[0])
+            found.append(Shortfall(shoot.id, "drill_short", at=_at(one), count=short, of=len(drills), scenario=name))
     return found
 
 
-def _is_over(name: str, one: Drilled, whole: Drilled | None) -> bool:
+def _shows_short(drill: Drill, shoot: Shoot) -> bool:
+    """Say whether a drill shows that something falls short, also where it did not try every file."""
+    return bool(drill.lost_files) if drill.sample is not None else _falls_short(drill, shoot)
+
+
+def _falls_short(drill: Drill, shoot: Shoot) -> bool:
+    """Say whether a drill fell short of the targets it had, or would of those of today."""
+    further, within_s = shoot.targets.further_failures, shoot.targets.restore_within_s
+    is_late = within_s is not None and drill.seconds.projected > within_s
+    return drill.falls_short or is_late or (further is not None and drill.further_failures.survivable < further)
+
+
+def _is_over(which: Which, one: Drilled, whole: Drilled | None) -> bool:
     """Say whether a later whole drill had all the other scenarios of that run without this one."""
     if whole is None or one is whole or one.run.started > whole.run.started:
         return False
-    others = one.scenarios.keys() - {name}
-    return name not in whole.scenarios and bool(others) and others <= whole.scenarios.keys()
-
-
-def public_name(scenario: str) -> str:
-    """Return a scenario's name if it is a shipped one; the name of one's own may hold a client's."""
-    return scenario if scenario in _shipped() else OWN
+    others = one.scenarios.keys() - {which}
+    return which not in whole.scenarios and bool(others) and others <= whole.scenarios.keys()
 
 
 @cache

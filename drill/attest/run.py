@@ -12,11 +12,12 @@ from datetime import datetime
 from drill import __version__, clock
 from drill.attest.audits import Readings, audit_shortfalls, audited_at, kept, read_on, readings, separate
 from drill.attest.checksums import checksums
-from drill.attest.drills import Drilled, drill_shortfalls, drilled_shoots, public_name, told_of
+from drill.attest.drills import Drilled, drill_shortfalls, drilled_shoots, told_of
 from drill.columns import classes_of
 from drill.ledger import Ledger
 from drill.model import Shoot, Studio
 from drill.proofrecord import OTHER, SORTS, Back, Proof, ShootProof, Shortfall, Took
+from drill.record import Drill
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,9 +72,8 @@ def _shoot_proof(studio: Studio, shoot: Shoot, told: Drilled | None, read: Readi
     audited = audited_at(shoot, read, now)
     sources = [id_ for drill in drills for id_ in drill.sources]
     on = {copy.id: copy.on for copy in studio.copies}
-    came_from = separate(studio, (on[id_] for id_ in sources if id_ in on))
-    scenarios = Counter(public_name(drill.scenario) for drill in drills)
-    targets = [drill.seconds.target for drill in drills if drill.seconds.target is not None]
+    came_from = separate(studio.media, (on[id_] for id_ in sources if id_ in on))
+    scenarios = Counter(told.public_name(drill.scenario) for drill in drills) if told is not None else Counter()
     return ShootProof(
         shoot=shoot.id,
         date=_day(shoot),
@@ -81,13 +81,13 @@ def _shoot_proof(studio: Studio, shoot: Shoot, told: Drilled | None, read: Readi
         audited=None if audited is None else clock.rfc3339(audited),
         drills=len(drills),
         all_back=sum(drill.files.verified == drill.files.promised for drill in drills),
-        back=_back(shoot, told),
+        back=_back(shoot, drills),
         restored_from=kept(came_from),
         read_on=read_on(studio, shoot, read, now),
         took=Took(
             max(drill.seconds.measured for drill in drills),
             max(drill.seconds.projected for drill in drills),
-            min(targets, default=None),
+            shoot.targets.restore_within_s,
         )
         if drills
         else None,
@@ -101,17 +101,22 @@ def _day(shoot: Shoot) -> str:
     return shoot.date.isoformat()[:10]
 
 
-def _back(shoot: Shoot, told: Drilled | None) -> dict[str, Back]:
-    """Return, by sort, how many files are promised and how many came back in the worst drill; classes that people made
-    up are of the last sort."""
-    promised = Counter(_sort(kind) for kind in classes_of(shoot.promise))
-    worst: dict[str, int] = {}
-    for drill in told.drills if told is not None else ():
-        came: Counter[str] = Counter()
+def _back(shoot: Shoot, drills: Sequence[Drill]) -> dict[str, Back]:
+    """Return, by sort, how many files were promised and how many of these came back in the worst drill; what came back
+    may be told of no other files than those that were drilled. Classes that people made up are of the last sort."""
+    if not drills:
+        promised = Counter(_sort(kind) for kind in classes_of(shoot.promise))
+        return {sort: Back(promised[sort], 0) for sort in SORTS if promised[sort]}
+    found: dict[str, Back] = {}
+    for drill in drills:
+        promised, came = Counter[str](), Counter[str]()
         for kind, count in drill.by_class.items():
+            promised[_sort(kind)] += count.promised
             came[_sort(kind)] += count.verified
-        worst = {sort: min(came[sort], worst.get(sort, came[sort])) for sort in SORTS}
-    return {sort: Back(promised[sort], min(worst.get(sort, 0), promised[sort])) for sort in SORTS if promised[sort]}
+        for sort in promised:
+            worst = found[sort].came_back if sort in found else came[sort]
+            found[sort] = Back(promised[sort], min(came[sort], worst))
+    return {sort: found[sort] for sort in SORTS if sort in found}
 
 
 def _sort(kind: str) -> str:

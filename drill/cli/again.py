@@ -3,10 +3,9 @@
 Flows in: the words of a command line. Flows out: one line. Must not know: what the command does.
 """
 
-import os
-import shlex
-import subprocess
 from collections.abc import Iterator, Sequence
+
+from drill.report.typed import typed
 
 _FILES = ("--json", "--html", "--junit")  # each followed by the file it names
 
@@ -21,12 +20,6 @@ def again(words: Sequence[str], *, seed: int | None = None, now: str | None = No
         if value is not None and not any(_names(word, option) for word in words)
     ]
     return typed(["drill", *_without_files(words), *(word for pair in missing for word in pair)])
-
-
-def typed(words: Sequence[str | os.PathLike[str]]) -> str:
-    """Return a command line, its words quoted where they need it."""
-    plain = [os.fspath(word) for word in words]
-    return subprocess.list2cmdline(plain) if os.name == "nt" else shlex.join(plain)
 
 
 def _without_files(words: Sequence[str]) -> Iterator[str]:

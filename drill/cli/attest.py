@@ -119,6 +119,8 @@ def _check_out(studio: Studio, out: Path) -> None:
             raise Mistakes([Mistake("--out", str(out), "the folder it should be in is not there", "make that first")])
         if out.is_symlink() or (out.exists() and not out.is_dir()):
             raise Mistakes([Mistake("--out", str(out), "is there, and no folder", "name a new folder")])
+        if out.is_dir() and out.samefile(Path.cwd()):  # it is put in its place whole: this one would be gone
+            raise Mistakes([Mistake("--out", str(out), "is the current folder", "name a new one, in it or elsewhere")])
         if out.is_dir() and any(out.iterdir()):
             raise Mistakes([Mistake("--out", str(out), "is not empty", "name a new or an empty folder")])
     except OSError as error:

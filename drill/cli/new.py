@@ -9,7 +9,6 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from drill import clock, units
-from drill.cli.again import typed
 from drill.cli.terminal import FALLS_SHORT, OK, Commands, columns, complain, progress
 from drill.errors import Mistake, Mistakes, Unfinished
 from drill.guard import guard_copies
@@ -23,6 +22,7 @@ from drill.model import Copy, Medium, Studio
 from drill.proposal import Proposal
 from drill.report.files import swap_in_bytes
 from drill.report.intake_text import changes_text, paragraphs, proposal_text
+from drill.report.typed import typed
 from drill.report.words import safe
 from drill.studio import LEDGER, load_studio
 

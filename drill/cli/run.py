@@ -29,7 +29,7 @@ from drill.cli.terminal import (
 from drill.errors import Mistake, Mistakes, Unfinished
 from drill.guard import check_scratch, guard_outputs
 from drill.insurance import headers_folder
-from drill.ledger import DrilledPromise, Ledger
+from drill.ledger import DrilledPromise, DrilledScenario, Ledger
 from drill.model import Scenario, Studio
 from drill.promisemark import mark_of
 from drill.record import Run, dump
@@ -38,7 +38,7 @@ from drill.report import run_text
 from drill.report.files import save_report, swap_in
 from drill.report.junit import junit_text
 from drill.report.pages import run_page
-from drill.scenario import check_selectors, load_scenarios
+from drill.scenario import check_selectors, is_shipped, load_scenarios
 from drill.studio import load_studio
 
 REPORT_COLUMNS = 120
@@ -122,7 +122,9 @@ def recorded(studio: Studio, scenarios: tuple[Scenario, ...], settings: Options,
     number = ledger.begin_run("drill", now=settings.now, seed=settings.seed, shoots=settings.shoots)
     run = rehearse(studio, scenarios, replace(settings, ledger=ledger))
     try:
-        ledger.add_drills(number, run.drills, _held_to(run, studio))
+        names = {drill.scenario for drill in run.drills}
+        which = [DrilledScenario(one.name, is_shipped(one)) for one in scenarios if one.name in names]
+        ledger.add_drills(number, run.drills, _held_to(run, studio), which)
         ledger.end_run(number, complete=run.complete)
     except Unfinished as error:  # what the drill found is still told
         return replace(run, complete=False, unfinished=run.unfinished or str(error))

@@ -5,7 +5,6 @@ import secrets
 from pathlib import Path
 
 from drill import clock, units
-from drill.cli.again import typed
 from drill.cli.planned import add_now, add_scheme, add_shoot, away_of, day_of, no_scheme
 from drill.cli.record import check_files, deliver, files_asked, keep_clear
 from drill.cli.terminal import (
@@ -23,6 +22,7 @@ from drill.guard import falls_in, guard_outputs
 from drill.model import Studio
 from drill.report.files import swap_in
 from drill.report.search_text import search_text
+from drill.report.typed import typed
 from drill.scenario import scheme_path, shipped_folder
 from drill.search import (
     FIRST_LINE,

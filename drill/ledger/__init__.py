@@ -10,13 +10,14 @@ what others use.
 """
 
 from drill.ledger.connect import ledger_files
-from drill.ledger.history import AuditedCopy, DrilledPromise, MeasuredRate, PastDrill, PastRun
+from drill.ledger.history import AuditedCopy, DrilledPromise, DrilledScenario, MeasuredRate, PastDrill, PastRun
 from drill.ledger.ledger import Ledger
 from drill.ledger.rows import Evidence, Root, unchanged
 
 __all__ = [
     "AuditedCopy",
     "DrilledPromise",
+    "DrilledScenario",
     "Evidence",
     "Ledger",
     "MeasuredRate",

@@ -76,7 +76,16 @@ class DrilledPromise:
     mark: str
 
 
+@dataclass(frozen=True, slots=True)
+class DrilledScenario:
+    """A scenario that a run drilled, by name, and whether it was the one of that name that is shipped."""
+
+    name: str
+    is_shipped: bool
+
+
 Promises = Iterable[DrilledPromise]
+Scenarios = Iterable[DrilledScenario]
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,17 +141,18 @@ def finish_run(db: sqlite3.Connection, run: int, *, ended: datetime, complete: b
     db.execute("UPDATE runs SET ended_us = ?, complete = ? WHERE id = ?", (needed_us(ended), int(complete), run))
 
 
-def insert_drills(db: sqlite3.Connection, run: int, drills: Iterable[Drill]) -> None:
-    """Add the drills of a run, after those that it has already."""
+def insert_drills(
+    db: sqlite3.Connection, run: int, drills: Iterable[Drill], promises: Promises, scenarios: Scenarios
+) -> None:
+    """Add the drills of a run, after those that it has already; of what they were held against, and of which scenarios
+    they are, the later counts."""
     (first,) = db.execute("SELECT coalesce(max(number), 0) + 1 FROM drills WHERE run = ?", (run,)).fetchone()
     rows = [(run, number, *_drill_row(drill)) for number, drill in enumerate(drills, first)]
     db.executemany(f"INSERT INTO drills VALUES ({_marks(18)})", rows)
-
-
-def insert_promises(db: sqlite3.Connection, run: int, promises: Promises) -> None:
-    """Add what the drills of a run were held against; a second time, the later counts."""
-    rows = [(run, *astuple(one)) for one in promises]
-    db.executemany(f"INSERT OR REPLACE INTO promises (run, shoot, files, mark) VALUES ({_marks(4)})", rows)
+    held = [(run, *astuple(one)) for one in promises]
+    db.executemany(f"INSERT OR REPLACE INTO promises (run, shoot, files, mark) VALUES ({_marks(4)})", held)
+    which = [(run, to_text(one.name), int(one.is_shipped)) for one in scenarios]
+    db.executemany(f"INSERT OR REPLACE INTO scenarios (run, name, shipped) VALUES ({_marks(3)})", which)
 
 
 def insert_audit(db: sqlite3.Connection, run: int, audited: AuditedCopy) -> None:
@@ -176,6 +186,12 @@ def select_promises(db: sqlite3.Connection, run: int) -> tuple[DrilledPromise, .
     """Return what a run's drills were held against, in the order of the shoots' ids."""
     rows = db.execute("SELECT shoot, files, mark FROM promises WHERE run = ? ORDER BY shoot", (run,))
     return tuple(DrilledPromise(*row) for row in rows)
+
+
+def select_scenarios(db: sqlite3.Connection, run: int) -> tuple[DrilledScenario, ...]:
+    """Return which scenarios a run drilled, in the order of their names."""
+    rows = db.execute("SELECT name, shipped FROM scenarios WHERE run = ? ORDER BY name", (run,))
+    return tuple(DrilledScenario(from_text(name), bool(shipped)) for name, shipped in rows)
 
 
 def select_audits(db: sqlite3.Connection, run: int) -> tuple[AuditedCopy, ...]:

@@ -209,8 +209,7 @@ class Ledger:
     def count(self) -> int:
         """Return how many files it has a reading of, those that ran into a problem among them."""
         self.flush()
-        number: int = self._ask(lambda: self._db.execute("SELECT count(*) FROM readings").fetchone()[0])
-        return number
+        return int(self._ask(lambda: self._db.execute("SELECT count(*) FROM readings").fetchone()[0]))
 
     # --- runs ------------------------------------------------------------------------------------------------------
 
@@ -233,11 +232,12 @@ class Ledger:
             history.finish_run(db, run, ended=clock.now(), complete=complete)
         self._run = None if self._run == run else self._run
 
-    def add_drills(self, run: int, drills: Iterable[Drill], promises: history.Promises = ()) -> None:
-        """Add drills to a run, and what they were held against, shoot by shoot."""
+    def add_drills(
+        self, run: int, drills: Iterable[Drill], promises: history.Promises = (), scenarios: history.Scenarios = ()
+    ) -> None:
+        """Add drills to a run, what they were held against, shoot by shoot, and which scenarios they were of."""
         with self._writing() as db:
-            history.insert_drills(db, run, drills)
-            history.insert_promises(db, run, promises)
+            history.insert_drills(db, run, drills, promises, scenarios)
 
     def add_audit(self, run: int, audited: history.AuditedCopy) -> None:
         """Add what an audit came to for one copy; a second time, the later counts."""
@@ -261,6 +261,10 @@ class Ledger:
     def promises_of(self, run: int) -> tuple[history.DrilledPromise, ...]:
         """Return what a run's drills were held against; nothing for runs of older programs."""
         return self._ask(lambda: history.select_promises(self._db, run))
+
+    def scenarios_of(self, run: int) -> tuple[history.DrilledScenario, ...]:
+        """Return which scenarios a run drilled; nothing for runs of older programs."""
+        return self._ask(lambda: history.select_scenarios(self._db, run))
 
     def audits_of(self, run: int) -> tuple[history.AuditedCopy, ...]:
         """Return what an audit came to, copy by copy."""
@@ -290,8 +294,7 @@ class Ledger:
 
     def check(self) -> None:
         """Look through the whole file. Errors: Mistakes when it is damaged."""
-        found = self._ask(lambda: self._db.execute("PRAGMA quick_check(1)").fetchone()[0])
-        if found != "ok":
+        if (found := self._ask(lambda: self._db.execute("PRAGMA quick_check(1)").fetchone()[0])) != "ok":
             raise damaged(str(self.path or "the ledger in memory"), " ".join(str(found).split()))
 
     def close(self) -> None:
@@ -341,8 +344,7 @@ class Ledger:
         """Return the id of a place; None where nothing was ever read there."""
         if key not in self._ids:
             query = "SELECT id FROM roots WHERE path = ? AND medium = ? AND archive = ?"
-            values = (to_text(key[0]), key[1], int(key[2]))
-            found = self._ask(lambda: self._db.execute(query, values).fetchone())
+            found = self._ask(lambda: self._db.execute(query, (to_text(key[0]), key[1], int(key[2]))).fetchone())
             if found is None:
                 return None
             self._ids[key] = found[0]
@@ -351,18 +353,16 @@ class Ledger:
     def _stored(self, key: RootKey, entry: Entry) -> Row | None:
         if key in self._unknown:
             return None
-        id_ = self._root_id(key)
-        if id_ is None:
+        if (id_ := self._root_id(key)) is None:
             self._unknown.add(key)
             return None
-        try:
+
+        def selected() -> Row | None:
             if not self._db.in_transaction:
                 self._db.execute("BEGIN")  # for many questions in a row: half the time
             return readings.select_one(self._db, id_, root_seed(key), entry)
-        except OWN_FAULTS:
-            raise
-        except sqlite3.Error as error:
-            raise failure(self.path, error) from error
+
+        return self._ask(selected)
 
     def _let_go(self) -> None:
         """End the questions in a row: on some file systems others could not commit in the meantime."""

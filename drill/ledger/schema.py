@@ -148,7 +148,16 @@ _PROMISES = (
     ) STRICT""",
 )
 
-STEPS: tuple[tuple[str, ...], ...] = (_FIRST, _HISTORY, _BEFORE, _ABSENT, _PROMISES)
+_SCENARIOS = (
+    """CREATE TABLE scenarios (
+        run INTEGER NOT NULL REFERENCES runs (id),
+        name ANY NOT NULL,
+        shipped INTEGER NOT NULL CHECK (shipped IN (0, 1)),
+        PRIMARY KEY (run, name)
+    ) STRICT""",
+)
+
+STEPS: tuple[tuple[str, ...], ...] = (_FIRST, _HISTORY, _BEFORE, _ABSENT, _PROMISES, _SCENARIOS)
 """The statements of each step; a file of version N has seen the first N."""
 
 

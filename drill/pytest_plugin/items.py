@@ -5,9 +5,6 @@ studio is opened when the first of its items is set up in this process, and clos
 the session is noted.
 """
 
-import os
-import shlex
-import subprocess
 import tempfile
 from collections.abc import Generator, Iterable, Iterator, Sequence
 from contextlib import ExitStack
@@ -29,8 +26,9 @@ from drill.pytest_plugin import ASKED, Asked
 from drill.pytest_plugin.today import carried
 from drill.record import drill_to_json
 from drill.rehearse import Exercise, Options, Rehearsal
+from drill.report.typed import typed
 from drill.report.words import fold, safe
-from drill.scenario import shipped_folder
+from drill.scenario import is_shipped
 
 WIDTH = 100  # columns that failures are folded to: they are read in terminals, mails and web pages
 REPEAT, CLOSER = "Repeat it: ", "See all of it: "  # before commands that are to be copied
@@ -128,7 +126,7 @@ class DrillFile(pytest.File):
     def teardown(self) -> None:
         """Close the studio: its folder in scratch is removed. What it came across is kept for the report."""
         if self.rehearsal is not None:
-            command = _typed(["drill", "run", _from(self.asked.folder, self.sheet.studio.file)])
+            command = typed(["drill", "run", _from(self.asked.folder, self.sheet.studio.file)])
             self.today = carried(command, *self.rehearsal.wrong_today())
         self.rehearsal = None
         self._closing.close()
@@ -202,6 +200,7 @@ class DrillItem(pytest.Item):
             "seed": self.file.seed,
             "of": self.of,
             "promise": self.file.promise_of(exercise.shoot),
+            "shipped": is_shipped(exercise.scenario),
             "record": drill_to_json(record),
         }
         short = shortfall(
@@ -249,13 +248,12 @@ class DrillItem(pytest.Item):
         seed += ["--drill-no-ledger"] if asked.no_ledger else []
         test = f"{_from(asked.folder, self.path)}::{exercise.shoot.id}::{self.name}"
         scenario = Path(exercise.scenario.file)
-        is_shipped = scenario.parent == shipped_folder()
         words = ["drill", "run", _from(asked.folder, self.file.sheet.studio.file)]
-        words += ["--scenario", scenario.stem if is_shipped else _from(asked.folder, scenario)]
+        words += ["--scenario", scenario.stem if is_shipped(exercise.scenario) else _from(asked.folder, scenario)]
         words += ["--shoot", exercise.shoot.id, "--seed", str(self.file.seed)]
         words += ["--now", asked.now] if asked.now else []
         words += ["--no-ledger"] if asked.no_ledger else []
-        return f"{REPEAT}{_typed(['pytest', test, *seed])}\n{CLOSER}{_typed(words)}"
+        return f"{REPEAT}{typed(['pytest', test, *seed])}\n{CLOSER}{typed(words)}"
 
     def reportinfo(self) -> tuple[Path, None, str]:
         """Return the file and the words that head a report."""
@@ -309,10 +307,6 @@ def _way_out(accepted: Accepted, exercise: Exercise) -> str:
 
 def _name(exercise: Exercise) -> str:
     return exercise.scenario.name if exercise.variant is None else f"{exercise.scenario.name}[{exercise.variant}]"
-
-
-def _typed(words: Sequence[str]) -> str:
-    return subprocess.list2cmdline(words) if os.name == "nt" else shlex.join(words)
 
 
 def _from(folder: str, path: Path) -> str:

@@ -12,7 +12,7 @@ from typing import Any
 
 from drill import clock
 from drill.errors import Mistakes, Unfinished
-from drill.ledger import DrilledPromise, Ledger
+from drill.ledger import DrilledPromise, DrilledScenario, Ledger
 from drill.pytest_plugin import Asked
 from drill.record import drill_from_json
 from drill.report.words import safe
@@ -54,5 +54,7 @@ def _note_run(drills: Sequence[tuple[float, dict[str, Any]]], trouble: list[str]
         )
         held_to = {one["record"]["shoot"]: one["promise"] for _, one in drills}
         promises = [DrilledPromise(shoot, *promise) for shoot, promise in held_to.items()]
-        ledger.add_drills(run, [drill_from_json(one["record"]) for _, one in drills], promises)
+        shipped = {one["record"]["scenario"]: one["shipped"] for _, one in drills}
+        scenarios = [DrilledScenario(*each) for each in shipped.items()]
+        ledger.add_drills(run, [drill_from_json(one["record"]) for _, one in drills], promises, scenarios)
         ledger.end_run(run, complete=all(made == of for of, made in counts.values()))

@@ -7,6 +7,7 @@ from collections.abc import Mapping
 
 from drill.proofrecord import Proof
 from drill.report.letter_short import Titles, shortfall_words
+from drill.report.typed import typed
 from drill.report.words import listed, paragraph, safe
 
 _DRILL = "drill it again as a whole: drill run {studio} --shoot {shoot}"
@@ -67,7 +68,7 @@ def _text(head: str, proof: Proof, studio: str, titles: Titles, width: int, *, a
 
 
 def _steps(proof: Proof, studio: str) -> list[str]:
-    steps = [_STEPS[one.what].format(studio=studio, shoot=one.shoot) for one in proof.shortfalls]
+    steps = [_STEPS[one.what].format(studio=typed([studio]), shoot=one.shoot) for one in proof.shortfalls]
     steps = list(dict.fromkeys(steps))
     left = len(steps) - _MOST_STEPS
     return steps if left <= 0 else [*steps[:_MOST_STEPS], f"and {left} more of the same kind, for the other shoots"]

@@ -51,6 +51,9 @@ _NOT_PROMISED = (
 )
 
 
+_OTHER_FILES = ("promise_changed", "drill_unknown")  # what was drilled may not be what is kept now
+
+
 @dataclass(frozen=True, slots=True)
 class Seals:
     """The numbers that a letter shows: the key's fingerprint in groups, and the root of the list, in hex."""
@@ -138,7 +141,7 @@ def _sections(proof: Proof, titles: Titles, *, is_brief: bool) -> list[Section]:
     shoots = proof.shoots
     return [
         Section("What was tried", (f"{_WHAT_IT_IS} {_tried(shoots, titles, is_brief=is_brief)}",)),
-        Section("What came back", (f"{_came_back(shoots)} {_came_from(shoots)}", _read_on(shoots))),
+        Section("What came back", (f"{_came_back(proof)} {_came_from(shoots)}", _read_on(shoots))),
         Section("How long it takes", (_took(shoots),)),
         Section("What you can check", (_checksums(proof),)),
         Section("What this does not promise", _NOT_PROMISED),
@@ -161,7 +164,8 @@ def _tried(shoots: Sequence[ShootProof], titles: Titles, *, is_brief: bool) -> s
     return f"{made}. What went wrong in them: {told}{also}."
 
 
-def _came_back(shoots: Sequence[ShootProof]) -> str:
+def _came_back(proof: Proof) -> str:
+    shoots = proof.shoots
     promised: Counter[str] = Counter()
     came: Counter[str] = Counter()
     for one in shoots:
@@ -173,7 +177,8 @@ def _came_back(shoots: Sequence[ShootProof]) -> str:
     if not total:
         return f"Of {files} nothing is known: no drill was made."
     if whole == total and promised == came:
-        return f"In every drill, all of them came back byte for byte: {files}."
+        then = ", as they were then" if any(one.what in _OTHER_FILES for one in proof.shortfalls) else ""
+        return f"In every drill, all of them came back byte for byte: {files}{then}."
     worst = listed([f"{came[sort]:,} of {say_sort(promised[sort], sort)}" for sort in SORTS if promised[sort]])
     each = "of each shoot " if len(shoots) > 1 else ""
     return (

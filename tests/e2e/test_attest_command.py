@@ -116,6 +116,7 @@ def test_mistakes_are_told_all_at_once_and_nothing_is_written(world: World, tmp_
         "no shoot has this client": ("--client", "Nobody", "--out", "x"),
         "is not empty": (*whose, "--out", "full"),
         "and no folder": (*whose, "--out", "full/kept.txt"),
+        "is the current folder": (*whose, "--out", "."),
         "the folder it should be in is not there": (*whose, "--out", "no/x"),
         f"inside the copy {PRIVATE}-a": (*whose, "--out", media / "x"),
         "where lists and readings are kept": (*whose, "--out", world.folder / "ledger.headers"),

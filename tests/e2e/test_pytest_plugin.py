@@ -213,7 +213,10 @@ def test_a_studio_file_by_itself_is_drilled_only_where_it_is_named(pytester: pyt
     assert set(expected.values()) == {"passed", "failure"} and result.ret == pytest.ExitCode.TESTS_FAILED
     with closing(sqlite3.connect(built.file.parent / "ledger.sqlite")) as db:
         noted = db.execute("SELECT shoot, count(*), count(DISTINCT mark) FROM promises GROUP BY shoot").fetchall()
+        which = db.execute("SELECT name, count(*), count(DISTINCT shipped) FROM scenarios GROUP BY name").fetchall()
     assert noted == [("dunes", 2, 1), ("terns", 2, 1)], "both kinds of run note what was promised, and alike"
+    assert {name for name, _, _ in which} == {one["scenario"] for one in run["drills"]}
+    assert {(runs, kinds) for _, runs, kinds in which} == {(2, 1)}, "and which scenarios they were, alike too"
 
 
 def test_only_what_was_chosen_is_drilled_and_it_counts_as_a_part(pytester: pytest.Pytester, built: Built) -> None:

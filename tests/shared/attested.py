@@ -4,6 +4,7 @@ Flows in: what each shoot promises, digest kinds. Flows out: a folder with a stu
 Every name that a client must not see has PRIVATE in it.
 """
 
+import os
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from hashlib import sha256
@@ -77,11 +78,12 @@ class World:
             options = Options(seed=7, now=clock.now(), shoots=tuple(shoots))
             return recorded(studio, load_scenarios(names), options, ledger)
 
-    def audit(self, *, shoots: Sequence[str] = ()) -> None:
-        """Read all copies through, and note it."""
+    def audit(self, *, shoots: Sequence[str] = (), copies: Sequence[str] = ()) -> None:
+        """Read copies through, by default all, and note it."""
         studio = self.studio
         with Ledger.open(studio.ledger) as ledger:
-            audit.audit(studio, ledger, audit.Options(now=clock.now(), new_seed=1, shoots=tuple(shoots)))
+            only = {"shoots": tuple(shoots), "copies": tuple(copies)}
+            audit.audit(studio, ledger, audit.Options(now=clock.now(), new_seed=1, **only))
 
 
 def laid(
@@ -104,7 +106,10 @@ def laid(
             for path, data in files.items():
                 target = world.at(medium) / shoot / path
                 target.parent.mkdir(parents=True, exist_ok=True)
-                target.write_bytes(data)
+                with target.open("wb") as file:  # to the disk: a reading of what is still to be written proves nothing
+                    file.write(data)
+                    file.flush()
+                    os.fsync(file.fileno())
     for shoot, files in every.items():
         promise(world, shoot, files, kind=kind)
     world.scenario.write_text(WITHOUT_A, encoding="utf-8")

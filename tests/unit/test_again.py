@@ -5,7 +5,8 @@ import shlex
 
 import pytest
 
-from drill.cli.again import again, typed
+from drill.cli.again import again
+from drill.report.typed import typed
 
 pytestmark = pytest.mark.skipif(os.name == "nt", reason="held against the quoting of POSIX shells")
 

@@ -2,6 +2,7 @@
 
 import json
 import os
+import re
 import sqlite3
 from collections.abc import Callable
 from contextlib import closing
@@ -17,6 +18,7 @@ from dated import dated
 
 from drill import clock
 from drill.attest import Options, attest, shoots_of
+from drill.attest.audits import separate
 from drill.errors import Mistakes
 from drill.ledger import Ledger
 from drill.model import Digest, Promised
@@ -27,6 +29,8 @@ from drill.report.letter_short import _SAYINGS
 
 DAY = timedelta(days=1)
 HUNDRED = 'verified_within = "100 days"'
+LOST_IN_TURN = 'title = "One is gone"\nstory = "It fell."\n[[hazards]]\neffect = "gone"\neach = "medium"\n'
+SLOWER = 'title = "A slow day"\nstory = "It rains."\n[[hazards]]\neffect = "slow"\nfactor = 0.9\n'
 
 
 def proved(world: World, *, as_is: bool = False, now: datetime | None = None) -> Proof:
@@ -95,6 +99,33 @@ def test_two_copies_on_one_medium_are_one_and_a_mirror_is_none_of_its_own(tmp_pa
     assert shoot.read_on.kinds == {"computer": 1, "hard-disk": 1} and shoot.read_on.places == 2
 
 
+def test_mirrors_of_one_medium_are_one_also_where_that_one_holds_nothing(tmp_path: Path) -> None:
+    world = laid(tmp_path / "s")
+    text = world.file.read_text(encoding="utf-8")
+    for medium in "bc":
+        text = text.replace(f'"{PRIVATE}-{medium}"\nkind', f'"{PRIVATE}-{medium}"\nmirrors = "{PRIVATE}-a"\nkind')
+    world.file.write_text(text, encoding="utf-8")
+    (world.at("a") / OURS / "raw" / "0001.dng").unlink()
+    world.drill()
+    world.audit()
+    (shoot,) = proved(world, as_is=True).shoots
+    assert shoot.read_on.media == shoot.read_on.places == 1
+
+
+def test_mirrors_of_mirrors_are_one_whatever_is_asked_about(tmp_path: Path) -> None:
+    media = laid(tmp_path / "s").studio.media
+    a, b, c = (f"{PRIVATE}-{medium}" for medium in "abc")
+
+    def left(ids: list[str], **mirrored: str) -> list[str]:
+        follows = {f"{PRIVATE}-{medium}": f"{PRIVATE}-{other}" for medium, other in mirrored.items()}
+        made = {id_: replace(medium, mirrors=follows.get(id_)) for id_, medium in media.items()}
+        return [medium.id for medium in separate(made, ids)]
+
+    assert left([c, b, a]) == [c, b, a] and left([a, a, "gone"]) == [a]
+    assert left([c, a], c="b", b="a") == [a] and left([c, b], c="b", b="a") == [c]
+    assert left([a, b], a="b", b="a") == [a] and left([c, b], a="b", b="a", c="b") == [c]
+
+
 def test_a_medium_on_which_one_file_was_not_read_does_not_count(tmp_path: Path) -> None:
     world = laid(tmp_path / "s")
     (world.at("b") / OURS / "raw" / "0001.dng").unlink()
@@ -141,6 +172,19 @@ def test_a_drill_and_an_audit_of_somebody_elses_shoot_are_none(tmp_path: Path) -
     assert falls_short(world)[:2] == ["never_drilled", "never_audited"]
 
 
+def test_an_audit_of_a_copy_without_the_shoot_is_none_of_it(tmp_path: Path) -> None:
+    world = laid(tmp_path / "s")
+    world.drill()
+    (tmp_path / "elsewhere").mkdir()
+    (tmp_path / "elsewhere" / "note.txt").write_text("no picture", encoding="utf-8")
+    media = '[[media]]\nid = "e"\nkind = "card"\nplace = "e"\n[[copies]]\non = "e"\nat = "../elsewhere"\n'
+    world.file.write_text(world.file.read_text(encoding="utf-8") + media, encoding="utf-8")
+    world.audit(copies=["e"])
+    assert falls_short(world) == ["never_audited"] and proved(world).shoots[0].audited is None
+    world.audit(copies=[f"{PRIVATE}-a"])
+    assert falls_short(world) == [] and proved(world).shoots[0].audited is not None
+
+
 def test_what_is_older_than_the_target_is_refused_to_the_second(tmp_path: Path) -> None:
     world = laid(tmp_path / "s", targets=HUNDRED)
     now = datetime(2026, 11, 24, 20, tzinfo=UTC)
@@ -185,6 +229,11 @@ def test_a_promise_that_changed_since_the_drill_is_refused(tmp_path: Path, how: 
         text = world.file.read_text(encoding="utf-8")
         world.file.write_text(text.replace('["raw/**"]', '["raw/0000.dng"]'), encoding="utf-8")
     assert falls_short(world) == ["promise_changed"]
+    (shoot,) = proved(world, as_is=True).shoots  # what came back is what was drilled, whatever is promised now
+    assert {sort: (one.promised, one.came_back) for sort, one in shoot.back.items()} == {
+        "deliverables": (2, 2),
+        "originals": (2, 2),
+    }
 
 
 def test_the_order_of_a_list_is_no_change(tmp_path: Path) -> None:
@@ -238,6 +287,96 @@ def test_an_easier_drill_hides_no_shortfall(tmp_path: Path) -> None:
     assert {(one.what, one.scenario) for one in proof.shortfalls} >= {("drill_short", OWN)}
 
 
+def test_a_drill_that_broke_off_hides_no_shortfall(tmp_path: Path) -> None:
+    """What it had not come to yet is as it was the last time."""
+    world = laid(tmp_path / "s")
+    for medium in "bc":
+        (world.at(medium) / OURS / "raw" / "0001.dng").unlink()
+    each = tmp_path / "each.toml"
+    each.write_text(LOST_IN_TURN, encoding="utf-8")
+    world.drill(each)
+    world.audit()
+    last = "(SELECT max(id) FROM runs)"
+    world.drill(each)
+    change(
+        world, f"UPDATE runs SET complete = 0 WHERE id = {last}", f"DELETE FROM drills WHERE run = {last} AND lost > 0"
+    )
+    assert falls_short(world) == ["drill_incomplete", "drill_short"]
+    world.drill("deletion-by-mistake")
+    assert falls_short(world) == ["drill_short"]
+
+
+def test_what_a_drill_that_broke_off_showed_counts(tmp_path: Path) -> None:
+    world = good(tmp_path / "s")
+    aside = {medium: world.at(medium) / OURS / "raw" / "0001.dng" for medium in "bc"}
+    contents = {file: file.read_bytes() for file in aside.values()}
+    for file in contents:
+        file.unlink()
+    world.drill(world.scenario)
+    change(world, "UPDATE runs SET complete = 0 WHERE id = (SELECT max(id) FROM runs)")
+    for file, content in contents.items():
+        file.write_bytes(content)
+    world.drill("silent-rot")
+    assert falls_short(world) == ["drill_short"]
+    world.drill(world.scenario)
+    assert falls_short(world) == []
+
+
+@pytest.mark.parametrize("target", ['restore_within = "1 s"', "further_failures = 2"])
+def test_a_drill_is_held_to_the_targets_of_today_too(tmp_path: Path, target: str) -> None:
+    world = laid(tmp_path / "s", targets='restore_within = "2 days"\nfurther_failures = 0')
+    text = world.file.read_text(encoding="utf-8")
+    world.file.write_text(text.replace('"ssd"', '"ssd"\nin_hand_after = "1 h"'), encoding="utf-8")
+    (world.at("c") / OURS / "raw" / "0001.dng").unlink()
+    world.drill(world.scenario)
+    world.audit()
+    assert falls_short(world) == []
+    text = world.file.read_text(encoding="utf-8")
+    key = target.partition(" = ")[0]
+    world.file.write_text(re.sub(f"{key} = .*", target, text), encoding="utf-8")
+    assert falls_short(world) == ["drill_short"]
+
+
+@pytest.mark.parametrize("shipped", ["house-fire", "lost-tablet"])
+def test_a_scenario_of_ones_own_is_never_told_by_a_shipped_ones_name(tmp_path: Path, shipped: str) -> None:
+    world = laid(tmp_path / "s")
+    own = tmp_path / f"{shipped}.toml"
+    own.write_text(SLOWER, encoding="utf-8")
+    world.drill(own)
+    world.audit()
+    assert proved(world).shoots[0].scenarios == {OWN: 1}
+
+
+def test_a_scenario_of_ones_own_heals_no_shipped_one_of_its_name(tmp_path: Path) -> None:
+    world = laid(tmp_path / "s")
+    for medium in "ab":
+        (world.at(medium) / OURS / "raw" / "0001.dng").unlink()
+    world.drill("malicious-encryption")
+    world.audit()
+    assert falls_short(world) == ["drill_short"]
+    own = tmp_path / "malicious-encryption.toml"
+    own.write_text(SLOWER, encoding="utf-8")
+    world.drill(own)
+    assert [(one.what, one.scenario) for one in proved(world).shortfalls] == [("drill_short", "malicious-encryption")]
+
+
+def test_of_a_run_that_does_not_say_which_scenarios_they_were_none_is_named(tmp_path: Path) -> None:
+    """As an older program's, whose shortfalls a drill of today heals all the same."""
+    world = laid(tmp_path / "s")
+    gone = world.at("a") / OURS / "raw" / "0001.dng"
+    other = world.at("b") / OURS / "raw" / "0001.dng"
+    content = gone.read_bytes()
+    gone.unlink()
+    other.unlink()
+    world.drill("malicious-encryption")
+    world.audit()
+    change(world, "DELETE FROM scenarios")
+    assert [one.scenario for one in proved(world).shortfalls] == [OWN]
+    gone.write_bytes(content)
+    world.drill("malicious-encryption")
+    assert falls_short(world) == []
+
+
 def test_a_drill_that_came_out_right_since_heals_it(tmp_path: Path) -> None:
     world = laid(tmp_path / "s")
     lost = world.at("b") / OURS / "raw" / "0001.dng"
@@ -283,6 +422,10 @@ def test_a_letter_is_to_one_client(tmp_path: Path) -> None:
     for name in ("Café Reed", "Cafe\u0301 Reed", " Café Reed "):
         assert [shoot.id for shoot in shoots_of(studio, name, ())] == [OURS]
     assert [shoot.id for shoot in shoots_of(studio, None, [OURS])] == [OURS]
+    shoots = {name: pictures(name, 1) for name in ("reed-one", "reed-two")}
+    text = laid(tmp_path / "t", shoots, client="Café Reed").file.read_text(encoding="utf-8")
+    (tmp_path / "t" / "studio.toml").write_text(text.replace("Caf\u00e9", "Cafe\u0301", 1), encoding="utf-8")
+    assert len(shoots_of(World(tmp_path / "t").studio, "Café Reed", ())) == 2
     for client, ids, said in (
         ("Nobody", (), "no shoot has this client"),
         (None, ("nothing",), "no shoot has this id"),

@@ -16,7 +16,7 @@ import pytest
 from left_behind import integrity, readings_in
 
 from drill.errors import Mistakes, Unfinished
-from drill.ledger import AuditedCopy, DrilledPromise, Evidence, Ledger, Root, ledger_files, unchanged
+from drill.ledger import AuditedCopy, DrilledPromise, DrilledScenario, Evidence, Ledger, Root, ledger_files, unchanged
 from drill.ledger.schema import APPLICATION_ID, STEPS
 from drill.model import Digest, Entry, Problem, Seen, Taken, Trouble
 from drill.record import (
@@ -288,7 +288,8 @@ def test_runs_and_what_they_came_to_are_kept(path: Path) -> None:
     with opened(path) as ledger:
         drill = ledger.begin_run("drill", now=NOW, seed=2**70)
         ledger.add_drills(drill, [DRILL], [DrilledPromise("reed", 9, "ff"), DrilledPromise("heron", 120, "00")])
-        ledger.add_drills(drill, [replace(DRILL, scenario="fire", variant=None, score=7)])
+        scenarios = [DrilledScenario("fire\udcff", is_shipped=False), DrilledScenario(DRILL.scenario, is_shipped=True)]
+        ledger.add_drills(drill, [replace(DRILL, scenario="fire", variant=None, score=7)], (), scenarios)
         ledger.end_run(drill, complete=True)
         audit = ledger.begin_run("audit", now=NOW)
         ledger.add_audit(audit, audited)
@@ -297,7 +298,8 @@ def test_runs_and_what_they_came_to_are_kept(path: Path) -> None:
         ledger.add_rate(audit, "ssd", files=120, bytes=2_400_000_000, took_s=30.0, maybe_cached=True)
     with Ledger.read(path) as ledger:
         assert ledger.promises_of(drill) == (DrilledPromise("heron", 120, "00"), DrilledPromise("reed", 9, "ff"))
-        assert ledger.promises_of(audit) == ()
+        assert set(ledger.scenarios_of(drill)) == set(scenarios)
+        assert ledger.promises_of(audit) == () and ledger.scenarios_of(audit) == ()
         first, second = ledger.runs()
         assert (first.id, first.kind, first.now, first.seed, first.complete) == (drill, "drill", NOW, 2**70, True)
         assert first.ended is not None and first.started <= first.ended
@@ -873,4 +875,14 @@ def test_a_file_of_the_fourth_version_gets_the_table_of_what_was_promised(path: 
         assert ledger.get(ROOT, ENTRY) == OLD_SEEN and ledger.promises_of(1) == ()
         ledger.add_drills(1, [DRILL], [DrilledPromise("heron", 120, "00")])
         assert ledger.promises_of(1) == (DrilledPromise("heron", 120, "00"),)
+    assert integrity(path) == ["ok"]
+
+
+def test_a_file_of_the_fifth_version_gets_the_table_of_which_scenarios_were_drilled(path: Path) -> None:
+    version_1(path)
+    plain(path, *(statement for step in STEPS[1:5] for statement in step), "PRAGMA user_version = 5")
+    with opened(path) as ledger:
+        assert ledger.get(ROOT, ENTRY) == OLD_SEEN and ledger.scenarios_of(1) == ()
+        ledger.add_drills(1, [DRILL], (), [DrilledScenario(DRILL.scenario, is_shipped=True)])
+        assert ledger.scenarios_of(1) == (DrilledScenario(DRILL.scenario, is_shipped=True),)
     assert integrity(path) == ["ok"]

@@ -207,6 +207,14 @@ def test_less_is_said_where_less_is_known(change: dict[str, object], told: str) 
     assert told in " ".join(text for section in shown.sections for text in section.paragraphs)
 
 
+@pytest.mark.parametrize("what", ["promise_changed", "drill_unknown"])
+def test_what_came_back_is_told_of_what_was_drilled(what: str) -> None:
+    short = (Shortfall(SHOOT.shoot, what, ISSUED, count=12, of=11),)
+    for proof, is_said in ((PROOF, False), (replace(PROOF, shortfalls=short), True)):
+        came = next(one for one in letter(proof).sections if one.heading == "What came back").paragraphs[0]
+        assert "all of them came back" in came and ("as they were then" in came) is is_said
+
+
 def test_where_checksums_are_from_is_said() -> None:
     read_now = tuple(replace(one, source="read") for one in SUMS[:40])
     for sums, told in (

@@ -200,6 +200,14 @@ SAID = [FileNote(f"raw/R{n}.DNG", "said to be on attic-disk") for n in range(20)
             "Not proved as a whole",
             "left out 200 files",
         ),
+        (
+            replace(
+                only(ALL_BACK, verdict="unproven", files=LEFT_OUT, sample=Sample(20, 0, 100, 0.95, 3)),
+                mends=(Mend("kiln", 1, 0, None, 0, 0, is_archive=False),),
+            ),
+            "Not proved as a whole",
+            "left out 200 files, and kiln has damaged",
+        ),
         (replace(ALL_BACK, mends=(Mend("kiln", 1, 0, None, 0, 0, is_archive=False),)), "Not yet: all 240", "kiln has"),
         (replace(ALL_BACK, complete=False), "Not finished", "What was not tried is not known"),
         (replace(ALL_BACK, drills=()), "Not known", "says nothing about your pictures"),

@@ -21,7 +21,7 @@ def run_verdict(run: Run) -> str:
     if not run.drills:
         return "Not known: no drill came to its end, so this says nothing about your pictures."
     begun = "" if run.complete else "Not finished, and of what was tried until then: "
-    said = next(filter(None, (say(run) for say in (_lost, _on_paper, _late, _too_close, _wrong_today, _sampled))), None)
+    said = next(filter(None, (say(run) for say in (_lost, _on_paper, _late, _too_close, _sampled, _wrong_today))), None)
     if said is None:
         said = _all_back(run) if run.complete else f"{_all_files(run)} came back. What was not tried is not known."
     return begun + said
@@ -103,12 +103,18 @@ def _too_close(run: Run) -> str:
 def _wrong_today(run: Run) -> str:
     if not run.mends:
         return ""
-    names = listed([mend.copy for mend in run.mends])
-    have = "has" if len(run.mends) == 1 else "have"
     return (
-        f"Not yet: {_all_files(run)} came back in every scenario that was tried, but {names} {have} damaged, missing "
-        "or changed files today: see below what to copy anew."
+        f"Not yet: {_all_files(run)} came back in every scenario that was tried, but {_wrong_copies(run)} damaged, "
+        "missing or changed files today: see below what to copy anew."
     )
+
+
+def _and_wrong(run: Run) -> str:
+    return f", and {_wrong_copies(run)} damaged, missing or changed files today" if run.mends else ""
+
+
+def _wrong_copies(run: Run) -> str:
+    return f"{listed([mend.copy for mend in run.mends])} {'has' if len(run.mends) == 1 else 'have'}"
 
 
 def _sampled(run: Run) -> str:
@@ -118,7 +124,7 @@ def _sampled(run: Run) -> str:
     left_out = {drill.shoot: drill.sample.left_out for drill in drills if drill.sample is not None}
     return (
         f"Not proved as a whole: what was tried came back, but this was a spot check that left out "
-        f"{many(sum(left_out.values()), 'file')}: drill without it to be sure of all."
+        f"{many(sum(left_out.values()), 'file')}{_and_wrong(run)}: drill without it to be sure of all."
     )
 
 
