@@ -54,10 +54,10 @@ def past_and_due(history: History) -> list[Section]:
 
 
 def answer(history: History) -> str:
-    """Return in a sentence whether anything got worse, and what is due."""
+    """Return in a few sentences whether anything got worse, what the last drill and audit found, and what is due."""
     if not history.runs:
         return NONE_YET
-    return f"{_worst(history)} {due_words(history)}"
+    return f"{_worst(history)}{_found_last(history)} {due_words(history)}"
 
 
 def _worst(history: History) -> str:
@@ -70,6 +70,24 @@ def _worst(history: History) -> str:
     if not parts:
         return "Nothing got worse, as far as it was drilled and audited more than once."
     return f"Something got worse since the time before: {', '.join(parts)}. What to do first stands below."
+
+
+def _found_last(history: History) -> str:
+    """Say what the last drill and audit found: what was as bad the time before has not got worse, and is not well."""
+    drill, audit = _last_short(history), _last_damage(history)
+    said = [f"the last drill fell short in {drill.falling_short} of {_count(drill.drills, 'drill')}"] if drill else []
+    said += [f"the last audit found {_files(audit.damaged)} damaged or missing"] if audit else []
+    return f" {'And' if history.is_worse else 'But'} {' and '.join(said)}." if said else ""
+
+
+def _last_short(history: History) -> RunThen | None:
+    last = next((run for run in history.runs if run.kind == "drill" and run.drills), None)
+    return last if last is not None and last.falling_short else None
+
+
+def _last_damage(history: History) -> RunThen | None:
+    last = next((run for run in history.runs if run.kind == "audit" and run.copies), None)
+    return last if last is not None and last.damaged else None
 
 
 def due_words(history: History) -> str:
@@ -93,7 +111,7 @@ def verdict(history: History) -> str:
     kinds = [(sum(run.kind == kind for run in history.runs), kind) for kind in ("drill", "audit", "recovery")]
     done = " and ".join(_runs(number, kind) for number, kind in kinds if number)
     calm = "" if history.is_worse else " Nothing got worse, as far as it was drilled and audited more than once."
-    return f"{history.studio}: {done}. Now is {history.now}. {due_words(history)}{calm}"
+    return f"{history.studio}: {done}. Now is {history.now}. {due_words(history)}{calm}{_found_last(history)}"
 
 
 # --- what got worse --------------------------------------------------------------------------------------------------
@@ -159,6 +177,10 @@ def _first_steps(history: History) -> list[str]:
         said.append(f"see what would be lost of {_names(losing)}, and what to do: drill run{_only(losing)}")
     if nearer:
         said.append(f"see why {_names(nearer)} got worse, though no file is lost for it: drill run{_only(nearer)}")
+    if not history.worse_drills and (last := _last_short(history)) is not None:
+        said.append(f"see what falls short in the last drill, and what to do: drill run{_only(last.shoots)}")
+    if not history.worse_copies and _last_damage(history) is not None:
+        said.append("look at what is damaged, and where it is intact: drill audit")
     said += [f"bring what is only on {one.medium} to another medium soon" for one in history.slower_media]
     due = [one.shoot for one in history.due.shoots if one.overdue]
     if due and not set(due) <= set(shoots):

@@ -432,3 +432,17 @@ def test_a_damaged_row_is_said_and_not_used(tmp_path: Path, ledger: Ledger, chan
     ledger._db.execute(f"UPDATE drills SET {change}")
     with pytest.raises(Mistakes, match="run 1: is damaged"):
         history_of(tmp_path, ledger)
+
+
+def test_what_was_as_bad_before_is_not_passed_over(tmp_path: Path, ledger: Ledger) -> None:
+    for at in (THEN, THEN + timedelta(days=1)):
+        drill_run(ledger, result(lost=1), now=at)
+        run = ledger.begin_run("audit", now=at)
+        ledger.add_audit(run, HURT)
+        ledger.end_run(run, complete=True)
+        dated(ledger._db, at)
+    value, text = history_of(tmp_path, ledger, LATER)
+    said = "But the last drill fell short in 1 of 1 drill and the last audit found 3 files damaged or missing."
+    assert not value["falls_short"] and "Nothing got worse" in text and said in text
+    assert "see what falls short in the last drill, and what to do: drill run --shoot" in text
+    assert "look at what is damaged, and where it is intact: drill audit" in text
