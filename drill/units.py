@@ -102,3 +102,12 @@ def say_span(span_s: float) -> str:
         return f"{hours} h {minutes} min" if minutes else f"{hours} h"
     days, hours = divmod(hours, 24)
     return f"{days} days {hours} h" if hours else f"{days} days"
+
+
+def say_beside(span_s: float, target_s: float | None) -> str:
+    """Write a duration beside a target, so that what is over it does not read the same: "2 days and 1 s"."""
+    said = say_span(span_s)
+    if target_s is None or span_s <= target_s or said != say_span(target_s):
+        return said
+    over_s = span_s - target_s
+    return f"{said} and {say_span(over_s)}" if over_s >= 1 else f"just over {said}"

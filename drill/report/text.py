@@ -4,6 +4,7 @@ Flows in: the record. Flows out: text. Must not know: views, faults, terminals (
 """
 
 from collections.abc import Callable, Container, Iterable, Sequence
+from dataclasses import replace
 
 from drill import units
 from drill.model import Scenario
@@ -56,12 +57,20 @@ def badness(drill: Drill) -> tuple[int, float, int, str, str]:
 
 
 def worst_of_variants(drills: Sequence[Drill]) -> list[tuple[Drill, int]]:
-    """Return, worst first, the worst drill of each shoot × scenario and how many variants it stands for."""
+    """Return, worst first, the worst drill of each shoot × scenario and how many variants it stands for.
+
+    Its restore by hand is the worst of all its variants: what deceives most may be another than what loses most.
+    """
     groups: dict[tuple[str, str], list[Drill]] = {}
     for drill in drills:
         groups.setdefault((drill.shoot, drill.scenario), []).append(drill)
-    worst = [(min(group, key=badness), len(group)) for group in groups.values()]
+    worst = [(_as_worst(group), len(group)) for group in groups.values()]
     return sorted(worst, key=lambda item: badness(item[0]))
+
+
+def _as_worst(variants: Sequence[Drill]) -> Drill:
+    by_hand = max(variants, key=lambda drill: (drill.unchecked.silently_wrong, drill.unchecked.failed)).unchecked
+    return replace(min(variants, key=badness), unchecked=by_hand)
 
 
 def _head(run: Run, width: int) -> str:
@@ -106,7 +115,7 @@ def _misses_only_a_target(drill: Drill) -> bool:
 
 def _legend(lines: Sequence[tuple[Drill, int]], width: int) -> str:
     """Explain what the table uses, and nothing else."""
-    said = ["Takes: the projected time of a real restore."]
+    said = ["Takes: the projected time of a real restore, where something came back."]
     if any(drill.files.on_paper for drill, _ in lines):
         said.append("On paper: a copy that cannot be reached now is said to hold it, which is no proof.")
     if any(drill.verdict == "late" for drill, _ in lines):
@@ -118,7 +127,7 @@ def _legend(lines: Sequence[tuple[Drill, int]], width: int) -> str:
             "! Everything comes back, and fewer further failures are survivable afterwards than the target asks."
         )
     if any(variants > 1 for _, variants in lines):
-        said.append("Worst of 3: tried on three in turn, this is the worst.")
+        said.append("Worst of 3: tried on three in turn, this is the worst (in each by-hand cell too).")
     if any(drill.unchecked.silently_wrong for drill, _ in lines):
         said.append(
             "By hand: what a person gets who takes the first copy that opens and believes it. WRONG: other content "
@@ -134,7 +143,7 @@ def _name(drill: Drill, variants: int) -> str:
 
 
 def _takes(drill: Drill) -> str:
-    return units.say_span(drill.seconds.projected) if drill.files.verified or drill.files.on_paper else "-"
+    return units.say_span(drill.seconds.projected) if drill.files.verified else "-"
 
 
 def _by_hand(drill: Drill) -> str:
@@ -213,7 +222,8 @@ def what_to_do(run: Run, lines: Sequence[tuple[Drill, int]]) -> list[str]:
     """Return what to do first, the most urgent first; `lines` is `worst_of_variants` of the run."""
     short = [drill for drill, _ in lines if drill.falls_short and not is_only_left_out(drill)]
     everywhere = lost_everywhere(run.drills)
-    said = [_lost_already(shoot, notes) for shoot, notes in everywhere.items()][:MOST_ADVICE]
+    paper = only_said_to_be_back(run.drills)
+    said = [_lost_already(shoot, notes, len(paper.get(shoot, ()))) for shoot, notes in everywhere.items()][:MOST_ADVICE]
     said += [safe(mend_advice(one)) for one in run.mends[:MOST_ADVICE]]
     most = max(MOST_ADVICE, len(said) + 1)
     first = list({drill.shoot: drill for drill in reversed(short)}.values())  # the worst of each shoot …
@@ -239,10 +249,25 @@ def lost_everywhere(drills: Sequence[Drill]) -> dict[str, list[FileNote]]:
     return found
 
 
-def _lost_already(shoot: str, notes: Sequence[FileNote]) -> str:
+def only_said_to_be_back(drills: Sequence[Drill]) -> dict[str, set[str]]:
+    """Return, by shoot, the files that came back in none of several drills and are on paper in one at least.
+
+    None of a spot check: what that left out was not tried.
+    """
+    missing: dict[str, list[set[str]]] = {}
+    paper: dict[str, set[str]] = {}
+    for drill in drills:
+        on_paper = {note.path for note in drill.on_paper_files} if drill.sample is None else set()
+        missing.setdefault(drill.shoot, []).append(on_paper | {note.path for note in drill.lost_files})
+        paper.setdefault(drill.shoot, set()).update(on_paper)
+    return {shoot: set.intersection(*sets) & paper[shoot] for shoot, sets in missing.items() if len(sets) > 1}
+
+
+def _lost_already(shoot: str, notes: Sequence[FileNote], paper: int) -> str:
+    said = f", {paper} of them said to be on copies that could not be read" if paper else ""
     return safe(
-        f"{shoot}: {_many(len(notes))} did not come back in any scenario, such as {notes[0].path} ({notes[0].why}). No "
-        "copy that could be read has what was promised: look for these now, on old cards, with the client, with "
+        f"{shoot}: {_many(len(notes) + paper)} came back in no scenario{said}, such as {notes[0].path} "
+        f"({notes[0].why}). No copy that could be read has what was promised: look for these now, on old cards, with the client, with "
         "whoever was sent them, or correct the promise if it is wrong."
     )
 
@@ -277,8 +302,8 @@ def _remedy(drill: Drill, known: Container[str]) -> str:
     if drill.verdict == "late":
         target = units.say_span(drill.seconds.target or 0)
         return (
-            f"Everything comes back, but the restore takes {units.say_span(drill.seconds.projected)} and the target is "
-            f"{target}. A copy on a faster medium, or one in hand sooner, shortens it; or the target is too tight."
+            f"Everything comes back, but the restore takes {units.say_beside(drill.seconds.projected, drill.seconds.target)} "
+            f"and the target is {target}. A copy on a faster medium, or one in hand sooner, shortens it; or the target is too tight."
         )
     further = drill.further_failures
     return (

@@ -208,6 +208,11 @@ SAID = [FileNote(f"raw/R{n}.DNG", "said to be on attic-disk") for n in range(20)
             "Not proved as a whole",
             "left out 200 files, and kiln has damaged",
         ),
+        (
+            only(ALL_BACK, verdict="unproven", files=Count(120, 0, 120, 0), sample=Sample(0, 0, 120, None, None)),
+            "Nothing was tried",
+            "left out 240 files",
+        ),
         (replace(ALL_BACK, mends=(Mend("kiln", 1, 0, None, 0, 0, is_archive=False),)), "Not yet: all 240", "kiln has"),
         (replace(ALL_BACK, complete=False), "Not finished", "What was not tried is not known"),
         (replace(ALL_BACK, drills=()), "Not known", "says nothing about your pictures"),
@@ -226,6 +231,20 @@ def test_files_that_are_lost_in_every_scenario_come_first() -> None:
     first = tuple(replace(d, **lost) if d.shoot.startswith("shoot-000") else d for d in ALL_BACK.drills)  # type: ignore[arg-type]
     said = run_verdict(replace(ALL_BACK, drills=first))
     assert said.startswith("No: 1 file of shoot-000-heron-ridge came back in no scenario at all: look for it now")
+
+
+def test_files_that_are_only_said_to_be_somewhere_came_back_in_no_scenario_too() -> None:
+    gone, said = FileNote("raw/R000001.DNG", "on no copy"), FileNote("raw/R000002.DNG", "said to be on attic-disk")
+    lost: dict[str, object] = {
+        "verdict": "partial",
+        "files": Count(120, 118, 1, 1),
+        "lost_files": (gone,),
+        "on_paper_files": (said,),
+    }
+    first = tuple(replace(d, **lost) if d.shoot.startswith("shoot-000") else d for d in ALL_BACK.drills)  # type: ignore[arg-type]
+    sentence = run_verdict(replace(ALL_BACK, drills=first))
+    assert "2 files of shoot-000-heron-ridge came back in no scenario at all, 1 of them said to be on copies" in sentence
+    assert "look for them now" in sentence
 
 
 @given(st.lists(st.sampled_from(many_drills(shoots=4, scenarios=3).drills + ALL_BACK.drills), min_size=1))

@@ -16,6 +16,8 @@ from drill.record import (
     FurtherFailures,
     LostWork,
     Mend,
+    Seconds,
+    Unchecked,
     dump,
 )
 from drill.report import run_text
@@ -164,7 +166,7 @@ def test_tables_fold_wide_names_by_columns_not_by_characters() -> None:
 def test_what_no_scenario_brings_back_comes_first_with_advice_of_its_own() -> None:
     fire, theft = (replace(LOST, scenario=name) for name in ("house-fire", "stolen-bag"))
     text = " ".join(run_text(replace(RUN, drills=(fire, theft, GOOD)), width=80).split())
-    assert "1. otter: 1 file did not come back in any scenario" in text
+    assert "1. otter: 1 file came back in no scenario, such as" in text
     assert "look for these now" in text
     assert "Put these files on" not in text  # there is nothing left to copy
 
@@ -283,3 +285,31 @@ def test_what_came_only_out_of_damage_is_said_and_is_no_key_of_the_record() -> N
 
 def test_nothing_is_said_of_damage_where_no_drill_met_any() -> None:
     assert "Saved out of damage" not in run_text(replace(RUN, drills=(GOOD,)))
+
+
+def test_what_came_back_nowhere_counts_what_is_only_said_to_be_on_a_copy() -> None:
+    said = FileNote("raw/b.dng", "said to be on attic-disk")
+    lost: dict[str, object] = {"files": Count(2, 0, 0, 2), "lost_files": (*LOST.lost_files, said)}
+    fire = replace(LOST, files=Count(2, 0, 1, 1), on_paper_files=(said,))
+    theft = replace(LOST, scenario="stolen-bag", **lost)  # type: ignore[arg-type]
+    text = " ".join(run_text(replace(RUN, drills=(fire, theft, GOOD)), width=80).split())
+    assert "otter: 2 files came back in no scenario, 1 of them said to be on copies that could not be read" in text
+    back = replace(theft, scenario="dead-card", files=Count(2, 1, 0, 1), lost_files=LOST.lost_files)
+    text = " ".join(run_text(replace(RUN, drills=(fire, theft, back)), width=80).split())
+    assert "otter: 1 file came back in no scenario, such as" in text
+
+
+def test_by_hand_is_the_worst_of_all_variants() -> None:
+    right = replace(LOST, variant="card-a", unchecked=Unchecked(2, 0, 0))
+    wrong = replace(GOOD, scenario=LOST.scenario, shoot=LOST.shoot, variant="card-b", unchecked=Unchecked(0, 2, 0))
+    text = run_text(replace(RUN, drills=(right, wrong)), width=120)
+    row = next(line for line in text.splitlines() if "house-fire" in line)
+    assert "worst of 2" in text and "2 WRONG" in row and "partial" in row
+
+
+def test_what_did_not_come_back_takes_no_time() -> None:
+    notes = [FileNote(f"raw/{name}.dng", "said to be on attic-disk") for name in "ab"]
+    paper = replace(GOOD, verdict="unproven", files=Count(2, 0, 2, 0), on_paper_files=notes)
+    paper = replace(paper, seconds=Seconds(0.1, 0.2, None))
+    assert "under 1 s" not in run_text(replace(RUN, drills=(paper,)), width=120)
+    assert "under 1 s" in run_text(replace(RUN, drills=(replace(paper, files=Count(2, 1, 1, 0)),)), width=120)

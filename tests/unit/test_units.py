@@ -86,3 +86,10 @@ def test_sizes_are_said_for_people(size: int, said: str) -> None:
 )
 def test_durations_are_said_for_people(span_s: float, said: str) -> None:
     assert units.say_span(span_s) == said
+
+
+def test_what_is_over_a_target_does_not_read_as_the_target() -> None:
+    assert units.say_beside(172_801, 172_800) == "2 days and 1 s"
+    assert units.say_beside(172_800.4, 172_800) == "just over 2 days"
+    assert units.say_beside(172_800, 172_800) == units.say_beside(172_800, None) == "2 days"
+    assert units.say_beside(7_520, 3_600) == "2 h 5 min"

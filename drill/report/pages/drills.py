@@ -195,9 +195,9 @@ def _further(drill: Drill) -> str:
 
 
 def say_time(drill: Drill) -> str:
-    """Write how long the real restore would take; nothing where nothing comes back."""
-    comes = drill.files.verified or drill.files.on_paper
-    return units.say_span(drill.seconds.projected) if comes else ""
+    """Write how long the real restore would take; nothing where nothing came back."""
+    seconds = drill.seconds
+    return units.say_beside(seconds.projected, seconds.target) if drill.files.verified else ""
 
 
 def _promised(drill: Drill) -> str:

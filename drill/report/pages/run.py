@@ -121,7 +121,7 @@ def _times(run: Run, shoots: Sequence[str]) -> list[TimeRow]:
 
 def _time(shoot: str, drill: Drill | None, run: Run, longest_s: float) -> TimeRow:
     if drill is None:
-        return TimeRow(shoot, "", "nothing comes back", "", 0, None, "")
+        return TimeRow(shoot, "", "nothing came back", "", 0, None, "")
     seconds = drill.seconds
     over_s = 0 if seconds.target is None else seconds.projected - seconds.target
     return TimeRow(

@@ -11,7 +11,7 @@ from drill import units
 from drill.record import Drill, FileNote, Run
 from drill.report.pages.base import many
 from drill.report.spot_text import is_only_left_out
-from drill.report.text import badness, lost_everywhere, weakest
+from drill.report.text import badness, lost_everywhere, only_said_to_be_back, weakest
 
 MOST_NAMED = 3
 
@@ -52,9 +52,12 @@ def _lost(run: Run) -> str:
 
 def _lost_already(run: Run, everywhere: Mapping[str, Sequence[FileNote]], others: Sequence[Drill]) -> str:
     """Say what is lost without any disaster; `others` are drills that lose files of other shoots."""
-    lost = many(sum(map(len, everywhere.values())), "file")
-    said = f"No: {lost} of {listed(list(everywhere))} came back in no scenario at all: look for "
-    said += f"{'it' if lost == '1 file' else 'them'} now, on old cards and with whoever was sent the pictures"
+    on_paper = only_said_to_be_back(run.drills)
+    paper = sum(len(on_paper.get(shoot, ())) for shoot in everywhere)
+    number = sum(map(len, everywhere.values())) + paper
+    said = f"No: {many(number, 'file')} of {listed(list(everywhere))} came back in no scenario at all"
+    said += f", {paper:,} of them said to be on copies that could not be read" if paper else ""
+    said += f": look for {'it' if number == 1 else 'them'} now, on old cards and with whoever was sent the pictures"
     if others:
         worst = min(others, key=badness)
         shoots = len({drill.shoot for drill in others})
@@ -80,7 +83,8 @@ def _late(run: Run) -> str:
     if not drills:
         return ""
     worst = max(drills, key=lambda drill: drill.seconds.projected)
-    takes, target = units.say_span(worst.seconds.projected), units.say_span(worst.seconds.target or 0)
+    takes = units.say_beside(worst.seconds.projected, worst.seconds.target)
+    target = units.say_span(worst.seconds.target or 0)
     return (
         f"Not in time: everything came back, but {_which(run, drills)} would take longer than you allow, at worst "
         f"{worst.shoot}, {takes} where the target is {target}, in {in_scenario(worst, run.titles)}: keep a copy on a "
@@ -122,6 +126,11 @@ def _sampled(run: Run) -> str:
     if not drills:
         return ""
     left_out = {drill.shoot: drill.sample.left_out for drill in drills if drill.sample is not None}
+    if not any(drill.sample.chosen for drill in drills if drill.sample is not None):
+        return (
+            f"Nothing was tried: this spot check pays for no file, and left out {many(sum(left_out.values()), 'file')}: "
+            "give it more, or drill without it."
+        )
     return (
         f"Not proved as a whole: what was tried came back, but this was a spot check that left out "
         f"{many(sum(left_out.values()), 'file')}{_and_wrong(run)}: drill without it to be sure of all."
