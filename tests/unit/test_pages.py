@@ -243,7 +243,9 @@ def test_files_that_are_only_said_to_be_somewhere_came_back_in_no_scenario_too()
     }
     first = tuple(replace(d, **lost) if d.shoot.startswith("shoot-000") else d for d in ALL_BACK.drills)  # type: ignore[arg-type]
     sentence = run_verdict(replace(ALL_BACK, drills=first))
-    assert "2 files of shoot-000-heron-ridge came back in no scenario at all, 1 of them said to be on copies" in sentence
+    assert (
+        "2 files of shoot-000-heron-ridge came back in no scenario at all, 1 of them said to be on copies" in sentence
+    )
     assert "look for them now" in sentence
 
 
