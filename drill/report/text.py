@@ -267,8 +267,8 @@ def _lost_already(shoot: str, notes: Sequence[FileNote], paper: int) -> str:
     said = f", {paper} of them said to be on copies that could not be read" if paper else ""
     return safe(
         f"{shoot}: {_many(len(notes) + paper)} came back in no scenario{said}, such as {notes[0].path} "
-        f"({notes[0].why}). No copy that could be read has what was promised: look for these now, on old cards, with the client, with "
-        "whoever was sent them, or correct the promise if it is wrong."
+        f"({notes[0].why}). No copy that could be read has what was promised: look for these now, on old cards, with "
+        "the client, with whoever was sent them, or correct the promise if it is wrong."
     )
 
 
@@ -302,8 +302,9 @@ def _remedy(drill: Drill, known: Container[str]) -> str:
     if drill.verdict == "late":
         target = units.say_span(drill.seconds.target or 0)
         return (
-            f"Everything comes back, but the restore takes {units.say_beside(drill.seconds.projected, drill.seconds.target)} "
-            f"and the target is {target}. A copy on a faster medium, or one in hand sooner, shortens it; or the target is too tight."
+            "Everything comes back, but the restore takes "
+            f"{units.say_beside(drill.seconds.projected, drill.seconds.target)} and the target is {target}. A copy on a "
+            "faster medium, or one in hand sooner, shortens it; or the target is too tight."
         )
     further = drill.further_failures
     return (

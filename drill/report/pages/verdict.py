@@ -128,8 +128,8 @@ def _sampled(run: Run) -> str:
     left_out = {drill.shoot: drill.sample.left_out for drill in drills if drill.sample is not None}
     if not any(drill.sample.chosen for drill in drills if drill.sample is not None):
         return (
-            f"Nothing was tried: this spot check pays for no file, and left out {many(sum(left_out.values()), 'file')}: "
-            "give it more, or drill without it."
+            "Nothing was tried: this spot check pays for no file, and left out "
+            f"{many(sum(left_out.values()), 'file')}: give it more, or drill without it."
         )
     return (
         f"Not proved as a whole: what was tried came back, but this was a spot check that left out "
