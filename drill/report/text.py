@@ -301,10 +301,10 @@ def _remedy(drill: Drill, known: Container[str]) -> str:
         )
     if drill.verdict == "late":
         target = units.say_span(drill.seconds.target or 0)
+        takes = units.say_beside(drill.seconds.projected, drill.seconds.target)
         return (
-            "Everything comes back, but the restore takes "
-            f"{units.say_beside(drill.seconds.projected, drill.seconds.target)} and the target is {target}. A copy on a "
-            "faster medium, or one in hand sooner, shortens it; or the target is too tight."
+            f"Everything comes back, but the restore takes {takes} and the target is {target}. A copy on a faster "
+            "medium, or one in hand sooner, shortens it; or the target is too tight."
         )
     further = drill.further_failures
     return (
