@@ -24,6 +24,7 @@ SHORTFALLS = (
     "drill_unknown",
     "promise_changed",
     "drill_short",
+    "not_rehearsed",
     "audit_later",
     "never_audited",
     "audit_old",
@@ -37,9 +38,9 @@ SHORTFALLS = (
 class Shortfall:
     """One thing that the proof falls short in, for one shoot; `what` is one of SHORTFALLS.
 
-    `at` is when that was (RFC 3339), `limit_s` the target that it misses, in seconds. "drill_short": in `count` of `of`
-    drills of `scenario`; "promise_changed": `count` files then, `of` now; "damaged", "not_read", "no_checksum": `count`
-    of `of` files.
+    `at` is when that was (RFC 3339), `limit_s` the age that it is beyond, in seconds. "drill_short": in `count` of `of`
+    drills of `scenario`; "not_rehearsed": `count` of `of` drills of `scenario` were not made in time;
+    "promise_changed": `count` files then, `of` now; "damaged", "not_read", "no_checksum": `count` of `of` files.
     """
 
     shoot: str

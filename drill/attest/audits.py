@@ -15,6 +15,7 @@ from datetime import datetime
 from drill import clock
 from drill.columns import classes_of
 from drill.evidence import Promises, Standing, standing_of
+from drill.history import QUARTER_S
 from drill.ledger import Ledger, PastRun
 from drill.model import Medium, Shoot, Studio
 from drill.proofrecord import DELIVERABLES, ORIGINALS, Kept, Shortfall
@@ -52,6 +53,12 @@ def readings(studio: Studio, ledger: Ledger, *, now: datetime) -> Readings:
     ended = [run for run in ledger.runs() if run.kind == "audit" and run.complete]
     audits = [(run, frozenset(one.copy for one in ledger.audits_of(run.id) if one.reached)) for run in ended]
     return Readings(by_copy, starts, sorted(audits, key=lambda audit: (audit[0].started, audit[0].id)))
+
+
+def limit_of(shoot: Shoot) -> float:
+    """Return how old what a letter rests on may be, in seconds: the target, else as often as a drill is due."""
+    limit_s = shoot.targets.verified_within_s
+    return QUARTER_S if limit_s is None else limit_s
 
 
 def audited_at(shoot: Shoot, known: Readings, now: datetime) -> datetime | None:
@@ -107,10 +114,10 @@ def audit_shortfalls(shoot: Shoot, known: Readings, now: datetime) -> list[Short
     """Return what falls short in what was read of a shoot's copies."""
     later = [run for run, reached in known.audits if reached and _asks_about(run, shoot) and run.started > now]
     found = [Shortfall(shoot.id, "audit_later", at=clock.rfc3339(later[-1].started))] if later else []
-    limit_s, at = shoot.targets.verified_within_s, audited_at(shoot, known, now)
+    limit_s, at = limit_of(shoot), audited_at(shoot, known, now)
     if at is None:
         found.append(Shortfall(shoot.id, "never_audited"))
-    elif limit_s is not None and (now - at).total_seconds() > limit_s:
+    elif (now - at).total_seconds() > limit_s:
         found.append(Shortfall(shoot.id, "audit_old", at=clock.rfc3339(at), limit_s=limit_s))
     return [*found, *_damaged(shoot, known), *_not_read(shoot, known, now)]
 
@@ -136,8 +143,7 @@ def _not_read(shoot: Shoot, known: Readings, now: datetime) -> list[Shortfall]:
         )
         for number in asked
     )
-    limit_s = shoot.targets.verified_within_s
-    return [Shortfall(shoot.id, "not_read", count=unread, of=len(asked), limit_s=limit_s)] if unread else []
+    return [Shortfall(shoot.id, "not_read", count=unread, of=len(asked), limit_s=limit_of(shoot))] if unread else []
 
 
 def _asked(shoot: Shoot, known: Readings) -> list[int]:
@@ -149,5 +155,4 @@ def _asked(shoot: Shoot, known: Readings) -> list[int]:
 
 
 def _is_fresh(shoot: Shoot, at: datetime, now: datetime) -> bool:
-    limit_s = shoot.targets.verified_within_s
-    return at <= now and (limit_s is None or (now - at).total_seconds() <= limit_s)
+    return at <= now and (now - at).total_seconds() <= limit_of(shoot)

@@ -17,13 +17,15 @@ from functools import cache
 from pathlib import Path
 
 from drill import clock
+from drill.attest.audits import limit_of
 from drill.errors import Mistake, Mistakes
+from drill.faults import applies, variants
 from drill.ledger import DrilledPromise, Ledger, PastDrill, PastRun
-from drill.model import Shoot
+from drill.model import Shoot, Studio
 from drill.promisemark import mark_of
 from drill.proofrecord import OWN, Shortfall
 from drill.record import VERDICTS, Drill, drill_from_json
-from drill.scenario import shipped_names
+from drill.scenario import load_scenarios, shipped_names
 
 Which = tuple[str, bool]  # a scenario's name, and whether it is the shipped one, as far as that is known
 
@@ -105,8 +107,8 @@ def told_of(known: Sequence[Drilled], now: datetime) -> Drilled | None:
     return whole[-1] if whole else past[-1] if past else None
 
 
-def drill_shortfalls(shoot: Shoot, known: Sequence[Drilled], now: datetime) -> list[Shortfall]:
-    """Return what falls short in the drills of a shoot."""
+def drill_shortfalls(studio: Studio, shoot: Shoot, known: Sequence[Drilled], now: datetime) -> list[Shortfall]:
+    """Return what falls short in the drills of a shoot of the studio."""
     later = [one for one in known if one.run.started > now]
     past = [one for one in known if one.run.started <= now]
     found = [Shortfall(shoot.id, "drill_later", at=_at(later[-1]))] if later else []
@@ -119,13 +121,14 @@ def drill_shortfalls(shoot: Shoot, known: Sequence[Drilled], now: datetime) -> l
         found.append(Shortfall(shoot.id, "drill_incomplete", at=_at(tries[-1])))
     whole = next((one for one in reversed(past) if one.is_whole), None)
     if whole is not None:
-        found += [*_out_of_date(shoot, whole, now), *_other_promise(shoot, whole)]
+        apart = [*_out_of_date(shoot, whole, now), *_other_promise(shoot, whole)]
+        found += apart or _not_rehearsed(studio, shoot, past, now)
     return found + _short(shoot, past, whole)
 
 
 def _out_of_date(shoot: Shoot, whole: Drilled, now: datetime) -> list[Shortfall]:
-    limit_s = shoot.targets.verified_within_s
-    if limit_s is None or (now - whole.run.started).total_seconds() <= limit_s:
+    limit_s = limit_of(shoot)
+    if (now - whole.run.started).total_seconds() <= limit_s:
         return []
     return [Shortfall(shoot.id, "drill_old", at=_at(whole), limit_s=limit_s)]
 
@@ -138,6 +141,24 @@ def _other_promise(shoot: Shoot, whole: Drilled) -> list[Shortfall]:
     if (whole.promise.files, whole.promise.mark) == (files, mark_of(shoot.promise)):
         return []
     return [Shortfall(shoot.id, "promise_changed", at=_at(whole), count=whole.promise.files, of=files)]
+
+
+def _not_rehearsed(studio: Studio, shoot: Shoot, past: Sequence[Drilled], now: datetime) -> list[Shortfall]:
+    """Return the shipped scenarios that hit this studio, and were not all drilled as a whole in time, with these files.
+
+    An easy drill alone must not pass for a proof: what could not go wrong in it was not tried.
+    """
+    count = [one for one in past if one.is_whole and not _out_of_date(shoot, one, now)]
+    count = [one for one in count if not _other_promise(shoot, one)]
+    made = {(one.public_name(drill.scenario), drill.variant) for one in count for drill in one.drills}
+    found = []
+    for scenario in load_scenarios([]):
+        asked = {(scenario.name, variant) for variant in variants(scenario, studio)}
+        left = len(asked - made)
+        if left and applies(scenario, studio):
+            limit_s = limit_of(shoot)
+            found.append(Shortfall(shoot.id, "not_rehearsed", None, limit_s, left, len(asked), scenario.name))
+    return found
 
 
 def _short(shoot: Shoot, past: Sequence[Drilled], whole: Drilled | None) -> list[Shortfall]:

@@ -39,7 +39,7 @@ def attest(studio: Studio, shoots: Sequence[Shoot], ledger: Ledger, options: Opt
     read = readings(studio, ledger, now=now)
     short: list[Shortfall] = []
     for shoot in shoots:
-        short += [*drill_shortfalls(shoot, drilled[shoot.id], now), *audit_shortfalls(shoot, read, now)]
+        short += [*drill_shortfalls(studio, shoot, drilled[shoot.id], now), *audit_shortfalls(shoot, read, now)]
     proof = Proof(
         studio=studio.name,
         client=shoots[0].client,

@@ -21,6 +21,7 @@ _STEPS: Mapping[str, str] = {
     "drill_old": _DRILL,
     "drill_unknown": _DRILL,
     "promise_changed": _DRILL,
+    "not_rehearsed": "drill all that can happen: drill run {studio} --shoot {shoot}",
     "drill_short": "see what falls short, and mend it: drill run {studio} --shoot {shoot}",
     "audit_later": _CLOCK,
     "never_audited": _AUDIT,

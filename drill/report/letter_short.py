@@ -32,15 +32,23 @@ def _drill_short(group: Sequence[Shortfall], titles: Titles) -> str:
     short = counted(sum(one.count for one in group), "drill")
     return (
         f"{short} fell short: files did not come back, or could not be proved, or came "
-        f"back too late, or too little would have been left in case of more. What went wrong in them: {mishaps}"
+        f"back too late, or too little would have been left in case of more. What was rehearsed in them: {mishaps}"
     )
+
+
+def _not_rehearsed(group: Sequence[Shortfall], titles: Titles) -> str:
+    names = dict.fromkeys(one.scenario or OWN for one in group)
+    mishaps = named([titles.get(name, "some other mishap") for name in names], joint="; ")
+    limits = [one.limit_s for one in group if one.limit_s is not None]
+    within = f" in the last {units.say_span(min(limits))}" if limits else ""
+    return f"Never rehearsed with these files{within}, though it can happen to what we keep: {mishaps}"
 
 
 def _with_limit(text: str) -> Callable[[Sequence[Shortfall], Titles], str]:
     def say(group: Sequence[Shortfall], _titles: Titles) -> str:
         at = day_or_never(min((one.at for one in group if one.at is not None), default=None))
         limits = [one.limit_s for one in group if one.limit_s is not None]
-        limit = f", and our own target is every {units.say_span(min(limits))}" if limits else ""
+        limit = f", and one is due every {units.say_span(min(limits))}" if limits else ""
         return text.format(at=at, limit=limit)
 
     return say
@@ -66,10 +74,11 @@ _SAYINGS: dict[str, Callable[[Sequence[Shortfall], Titles], str]] = {
         "What is in our keeping has changed since the drill of {at}: {count} files then, {of} now, not all the same"
     ),
     "drill_short": _drill_short,
+    "not_rehearsed": _not_rehearsed,
     "audit_later": _with_limit("A reading of the copies is dated {at}, later than this letter: a clock was wrong"),
     "never_audited": _with_limit("The copies were never read through"),
     "audit_old": _with_limit("The copies were last read through on {at}{limit}"),
     "damaged": _with_counts("{count} of {files} {were} found damaged on one copy or more"),
-    "not_read": _with_counts("{count} of {files} {were} not read in time, and found right, on any copy"),
+    "not_read": _with_counts("Of {count} of {files} no copy was read in time and found right"),
     "no_checksum": _with_counts("Of {count} of {files} that {were} delivered no checksum could be had"),
 }

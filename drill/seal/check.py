@@ -186,7 +186,8 @@ class _Folder:
             return None
         self.fingerprint = fingerprint_of(key)
         if asked is not None and asked != self.fingerprint:
-            what = "is another key than the one you named, so somebody else sealed this; its fingerprint: "
+            what = "is another key than the one you named: somebody else sealed this, or the fingerprint was "
+            what += "mistyped: compare again; the key's fingerprint: "
             self._fault(PUBLIC_KEY, what + grouped(self.fingerprint))
         return key
 

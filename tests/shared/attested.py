@@ -18,7 +18,7 @@ from drill.ledger import Ledger
 from drill.model import Studio
 from drill.record import Run
 from drill.rehearse import Options
-from drill.scenario import load_scenarios
+from drill.scenario import load_scenarios, shipped_names
 from drill.studio import load_studio
 
 PRIVATE = "zzprivate"
@@ -71,8 +71,8 @@ class World:
         return self.folder / f"{PRIVATE}-own.toml"
 
     def drill(self, *scenarios: str | Path, shoots: Sequence[str] = ()) -> Run:
-        """Drill, by default two shipped scenarios and one's own, and note it."""
-        names = [str(name) for name in scenarios or ("silent-rot", "lost-tablet", self.scenario)]
+        """Drill, by default all shipped scenarios and one's own, and note it."""
+        names = [str(name) for name in scenarios or [*shipped_names(), self.scenario]]
         studio = self.studio
         with Ledger.open(studio.ledger) as ledger:
             options = Options(seed=7, now=clock.now(), shoots=tuple(shoots))
@@ -130,6 +130,7 @@ def _text(clients: Mapping[str, str], *, kind: str, targets: str, name: str) -> 
     for shoot, client in clients.items():
         text += f'[[shoots]]\nid = "{shoot}"\ndate = 2026-09-12\nclient = {_quoted(client)}\n'
         text += f'manifest = "{shoot}.{kind}"\n'
+    text += f'[[places]]\nid = "{PRIVATE}-b"\noffsite = true\n'
     for medium, sort in MEDIA.items():
         place = f"{PRIVATE}-{'den' if medium == 'c' else medium}"
         text += f'[[media]]\nid = "{PRIVATE}-{medium}"\nkind = "{sort}"\nplace = "{place}"\n'
