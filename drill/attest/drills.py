@@ -195,7 +195,7 @@ def _is_over(which: Which, one: Drilled, whole: Drilled | None) -> bool:
     if whole is None or one is whole or one.run.started > whole.run.started:
         return False
     others = one.scenarios.keys() - {which}
-    return which not in whole.scenarios and bool(others) and others <= whole.scenarios.keys()
+    return bool(others) and others <= whole.scenarios.keys()
 
 
 @cache

@@ -18,6 +18,7 @@ from drill.ledger import Ledger
 from drill.model import Studio
 from drill.record import Run
 from drill.rehearse import Options
+from drill.sampling import Spot
 from drill.scenario import load_scenarios, shipped_names
 from drill.studio import load_studio
 
@@ -31,6 +32,7 @@ story = "It fell."
 effect = "gone"
 hits = {{ medium = "{PRIVATE}-a" }}
 """
+LONG_AGO_S = 1_700_000_000  # a reading of what was written just now is not remembered
 Files = Mapping[str, bytes]
 _DIGESTS: Mapping[str, Callable[[bytes], str]] = {
     "sha256": lambda data: sha256(data).hexdigest(),
@@ -70,12 +72,12 @@ class World:
         """Return a scenario of the photographer's own, in which medium a is gone."""
         return self.folder / f"{PRIVATE}-own.toml"
 
-    def drill(self, *scenarios: str | Path, shoots: Sequence[str] = ()) -> Run:
+    def drill(self, *scenarios: str | Path, shoots: Sequence[str] = (), spot: Spot | None = None) -> Run:
         """Drill, by default all shipped scenarios and one's own, and note it."""
         names = [str(name) for name in scenarios or [*shipped_names(), self.scenario]]
         studio = self.studio
         with Ledger.open(studio.ledger) as ledger:
-            options = Options(seed=7, now=clock.now(), shoots=tuple(shoots))
+            options = Options(seed=7, now=clock.now(), shoots=tuple(shoots), spot=spot)
             return recorded(studio, load_scenarios(names), options, ledger)
 
     def audit(self, *, shoots: Sequence[str] = (), copies: Sequence[str] = ()) -> None:
@@ -106,10 +108,8 @@ def laid(
             for path, data in files.items():
                 target = world.at(medium) / shoot / path
                 target.parent.mkdir(parents=True, exist_ok=True)
-                with target.open("wb") as file:  # to the disk: a reading of what is still to be written proves nothing
-                    file.write(data)
-                    file.flush()
-                    os.fsync(file.fileno())
+                target.write_bytes(data)
+                os.utime(target, (LONG_AGO_S, LONG_AGO_S))
     for shoot, files in every.items():
         promise(world, shoot, files, kind=kind)
     world.scenario.write_text(WITHOUT_A, encoding="utf-8")

@@ -8,6 +8,7 @@ from collections.abc import Callable
 from contextlib import closing
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
+from fractions import Fraction
 from hashlib import sha256
 from pathlib import Path
 
@@ -24,11 +25,14 @@ from drill.ledger import Ledger
 from drill.model import Digest, Promised
 from drill.promisemark import mark_of
 from drill.proofrecord import OWN, SHORTFALLS, Proof, dump
-from drill.report.attest_text import _STEPS
+from drill.report.attest_text import _STEPS, refused_text
 from drill.report.letter_short import _SAYINGS
+from drill.report.typed import typed
+from drill.sampling import Spot
 
 DAY = timedelta(days=1)
 HUNDRED = 'verified_within = "100 days"'
+HALF = Spot(None, Fraction(1, 2), Fraction(1, 10))
 LOST_IN_TURN = 'title = "One is gone"\nstory = "It fell."\n[[hazards]]\neffect = "gone"\neach = "medium"\n'
 SLOWER = 'title = "A slow day"\nstory = "It rains."\n[[hazards]]\neffect = "slow"\nfactor = 0.9\n'
 
@@ -153,6 +157,12 @@ def test_what_came_back_in_the_worst_drill_is_told(tmp_path: Path) -> None:
 
 def test_each_shortfall_has_its_words_and_its_next_step() -> None:
     assert set(_SAYINGS) == set(SHORTFALLS) == set(_STEPS)
+
+
+def test_the_next_steps_can_be_typed_as_they_are(tmp_path: Path) -> None:
+    name = "studio of reed.toml"
+    said = refused_text(proved(laid(tmp_path / "s")), studio=name, titles={}, width=200)
+    assert f"drill run {typed([name])} --shoot {OURS}" in said and f"drill audit {typed([name])} --shoot {OURS}" in said
 
 
 def test_without_a_drill_or_an_audit_there_is_no_proof(tmp_path: Path) -> None:
@@ -335,6 +345,35 @@ def test_what_a_drill_that_broke_off_showed_counts(tmp_path: Path) -> None:
     world.drill("silent-rot")
     assert falls_short(world) == ["drill_short"]
     world.drill(world.scenario)
+    assert falls_short(world) == []
+
+
+def test_a_spot_check_alone_is_no_proof(tmp_path: Path) -> None:
+    world = laid(tmp_path / "s", {OURS: pictures(OURS, 30)})
+    world.drill("silent-rot", spot=HALF)
+    world.audit()
+    assert falls_short(world)[0] == "drill_spot"
+    world.drill("silent-rot")
+    assert falls_short(world) == []
+
+
+def test_what_a_spot_check_finds_lost_counts_and_nothing_else_of_it(tmp_path: Path) -> None:
+    world = laid(tmp_path / "s", {OURS: pictures(OURS, 30)})
+    world.drill("silent-rot")
+    world.audit()
+    world.drill("silent-rot", world.scenario, spot=HALF)
+    assert falls_short(world) == [], "what it left out is no shortfall"
+    contents = {}
+    for medium in "bc":
+        for file in sorted((world.at(medium) / OURS / "raw").iterdir()):
+            contents[file] = file.read_bytes()
+            file.unlink()
+    world.drill("silent-rot", world.scenario, spot=HALF)
+    found = {(one.what, one.scenario) for one in proved(world).shortfalls}
+    assert ("drill_short", OWN) in found, "also after the last whole drill, and of a scenario that one did not have"
+    for file, content in contents.items():
+        file.write_bytes(content)
+    world.drill("silent-rot", world.scenario)
     assert falls_short(world) == []
 
 

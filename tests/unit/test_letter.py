@@ -191,6 +191,7 @@ def test_the_same_letter_is_the_same_bytes_and_says_no_other_time() -> None:
     content = pdf(PROOF)
     assert content == pdf(PROOF) and content != pdf(replace(PROOF, issued="2026-11-24T20:06:00Z"))
     assert set(re.findall(rb"D:([0-9]{14})", content)) <= {b"20261124200500"}
+    assert b"/Author" not in content and b"/Creator" not in content, "nobody's name, and no computer's"
 
 
 @pytest.mark.parametrize(
@@ -205,6 +206,15 @@ def test_the_same_letter_is_the_same_bytes_and_says_no_other_time() -> None:
 def test_less_is_said_where_less_is_known(change: dict[str, object], told: str) -> None:
     shown = letter(replace(PROOF, shoots=(replace(SHOOT, **change),)))
     assert told in " ".join(text for section in shown.sections for text in section.paragraphs)
+
+
+def test_of_several_shoots_the_worst_is_told() -> None:
+    worse = replace(SHOOT, shoot="kiln-two", took=Took(400.0, 36_000.0, 86_400.0), read_on=Kept({}, 0))
+    for shoots in ((SHOOT, worse), (worse, SHOOT)):
+        shown = letter(replace(PROOF, shoots=shoots))
+        text = " ".join(text for section in shown.sections for text in section.paragraphs)
+        assert "may take up to 10 h. Our own target is 24 h or less" in text
+        assert "For 1 of 2 shoots, every delivered file" in text
 
 
 @pytest.mark.parametrize("what", ["promise_changed", "drill_unknown"])

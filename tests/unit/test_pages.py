@@ -225,6 +225,23 @@ def test_the_sentence_says_whether_which_from_what_and_what_to_do(run: Run, begi
     assert sentence in " ".join(" ".join(read(run).texts).split())
 
 
+def test_the_worst_shoots_come_first_in_the_tables() -> None:
+    hands = (Unchecked(120, 0, 0), Unchecked(110, 0, 10), Unchecked(117, 3, 0))
+    takes = (Seconds(1, 7_200, 90_000), Seconds(1, 108_000, 90_000), Seconds(1, 10_800, 7_200))
+    shoots = ("dune", "fen", "weir")
+    drills = [
+        replace(ALL_BACK.drills[0], shoot=shoot, unchecked=by_hand, seconds=seconds)
+        for shoot, by_hand, seconds in zip(shoots, hands, takes, strict=True)
+    ]
+    text = run_page(replace(ALL_BACK, drills=tuple(drills)), command=COMMAND)
+    for caption, order in (
+        ("Files that a restore by hand", "weir fen dune"),
+        ("The slowest restore of", "fen weir dune"),
+    ):
+        table = text.partition(f"<caption>{caption}")[2].partition("</table>")[0]
+        assert sorted(shoots, key=table.index) == order.split()
+
+
 def test_files_that_are_lost_in_every_scenario_come_first() -> None:
     gone = FileNote("raw/R000001.DNG", "on no copy")
     lost: dict[str, object] = {"verdict": "partial", "files": Count(120, 119, 0, 1), "lost_files": (gone,)}

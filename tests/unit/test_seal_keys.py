@@ -103,6 +103,12 @@ def test_a_key_that_others_can_read_is_refused(tmp_path: Path, mode: int) -> Non
     assert f"chmod 600 '{file}'" in said
 
 
+@pytest.mark.skipif(getattr(os, "geteuid", lambda: 1)() != 0, reason="only root may give a file away")
+def test_a_key_that_somebody_else_owns_is_refused(tmp_path: Path) -> None:
+    os.chown(key_file(tmp_path / "keys", pem(NoEncryption())), 12345, -1)
+    assert "the key belongs to another user" in complaint(tmp_path / "keys")
+
+
 @needs_rights
 def test_a_folder_in_which_others_can_put_a_key_is_refused(tmp_path: Path) -> None:
     key_file(tmp_path / "keys", pem(NoEncryption()))
