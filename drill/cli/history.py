@@ -7,7 +7,7 @@ from pathlib import Path
 
 from drill import clock
 from drill.cli.again import again
-from drill.cli.record import check_files, deliver, files_asked
+from drill.cli.record import check_files, deliver, files_asked, spare_reports
 from drill.cli.terminal import FALLS_SHORT, OK, Commands, columns, complain, moment
 from drill.duedate import calendar_event
 from drill.errors import Mistake, Mistakes
@@ -69,6 +69,7 @@ def _check_outputs(studio: Studio, options: argparse.Namespace) -> None:
     if options.calendar == "-":
         raise Mistakes([Mistake("--calendar", "-", "only --json can go to standard output", "name a file")])
     check_files(outputs)
+    spare_reports([studio], outputs)
     for name, file in outputs.items():
         if any(falls_in(file, kept) for kept in ledger_files(studio.ledger)):
             raise Mistakes([Mistake(name, str(file), "is where the ledger is kept", "name another file")])

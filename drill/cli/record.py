@@ -17,6 +17,7 @@ from drill.insurance import headers_folder
 from drill.ledger import ledger_files
 from drill.model import Studio
 from drill.report.files import swap_in
+from drill.report.latest import in_a_report
 
 
 def check_outputs(
@@ -33,6 +34,7 @@ def check_outputs(
     for option, file in asked.items():
         if any(file.absolute() == path.absolute() for path in ledger_files(studio.ledger)):
             raise Mistakes([Mistake(option, str(file), "is where the ledger is kept", "name another file")])
+    spare_reports([studio], asked)
     guard_outputs(studio, outputs | asked)
 
 
@@ -55,13 +57,22 @@ def check_files(outputs: Mapping[str, Path]) -> None:
 
 
 def keep_clear(studios: Sequence[Studio], outputs: Mapping[str, Path]) -> None:
-    """Refuse files to write where lists, kept headers and the ledger of a studio lie. Errors: Mistakes."""
+    """Refuse files to write where lists, kept headers, the ledger and reports of a studio lie. Errors: Mistakes."""
+    spare_reports(studios, outputs)
     for option, file in outputs.items():
         for studio in studios:
             kept = (studio.file.parent / MANIFESTS, headers_folder(studio.ledger), *ledger_files(studio.ledger))
             if any(falls_in(file, one) for one in kept):
                 what = "is where lists and readings are kept"
                 raise Mistakes([Mistake(option, str(file), what, "name another file")])
+
+
+def spare_reports(studios: Sequence[Studio], outputs: Mapping[str, Path]) -> None:
+    """Refuse files to write in the folder of a report of `drill run`. Errors: Mistakes."""
+    for option, file in outputs.items():
+        if any(in_a_report(file, studio.reports) for studio in studios):
+            what = "is in the folder of an earlier report, which stays as it was"
+            raise Mistakes([Mistake(option, str(file), what, "name a file elsewhere")])
 
 
 def deliver(

@@ -54,7 +54,7 @@ def unplanned(studio: Studio, options: Options) -> Forecast:
         started=rfc3339(options.started),
         now=rfc3339(options.now),
         day=options.day.isoformat(),
-        verdict="it has no scheme, so what a new shoot goes through cannot be told.",
+        verdict="It has no scheme, so what a new shoot goes through cannot be told.",
         lives=(),
         days=(),
         chances=(),

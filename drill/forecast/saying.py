@@ -98,7 +98,8 @@ def _in_danger(day: Days, life: LifeThen, where: str) -> str:
     made = f"a shoot made{where}"
     if not day.worst_s:
         return f"No single failure of {_FAILURES} takes {made} at any moment of its first year."
-    way = f"at its worst on {life.day}{', any of' if ';' in life.worst_words else ''}: {life.worst_words}"
+    any_of = ", any of" if ";" in life.worst_words else ""
+    way = f"the shoot shown, of {life.day}, at its worst moment{any_of}: {life.worst_words}"
     if day.best_s >= _YEAR_S - _DAY_S:
         return f"One failure alone takes {made}, at every moment of its first year ({way}{_at_last(life)})."
     lasts = days_words(day.worst_s)

@@ -36,6 +36,18 @@ def keep_latest(reports: Path, folder: Path) -> str | None:
     return None
 
 
+def in_a_report(file: Path, reports: Path) -> bool:
+    """Say whether a file would lie in a report's folder, or in `latest`."""
+    root = Path(os.path.normcase(os.path.realpath(reports)))
+    for path in (os.path.realpath(file), Path(os.path.realpath(file.parent)) / file.name):
+        real = Path(os.path.normcase(path))
+        if real.is_relative_to(root) and real != root:
+            name = real.relative_to(root).parts[0]
+            if name == NAME or _REPORT.fullmatch(name.upper()):
+                return True
+    return False
+
+
 def replace_whole(path: Path, content: bytes) -> None:
     """Write a file in whole: aside, to disk, then renamed over the old one, or over a link. Errors: OSError."""
     aside = path.with_name(f".drill-{os.getpid()}.part")

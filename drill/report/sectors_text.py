@@ -41,10 +41,10 @@ def tables(found: SectorMap) -> list[Section]:
 def say_expected(found: SectorMap) -> tuple[str, str]:
     """Write how many files one bad sector at random costs on average: with a program that stops, and at best.
 
-    Of two bounds the higher comes first: what is really lost of JPEGs packed together comes close to it.
+    Of two bounds the higher is the one to plan for: what is really lost of JPEGs packed together comes close to it.
     """
     stops, least, most = (_number(share) for share in found.expected())
-    return stops, most if least == most else f"up to {most} (and no fewer than {least})"
+    return stops, most if least == most else f"{least} to {most} (plan for {most})"
 
 
 def _number(expected: Fraction) -> str:
@@ -71,7 +71,8 @@ def average(found: SectorMap) -> str:
     spared = f"{free:,} sector{'' if free == 1 else 's'} cost{'s' if free == 1 else ''} nothing at best."
     return (
         f"One bad sector somewhere in it costs, on average, {stops} of {_files(found.members)} with a program that "
-        f"stops at its first error, and at best {best}. {spared if free else ''}".rstrip()
+        f"stops at its first error, and at best, where reading goes on behind it, {best}. "
+        f"{spared if free else ''}".rstrip()
     )
 
 

@@ -51,7 +51,8 @@ def _why(shoot: ShootStands) -> str:
         return f"{_many(shoot.on_no_copy, 'file')} of it {'is' if shoot.on_no_copy == 1 else 'are'} on no copy"
     copies = _many(len(shoot.fewest), "copy", "copies")
     way = f"; each of these alone takes that: {'; '.join(shoot.alone)}" if shoot.alone else ""
-    return f"some of it on {copies} ({', '.join(shoot.fewest)}){way}. Within a year: {shoot.chance.words}"
+    few = f"some of it on {copies} ({', '.join(shoot.fewest)}){way}"
+    return f"{few}. Lost within a year: {shoot.chance.words} that stand like this"
 
 
 def _many(number: int, one: str, more: str = "") -> str:

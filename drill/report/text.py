@@ -211,11 +211,19 @@ def weakest(drill: Drill) -> str:
 
 def _advice(run: Run, lines: Sequence[tuple[Drill, int]], width: int) -> str:
     said = what_to_do(run, lines)
-    parts = [paragraph(text, width, first=f"{n}. ", rest="   ") for n, text in enumerate(said, start=1)]
+    calm = paragraph(all_well(run), width)
+    parts = [calm] if calm else []
+    parts += [paragraph(text, width, first=f"{n}. ", rest="   ") for n, text in enumerate(said, start=1)]
     wrong = silently_wrong(lines)
     if wrong:
         parts.append(paragraph(wrong, width))
-    return "What to do first\n" + "\n".join(parts) if parts else ""
+    return "What to do first\n" + "\n".join(parts) if said or wrong else ""
+
+
+def all_well(run: Run) -> str:
+    """Say that nothing falls short and no copy is wrong today; nothing where that is not so."""
+    well = run.complete and not (run.mends or run.findings or any(drill.falls_short for drill in run.drills))
+    return "Nothing falls short." if well else ""
 
 
 def what_to_do(run: Run, lines: Sequence[tuple[Drill, int]]) -> list[str]:
@@ -267,8 +275,8 @@ def _lost_already(shoot: str, notes: Sequence[FileNote], paper: int) -> str:
     said = f", {paper} of them said to be on copies that could not be read" if paper else ""
     return safe(
         f"{shoot}: {_many(len(notes) + paper)} came back in no scenario{said}, such as {notes[0].path} "
-        f"({notes[0].why}). No copy that could be read has what was promised: look for these now, on old cards, with "
-        "the client, with whoever was sent them, or correct the promise if it is wrong."
+        f"({notes[0].why}). No copy that could be read has what was promised: look for these now, on old cards, "
+        "with the client, with whoever was sent them, or correct the promise if it is wrong."
     )
 
 

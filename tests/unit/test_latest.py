@@ -215,3 +215,21 @@ def test_what_a_killed_run_left_aside_is_taken_away_by_the_next_of_its_number(tm
     (aside / "drill.txt").write_text("half", encoding="utf-8")
     _save(reports, "whole")
     assert not aside.exists() and (reports / "latest/drill.txt").read_text(encoding="utf-8") == "whole"
+
+
+def test_nothing_else_is_written_where_a_report_lies(way: str, tmp_path: Path) -> None:
+    folder, _ = _save(tmp_path / "reports", "first")
+    inside = [
+        tmp_path / "reports/latest/a.html",
+        tmp_path / "reports/latest",
+        folder / "a.html",
+        folder / "deep/a.html",
+    ]
+    assert all(latest.in_a_report(file, tmp_path / "reports") for file in inside)
+    beside = [
+        tmp_path / "reports/a.html",
+        tmp_path / "latest/a.html",
+        tmp_path / "reports",
+        tmp_path / "reports/mine/a",
+    ]
+    assert not any(latest.in_a_report(file, tmp_path / "reports") for file in beside)

@@ -313,3 +313,10 @@ def test_what_did_not_come_back_takes_no_time() -> None:
     paper = replace(paper, seconds=Seconds(0.1, 0.2, None))
     assert "under 1 s" not in run_text(replace(RUN, drills=(paper,)), width=120)
     assert "under 1 s" in run_text(replace(RUN, drills=(replace(paper, files=Count(2, 1, 1, 0)),)), width=120)
+
+
+def test_where_nothing_falls_short_that_is_said_before_the_restore_by_hand() -> None:
+    deceived = replace(GOOD, unchecked=Unchecked(1, 1, 0))
+    text = run_text(replace(RUN, drills=(deceived,)), width=120)
+    assert "What to do first\nNothing falls short.\nA restore by hand would have looked fine" in text
+    assert "Nothing falls short" not in run_text(replace(RUN, drills=(deceived, LOST)), width=120)

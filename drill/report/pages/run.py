@@ -19,7 +19,7 @@ from drill.report.pages.grid import frames, key, order_of_shoots
 from drill.report.pages.verdict import in_scenario, run_verdict
 from drill.report.saved_text import SAVED_HEADERS, SAVED_MEANING, saved_rows
 from drill.report.spot_text import SPOT_HEADERS, spot_meaning, spot_rows
-from drill.report.text import NOT_PROVED, silently_wrong, what_to_do, worst_of_variants
+from drill.report.text import NOT_PROVED, all_well, silently_wrong, what_to_do, worst_of_variants
 
 MOST_BYTES = 1_000_000
 MOST_ROWS = 60  # of a table with a row for each shoot, or for each copy of it; the rest are counted
@@ -74,6 +74,7 @@ def run_page(run: Run, *, command: str) -> str:
         "frames": frames(lines, shoots, run.titles),
         "key": key(lines),
         "to_do": what_to_do(run, lines),
+        "well": all_well(run),
         "silent": silently_wrong(lines),
         "hands": _hands(run, shoots),
         "times": _times(run, shoots),
@@ -84,7 +85,7 @@ def run_page(run: Run, *, command: str) -> str:
         "most_rows": MOST_ROWS,
         "not_proved": NOT_PROVED,
     }
-    title, verdict, page = f"{run.studio}: restore drill", run_verdict(run), ""
+    title, verdict, page = f"{run.studio}: restore drill. Would every picture come back?", run_verdict(run), ""
     for detail in DETAILS[len(lines) > MOST_AS_ARTICLES :]:
         parts = shoot_parts(run.drills, lines, shoots, run.titles, detail)
         page = render("run.html", title=title, verdict=verdict, command=command, parts=parts, detail=detail, **told)
