@@ -16,7 +16,7 @@ from drill.model import Studio
 from drill.report.attest_text import refused_text, written_text
 from drill.report.proof_folder import write_proof
 from drill.scenario import load_scenarios
-from drill.seal import grouped, keys_folder, signing_key
+from drill.seal import KEY_FILE, grouped, keys_folder, signing_key
 from drill.shelf import needs_scratch
 from drill.studio import load_studio
 
@@ -68,7 +68,9 @@ def _attest(options: argparse.Namespace) -> int:
     if not proof.checksums or (proof.falls_short and not options.as_is):
         print(refused_text(proof, studio=named, titles=titles, width=columns()), end="")
         return FALLS_SHORT
-    key = signing_key(keys_folder(), studio=studio)
+    file = keys_folder() / KEY_FILE
+    is_new = not file.exists()
+    key = signing_key(file.parent, studio=studio)
     sealed = write_proof(options.out, proof, key, titles=titles)
     text = written_text(
         proof,
@@ -77,6 +79,7 @@ def _attest(options: argparse.Namespace) -> int:
         fingerprint=grouped(sealed.fingerprint),
         titles=titles,
         width=columns(),
+        new_key=str(file) if is_new else "",
     )
     print(text, end="")
     return FALLS_SHORT if proof.falls_short else OK

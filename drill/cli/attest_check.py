@@ -1,11 +1,13 @@
 """`drill attest --check`: is a sealed folder as it was sealed, and by whom? It needs no studio, and writes nothing."""
 
 import argparse
+import json
 from pathlib import Path
 
 from drill.cli.terminal import FALLS_SHORT, OK, columns, progress
+from drill.report.proof_folder import RECORD
 from drill.report.seal_text import seal_text
-from drill.seal import check, read_fingerprint
+from drill.seal import MOST_PART_BYTES, Refused, check, content_of, read_fingerprint
 
 
 def add_check_options(attesting: argparse.ArgumentParser) -> None:
@@ -31,9 +33,17 @@ def add_check_options(attesting: argparse.ArgumentParser) -> None:
 def check_command(options: argparse.Namespace) -> int:
     """Check a sealed folder and say what was found; return the exit code. Errors: Mistakes."""
     found = check(options.check, fingerprint=options.fingerprint, pictures=options.against, progress=progress)
-    print(seal_text(found, columns()), end="")
+    print(seal_text(found, columns(), record=None if found.faults else _record(options.check)), end="")
     wrong = found.faults or (found.compared is not None and found.compared.faults)
     return FALLS_SHORT if wrong else OK
+
+
+def _record(folder: Path) -> object:
+    """Return the record in a folder as JSON has it; None where there is none that can be read."""
+    try:
+        return json.loads(content_of(folder / RECORD, MOST_PART_BYTES))
+    except (Refused, ValueError, RecursionError):
+        return None
 
 
 def _fingerprint(text: str) -> str:

@@ -44,8 +44,10 @@ def refused_text(proof: Proof, *, studio: str, titles: Titles, width: int) -> st
     return _text(head, proof, studio, titles, width)
 
 
-def written_text(proof: Proof, *, studio: str, out: str, fingerprint: str, titles: Titles, width: int) -> str:
-    """Say what was written, and what to do with it."""
+def written_text(
+    proof: Proof, *, studio: str, out: str, fingerprint: str, titles: Titles, width: int, new_key: str = ""
+) -> str:
+    """Say what was written, and what to do with it; `new_key` is the file of a key that was made for it."""
     count = len(proof.checksums)
     files = "1 delivered file" if count == 1 else f"{count:,} delivered files"
     head = f"The letter for {_whom(proof)} is in {safe(out)}, with checksums of {files} and a seal over all of it."
@@ -55,8 +57,13 @@ def written_text(proof: Proof, *, studio: str, out: str, fingerprint: str, title
         "Your key's fingerprint, which has to be on your letterhead or wherever clients can look for it: "
         f"{fingerprint}. Send the whole folder; HOW-TO-CHECK.txt in it says how it is checked."
     )
+    made = (
+        f"That is a NEW key, made just now: {safe(new_key)}. Keep a second copy of that file where nobody else can "
+        "read it. What another key sealed looks to a client as if somebody else had sealed it: if you had a key "
+        "before, put it there and write this letter anew."
+    )
     read = "Read the letter yourself before you send it: it is your word, and this program has checked no contract."
-    return _text(head, proof, studio, titles, width, after=[key, read])
+    return _text(head, proof, studio, titles, width, after=[key, *([made] if new_key else []), read])
 
 
 def _text(head: str, proof: Proof, studio: str, titles: Titles, width: int, *, after: list[str] | None = None) -> str:

@@ -141,7 +141,7 @@ def _sections(proof: Proof, titles: Titles, *, is_brief: bool) -> list[Section]:
     shoots = proof.shoots
     return [
         Section("What was tried", (f"{_WHAT_IT_IS} {_tried(shoots, titles, is_brief=is_brief)}",)),
-        Section("What came back", (f"{_came_back(proof)} {_came_from(shoots)}", _read_on(shoots))),
+        Section("What came back", (f"{_came_back(proof)} {_came_from(shoots)}", _read_on(shoots, proof.issued))),
         Section("How long it takes", (_took(shoots),)),
         Section("What you can check", (_checksums(proof),)),
         Section("What this does not promise", _NOT_PROMISED),
@@ -161,7 +161,7 @@ def _tried(shoots: Sequence[ShootProof], titles: Titles, *, is_brief: bool) -> s
     if not told:
         return f"{made}, of mishaps that we thought of ourselves."
     also = f". In {own:,} of them it was something that we thought of ourselves" if own else ""
-    return f"{made}. What went wrong in them: {told}{also}."
+    return f"{made}. What was rehearsed in them: {told}{also}."
 
 
 def _came_back(proof: Proof) -> str:
@@ -192,12 +192,13 @@ def _came_from(shoots: Sequence[ShootProof]) -> str:
     if not some:
         return ""
     if len(shoots) == 1:
-        return f"They came from {say_kept(some[0])}."
+        return f"What came back came from {say_kept(some[0])}."
     kinds = dict.fromkeys(kind for one in some for kind in one.kinds)
-    return f"They came from {listed([KINDS[kind][1] for kind in kinds])}; for each shoot, from {say_range(some)}."
+    named = listed([KINDS[kind][1] for kind in kinds])
+    return f"What came back came from {named}; for each shoot, from {say_range(some)}."
 
 
-def _read_on(shoots: Sequence[ShootProof]) -> str:
+def _read_on(shoots: Sequence[ShootProof], issued: str) -> str:
     """Say on what each shoot was last read as a whole."""
     kept = [one.read_on for one in shoots if one.read_on.media]
     oldest = min((one.oldest for one in kept if one.oldest is not None), default=None)
@@ -207,8 +208,9 @@ def _read_on(shoots: Sequence[ShootProof]) -> str:
     which = "For each shoot" if len(shoots) > 1 else "Besides"
     which = which if len(kept) == len(shoots) else f"For {len(kept)} of {len(shoots)} shoots"
     where = say_kept(kept[0]) if len(shoots) == 1 else say_range(kept)
+    later = "" if day_of(oldest) == day_of(issued) else " or later"
     return (
-        f"{which}, every delivered file and every original was read in whole on {day_of(oldest)} or later, and found "
+        f"{which}, every delivered file and every original was read in whole on {day_of(oldest)}{later}, and found "
         f"right, on {where}."
     )
 
@@ -220,11 +222,14 @@ def _took(shoots: Sequence[ShootProof]) -> str:
     each = "of a shoot " if len(shoots) > 1 else ""
     measured, projected = max(one.measured for one in took), max(one.projected for one in took)
     targets = [one.target for one in took if one.target is not None]
-    target = f" Our own target is {units.say_span(min(targets))} or less." if targets else ""
+    of = "" if all(one.all_back == one.drills for one in shoots) else " of what came back"
+    missed = any(one.target is not None and one.projected > one.target for one in took)
+    target = f" Our own target is {units.say_span(min(targets))} or less" if targets else ""
+    target += (", which is missed." if missed else ".") if targets else ""
     return (
         f"Measured: the slowest drill {each}took {units.say_span(measured)} to bring back, write and check what it "
         "could. Projected, not measured: with all that has to be fetched, plugged in or downloaded first, a real "
-        f"restore may take {_up_to(projected)}.{target}"
+        f"restore{of} may take {_up_to(projected)}.{target}"
     )
 
 

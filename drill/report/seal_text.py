@@ -3,18 +3,24 @@
 Flows in: `seal.Checked`. Flows out: text. Must not know: files, keys.
 """
 
-from drill.report.words import listed, paragraph
+from collections.abc import Mapping
+
+from drill.report.words import listed, paragraph, safe
 from drill.seal import Checked, Compared, grouped
 
 _MOST_SHOWN = 50
 _BESIDE = 2  # files that are not in the list of contents: that list, and its signature
 
 
-def seal_text(found: Checked, width: int) -> str:
-    """Write what a check found: the answer first, then what is wrong, whose key it is, and what was not looked at."""
+def seal_text(found: Checked, width: int, *, record: object = None) -> str:
+    """Write what a check found: the answer first, then what is wrong, whose key it is, and what was not looked at.
+
+    `record` is the proof's record as JSON has it, whoever wrote it (None: it cannot be read).
+    """
     paragraphs = [
         paragraph(_answer(found), width),
         _faults("What is wrong:", [f"{fault.part}: {fault.what}" for fault in found.faults], width),
+        "" if found.faults else _told(record, width),
         *_key(found, width),
         *_pictures(found, width),
         paragraph(_left(found), width) if found.left else "",
@@ -27,8 +33,21 @@ def _answer(found: Checked) -> str:
         return "This proof does not hold. Do not rely on it: ask the photographer for a new one."
     same = f"All {len(found.names) + _BESIDE} files of the proof are as they were sealed, to the last byte"
     if found.is_known:
-        return f"This proof holds. {same}, and the key is the one you named. What the letter says is its writer's word."
+        return f"The seal holds. {same}, and the key is the one you named. What the letter says is its writer's word."
     return f"{same}. Who sealed them is for you to find out, by this fingerprint of their key:"
+
+
+def _told(record: object, width: int) -> str:
+    """Say whose letter it is, to whom and of when, and whether it says itself that something falls short."""
+    if not isinstance(record, Mapping):
+        return ""
+    names = [safe(one) for one in (record.get("studio"), record.get("client")) if isinstance(one, str)]
+    day = record.get("issued")
+    said = f"The letter is from {' to '.join(names)}" if names else "The letter names nobody"
+    said += f", written {safe(day)}." if isinstance(day, str) else "."
+    if record.get("falls_short"):
+        said += " It says itself that something FALLS SHORT: read it."
+    return paragraph(said, width)
 
 
 def _key(found: Checked, width: int) -> list[str]:

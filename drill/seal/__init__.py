@@ -11,18 +11,23 @@ manual, "md5sum invocation" (the lists).
 """
 
 from drill.seal.check import Checked, check, read_fingerprint
-from drill.seal.keys import fingerprint, grouped, keys_folder, signing_key
+from drill.seal.keys import KEY_FILE, fingerprint, grouped, keys_folder, signing_key
+from drill.seal.opening import Refused, content_of
 from drill.seal.pictures import Compared, Fault
-from drill.seal.sealing import OWN_PARTS, Sealed, root_of, seal
+from drill.seal.sealing import MOST_PART_BYTES, OWN_PARTS, Sealed, root_of, seal
 from drill.seal.tree import merkle_root
 
 __all__ = [
+    "KEY_FILE",
+    "MOST_PART_BYTES",
     "OWN_PARTS",
     "Checked",
     "Compared",
     "Fault",
+    "Refused",
     "Sealed",
     "check",
+    "content_of",
     "fingerprint",
     "grouped",
     "keys_folder",

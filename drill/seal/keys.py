@@ -45,9 +45,13 @@ _READ = os.O_RDONLY | getattr(os, "O_BINARY", 0) | getattr(os, "O_NONBLOCK", 0) 
 def keys_folder(environment: Mapping[str, str] = os.environ, *, platform: str = sys.platform) -> Path:
     """Return the folder that holds the key: the one DRILL_KEYS names, else the user's own for settings.
 
-    Errors: Mistakes where there is no home folder.
+    Errors: Mistakes where there is no home folder, or where the folder that is named would be in none: a slip in the
+    name would make a new key.
     """
     if named := environment.get(SETTING):
+        if not Path(named).absolute().parent.is_dir():
+            what = f"{named}: the folder it should be in is not there"
+            raise _mistake(SETTING, what, "mend the name, or make that folder")
         return Path(named).absolute()
     try:
         home = Path.home()

@@ -62,6 +62,7 @@ def test_a_letter_is_written_whole_and_names_nothing_private(world: World, tmp_p
     key = tmp_path / "keys" / "signing-key.pem"
     assert sys.platform == "win32" or stat.S_IMODE(key.stat().st_mode) == 0o600
     told = re.sub(r"\s+", " ", outcome.out)
+    assert f"That is a NEW key, made just now: {key}" in told
     (shown,) = re.findall(r"(?:[0-9a-f]{4} ){15}[0-9a-f]{4}", told)
     assert shown in (out / "letter.html").read_text(encoding="utf-8")
     delivered = tmp_path / "delivered"

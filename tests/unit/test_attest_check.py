@@ -1,6 +1,7 @@
 """`drill attest --check`: its exit codes, and what is misuse."""
 
 import argparse
+import json
 from pathlib import Path
 
 import pytest
@@ -8,7 +9,8 @@ from sealed import KEY, NAMES, Laid, lay
 
 from drill.cli.attest_check import add_check_options, check_command
 from drill.errors import Mistakes
-from drill.seal import fingerprint, grouped
+from drill.report.proof_folder import RECORD
+from drill.seal import fingerprint, grouped, seal
 
 
 @pytest.fixture
@@ -25,11 +27,32 @@ def checked(*words: str | Path) -> int:
 def test_what_holds_is_0(laid: Laid, capsys: pytest.CaptureFixture[str]) -> None:
     digits = grouped(fingerprint(KEY))
     assert checked("--check", laid.proof, "--fingerprint", digits, "--against", laid.pictures) == 0
-    assert "This proof holds." in capsys.readouterr().out
+    assert "The seal holds." in capsys.readouterr().out
     assert checked("--check", laid.proof) == 0
     out = capsys.readouterr().out
     assert digits in " ".join(out.split())
     assert "holds" not in out
+
+
+def test_whose_letter_it_is_and_what_it_admits_is_told(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    said = {"studio": "Saltmarsh \x1b[2J Light", "client": "Reed & Heron", "issued": "2026-11-24T20:00:00Z"}
+    for short in (True, False):
+        folder = tmp_path / f"proof-{short}"
+        folder.mkdir()
+        (folder / RECORD).write_text(json.dumps({**said, "falls_short": short}))
+        seal(folder, digests=[("a.jpg", "ab" * 32)], key=KEY)
+        assert checked("--check", folder) == 0
+        text = " ".join(capsys.readouterr().out.split())
+        assert "Light to Reed & Heron, written 2026-11-24T20:00:00Z." in text and "\x1b" not in text
+        assert ("FALLS SHORT" in text) is short
+
+
+@pytest.mark.parametrize("text", ["[1, 2]", "{", "[" * 100_000, '{"studio": 3, "client": [], "issued": {}}'])
+def test_a_record_that_is_none_is_passed_over(text: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    (tmp_path / RECORD).write_text(text)
+    seal(tmp_path, digests=[("a.jpg", "ab" * 32)], key=KEY)
+    assert checked("--check", tmp_path) == 0
+    assert "as they were sealed" in capsys.readouterr().out
 
 
 def test_what_falls_short_is_1(laid: Laid, capsys: pytest.CaptureFixture[str]) -> None:

@@ -112,7 +112,7 @@ def test_a_good_one_in_words(laid: Laid) -> None:
     assert found.compared is not None
     assert (found.faults, found.pictures, found.compared.right, found.root) == ((), 3, 3, laid.sealed.root)
     text = " ".join(seal_text(found, 80).split())
-    assert text.startswith("This proof holds. All 9 files of the proof are as they were sealed")
+    assert text.startswith("The seal holds. All 9 files of the proof are as they were sealed")
     assert "each of them is in your folder" in text
 
 

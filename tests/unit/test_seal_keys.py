@@ -182,3 +182,10 @@ def test_a_fingerprint_for_a_letterhead() -> None:
     assert fingerprint(KEY.public_key()) == digits
     assert grouped(digits).replace(" ", "") == digits
     assert [len(group) for group in grouped(digits).split(" ")] == [4] * 16
+
+
+def test_a_slip_in_the_name_of_its_folder_makes_no_key(tmp_path: Path) -> None:
+    with pytest.raises(Mistakes, match="the folder it should be in is not there"):
+        keys_folder({"DRILL_KEYS": str(tmp_path / "nowhere" / "keys")})
+    assert list(tmp_path.iterdir()) == []
+    assert keys_folder({"DRILL_KEYS": str(tmp_path / "keys")}) == tmp_path / "keys"
