@@ -86,7 +86,7 @@ def _faults(title: str, texts: list[str], width: int) -> str:
 
 
 def _left(found: Checked) -> str:
-    return f"Left here by a computer, and no part of the proof: {', '.join(found.left)}"
+    return f"Most likely left here by a computer, and no part of the proof: {', '.join(found.left)}"
 
 
 def _count(pictures: int) -> str:

@@ -39,7 +39,12 @@ _MOST_ENTRIES = 1000
 _SIGNATURE_BYTES = 64  # RFC 8032, section 5.1.6
 _MOST_READ = {CONTENTS: 1024 * 1024, SIGNATURE: _SIGNATURE_BYTES, PUBLIC_KEY: 64 * 1024, ROOT: 64 * 1024}
 _MOST_READ[PICTURES] = MOST_BYTES
-_LEFT_BY_SYSTEMS = re.compile(r"\.DS_Store|Thumbs\.db|desktop\.ini|\._.*", re.IGNORECASE | re.DOTALL)
+_LEFT_BY_SYSTEMS = re.compile(r"\.DS_Store|Thumbs\.db|desktop\.ini", re.IGNORECASE)
+_BESIDE, _BESIDE_BEGINS = (
+    "._",
+    b"\x00\x05\x16\x07",
+)  # what a Mac keeps beside a file of that name (RFC 1740, appendix A)
+_MOST_LEFT = 16 * 1024 * 1024
 
 
 @dataclass(frozen=True, slots=True)
@@ -156,10 +161,20 @@ class _Folder:
         """Judge what lies in the folder and is in no list."""
         known = {*names, *OWN_PARTS}
         for name in sorted(self._there - known):
-            if _LEFT_BY_SYSTEMS.fullmatch(name):
+            if self._is_left(name):
                 self.left.append(name)
             else:
                 self._fault(name, "was added after the folder was sealed: it is no part of the proof")
+
+    def _is_left(self, name: str) -> bool:
+        """Say whether a file is what systems leave by themselves, and no letter under such a name."""
+        if not _LEFT_BY_SYSTEMS.fullmatch(name) and name.removeprefix(_BESIDE) not in self._there - {name}:
+            return False
+        try:
+            content = content_of(self.folder / name, _MOST_LEFT)
+        except Refused:
+            return False
+        return not name.startswith(_BESIDE) or content.startswith(_BESIDE_BEGINS)
 
     def _read_own(self) -> None:
         for name, most in _MOST_READ.items():

@@ -228,10 +228,28 @@ def test_a_part_that_cannot_be_read_is_said(laid: Laid) -> None:
 
 def test_what_a_computer_left_is_no_fault(laid: Laid) -> None:
     for name in (".DS_Store", "Thumbs.db", "desktop.ini", "._letter.pdf"):
-        (laid.proof / name).write_bytes(b"\0")
+        (laid.proof / name).write_bytes(b"\x00\x05\x16\x07\x00\x02\x00\x00")
     found = check(laid.proof)
     assert (found.faults, len(found.left)) == ((), 4)
-    assert "Left here by a computer" in seal_text(found, 80)
+    assert "Most likely left here by a computer" in seal_text(found, 80)
+
+
+@pytest.mark.parametrize(
+    ("name", "content"),
+    [
+        ("._letter.pdf", b"<h1>Pay here</h1>"),
+        ("._other.html", b"\x00\x05\x16\x07"),
+        ("._", b"\x00\x05\x16\x07"),
+        (".DS_Store", None),
+        (".DS_Store.html", b""),
+    ],
+)
+def test_what_a_computer_does_not_leave_was_added(laid: Laid, name: str, content: bytes | None) -> None:
+    if content is None:
+        (laid.proof / name).mkdir()
+    else:
+        (laid.proof / name).write_bytes(content)
+    assert "was added after" in said(check(laid.proof))[name]
 
 
 def test_a_folder_without_a_seal_is_a_mistake(tmp_path: Path, laid: Laid) -> None:
