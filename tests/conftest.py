@@ -8,7 +8,7 @@ from hypothesis import settings
 
 os.environ.pop("PYTHONDONTWRITEBYTECODE", None)  # else each of some thousand starts of the program compiles it anew
 
-settings.register_profile("quick", max_examples=40, deadline=None, derandomize=True)
+settings.register_profile("quick", max_examples=25, deadline=None, derandomize=True)
 settings.register_profile("deep", max_examples=1000, deadline=None)
 settings.load_profile(os.environ.get("DRILL_HYPOTHESIS", "quick"))
 

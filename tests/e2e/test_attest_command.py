@@ -52,6 +52,7 @@ def texts(out: Path) -> dict[str, str]:
     return found
 
 
+@pytest.mark.deep
 def test_a_letter_is_written_whole_and_names_nothing_private(world: World, tmp_path: Path) -> None:
     outcome = ask(world, "--client", CLIENT, "--out", "proof")
     assert outcome.code == 0, outcome.said

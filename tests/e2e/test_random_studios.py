@@ -263,7 +263,7 @@ def check(rule: Rule) -> None:
 _QUIET = [HealthCheck.too_slow, HealthCheck.data_too_large, HealthCheck.filter_too_much]
 
 
-@settings(max_examples=15, derandomize=True, deadline=None, database=None, suppress_health_check=_QUIET)
+@settings(max_examples=8, derandomize=True, deadline=None, database=None, suppress_health_check=_QUIET)
 @given(rules())
 def test_every_drill_of_a_random_studio_agrees(rule: Rule) -> None:
     check(rule)

@@ -20,7 +20,7 @@ def examples() -> list[str]:
     return BLOCK.findall(section.group(1))
 
 
-@pytest.mark.parametrize("number", [0, 1])
+@pytest.mark.parametrize("number", [0, pytest.param(1, marks=pytest.mark.deep)])
 def test_the_example_runs(tmp_path: Path, number: int) -> None:
     """The first one also where Hypothesis is not installed."""
     found = examples()

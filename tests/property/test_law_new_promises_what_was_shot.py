@@ -371,7 +371,7 @@ def _check_drill(pile: Pile, studio_file: Path) -> None:
     assert len(record.drills) == len(studio.shoots)
 
 
-QUICK = settings(max_examples=60, suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large])
+QUICK = settings(max_examples=25, suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large])
 
 
 @QUICK

@@ -291,6 +291,7 @@ def test_it_is_small(layout):
     assert 800 < len(sizes) < 1200
 
 
+@pytest.mark.deep
 def test_the_same_input_lays_out_the_same_bytes_and_times(layout, laid_out, tmp_path):
     again = lay_out(tmp_path, link_base=laid_out[1].base, now=NOW)  # an empty folder is as good as a new one
     assert files_below(again.folder) == files_below(layout.folder)

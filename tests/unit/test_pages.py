@@ -116,6 +116,7 @@ def test_no_text_breaks_out_of_a_page(name: str) -> None:
     assert all(char.isprintable() or char == "\n" for char in page)
 
 
+@pytest.mark.deep
 def test_two_hundred_shoots_in_fifteen_scenarios_are_under_a_megabyte() -> None:
     """Each of them falls short and tells another story, in three variants."""
     run = many_drills()
