@@ -40,10 +40,8 @@ _SIGNATURE_BYTES = 64  # RFC 8032, section 5.1.6
 _MOST_READ = {CONTENTS: 1024 * 1024, SIGNATURE: _SIGNATURE_BYTES, PUBLIC_KEY: 64 * 1024, ROOT: 64 * 1024}
 _MOST_READ[PICTURES] = MOST_BYTES
 _LEFT_BY_SYSTEMS = re.compile(r"\.DS_Store|Thumbs\.db|desktop\.ini", re.IGNORECASE)
-_BESIDE, _BESIDE_BEGINS = (
-    "._",
-    b"\x00\x05\x16\x07",
-)  # what a Mac keeps beside a file of that name (RFC 1740, appendix A)
+_BESIDE = "._"  # before the name of the file that a Mac keeps it beside
+_BESIDE_BEGINS = b"\x00\x05\x16\x07"  # RFC 1740, AppleDouble; the number from memory
 _MOST_LEFT = 16 * 1024 * 1024
 
 
