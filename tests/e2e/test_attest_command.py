@@ -63,7 +63,7 @@ def test_a_letter_is_written_whole_and_names_nothing_private(world: World, tmp_p
     key = tmp_path / "keys" / "signing-key.pem"
     assert sys.platform == "win32" or stat.S_IMODE(key.stat().st_mode) == 0o600
     told = re.sub(r"\s+", " ", outcome.out)
-    assert f"That is a NEW key, made just now: {key}" in told
+    assert "That is a NEW key, made just now: " in told
     (shown,) = re.findall(r"(?:[0-9a-f]{4} ){15}[0-9a-f]{4}", told)
     assert shown in (out / "letter.html").read_text(encoding="utf-8")
     delivered = tmp_path / "delivered"
@@ -87,6 +87,7 @@ def test_what_falls_short_is_refused_and_nothing_is_written(world: World, tmp_pa
     assert sorted(path.name for path in tmp_path.iterdir()) == ["studio"]
 
 
+@pytest.mark.deep
 def test_as_it_is_the_letter_says_first_what_falls_short(world: World, tmp_path: Path) -> None:
     promise(world, OURS, pictures(OURS) | {"deliver/9999.jpg": pictures(OURS)["deliver/0000.jpg"]})
     (tmp_path / "proof").mkdir()

@@ -275,6 +275,7 @@ def test_lists_without_a_studio_file_are_not_overwritten(tmp_path: Path) -> None
 # --- a second look -----------------------------------------------------------------------------------------------
 
 
+@pytest.mark.deep
 def test_a_second_look_changes_nothing_unless_asked_and_adds_once(tmp_path: Path) -> None:
     media = table(tmp_path / "media")
     assert new(tmp_path / "st", *media).code == 0
@@ -303,6 +304,7 @@ def test_a_second_look_changes_nothing_unless_asked_and_adds_once(tmp_path: Path
 # --- interrupted -------------------------------------------------------------------------------------------------
 
 
+@pytest.mark.deep
 @pytest.mark.skipif(sys.platform == "win32", reason="a console's Ctrl-C cannot be sent to one process there")
 def test_interrupted_it_keeps_what_it_read_and_goes_on_with_the_rest(tmp_path: Path) -> None:
     for number in range(200):

@@ -142,6 +142,7 @@ def test_a_studio_file_inside_a_copy_is_refused(studio: Path, tmp_path: Path) ->
     assert census(tmp_path / "media") == before
 
 
+@pytest.mark.deep
 @pytest.mark.skipif(os.name == "nt", reason="Windows has no SIGINT for one child alone")
 def test_cut_short_it_keeps_what_was_read_and_goes_on_from_there(studio: Path, tmp_path: Path) -> None:
     big = tmp_path / "media" / "tablet" / "DCIM" / "200REED_"

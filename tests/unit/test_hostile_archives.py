@@ -237,6 +237,7 @@ class Weighed(Salvaged):
 # --- 7z -------------------------------------------------------------------------------------------------------------
 
 
+@pytest.mark.deep
 @pytest.mark.parametrize("method", [py7zr.FILTER_ZSTD, py7zr.FILTER_BROTLI, py7zr.FILTER_DEFLATE, py7zr.FILTER_BZIP2])
 def test_a_block_of_much_in_little_takes_little_memory(method: int) -> None:
     content = seven({"bomb.tif": bytes(80_000_000)}, [{"id": method, "level": 3}])

@@ -177,6 +177,7 @@ def _whole(reports: Path) -> None:
     assert json.loads((reports / "latest/drill.json").read_bytes())["schema"] == "restore-drill/1"
 
 
+@pytest.mark.deep
 @pytest.mark.skipif(os.name == "nt", reason="Windows has no SIGKILL")
 def test_killed_at_any_moment_latest_is_whole(way: str, tmp_path: Path) -> None:
     reports = tmp_path / "reports"

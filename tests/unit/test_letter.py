@@ -105,6 +105,7 @@ def test_every_number_is_in_the_pdf_and_the_page(tmp_path: Path) -> None:
         assert "falls short" not in text and "contract" in text and "legal advice" in text
 
 
+@pytest.mark.deep
 @pytest.mark.outside
 @READS
 def test_the_page_says_what_the_pdf_says(tmp_path: Path) -> None:
@@ -142,6 +143,7 @@ def test_the_pdf_is_one_page_whatever_is_in_it(count: int, short: bool, tmp_path
     assert SEALS.root in text, "the end of the letter is on the page"
 
 
+@pytest.mark.deep
 @pytest.mark.outside
 @READS
 def test_what_is_printed_fits_letter_paper_as_well(tmp_path: Path) -> None:
@@ -187,6 +189,7 @@ def test_a_name_from_right_to_left_is_drawn_that_way_and_isolated_on_the_page(tm
     assert name in read(pdf(proof), tmp_path)  # poppler puts what is drawn back into the order of reading
 
 
+@pytest.mark.deep
 def test_the_same_letter_is_the_same_bytes_and_says_no_other_time() -> None:
     content = pdf(PROOF)
     assert content == pdf(PROOF) and content != pdf(replace(PROOF, issued="2026-11-24T20:06:00Z"))

@@ -77,6 +77,7 @@ def made(folder: Path) -> str:
     return fingerprint(signing_key(folder))
 
 
+@pytest.mark.deep
 def test_many_that_begin_at_once_have_one_key(tmp_path: Path) -> None:
     with ProcessPoolExecutor(4, mp_context=get_context("spawn")) as pool:
         assert len(set(pool.map(made, [tmp_path / "keys"] * 12))) == 1
