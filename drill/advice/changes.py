@@ -19,6 +19,7 @@ from drill.advice.edits import (
     with_steps,
 )
 from drill.model import Medium, Place, Rhythm, Step, Studio
+from drill.phrases import in_a_row
 from drill.schemeodd import comes_again
 from drill.timeline import Span
 
@@ -184,7 +185,7 @@ def _guarded(plan: _Plan) -> Iterator[Change]:
         others = tuple(m.id for m in kept.values() if m.id != step.source and not m.mirrors)
         if others and not set(others) <= set(step.only_once_on):
             have = "have" if len(others) > 1 else "has"
-            what = f"Clear {step.source} only once {_and(others)} {have} the shoot"
+            what = f"Clear {step.source} only once {in_a_row(others)} {have} the shoot"
             guarded = tuple(dict.fromkeys((*step.only_once_on, *others)))
             again_s = step.again_s
             if not comes_again(step, known):  # one try too early would keep the shoot there for ever
@@ -237,7 +238,7 @@ def _second_way(plan: _Plan) -> Iterator[Change]:
             yield Change("a second way", what, _without(plan.studio, needed, [medium]))
         read = [medium for medium in held if not medium.account and medium.kind != "cloud"]
         if read:
-            reads = f"reads {_and([medium.id for medium in read])}"
+            reads = f"reads {in_a_row([medium.id for medium in read])}"
             what = f"Make sure that any other {_CALLED_BY.get(plan.studio.media[needed].kind, 'one')} {reads}"
             them = "they do" if len(read) > 1 else "it does"
             yield Change(
@@ -256,7 +257,7 @@ def _account(plan: _Plan) -> Iterator[Change]:
     accounts = {medium.account or "" for medium in _media(plan.studio)}
     for medium in plan.settled:
         if medium.account and shared.count(medium.account) > 1:
-            what = f"Put {medium.id} under an account of its own, not that of {_and(_with(plan, medium))}."
+            what = f"Put {medium.id} under an account of its own, not that of {in_a_row(_with(plan, medium))}."
             own = free_id("login", accounts)
             yield Change("another account", what, with_medium(plan.studio, medium.id, account=own))
 
@@ -304,7 +305,3 @@ def _media(studio: Studio) -> list[Medium]:
 
 def _a(kind: str) -> str:
     return f"{'an' if kind[0] in 'aeio' or kind == 'ssd' else 'a'} {_CALLED.get(kind, kind)}"
-
-
-def _and(names: Sequence[str]) -> str:
-    return " and ".join((", ".join(names[:-1]), names[-1])) if len(names) > 1 else "".join(names)

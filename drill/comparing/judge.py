@@ -18,6 +18,7 @@ from dataclasses import dataclass
 
 from drill.comparing.differing import Difference
 from drill.comparing.lockstep import Comparison
+from drill.phrases import in_a_row
 from drill.soundness import Outcome
 
 _FEWEST_BLOCKS = 4  # of less than that, nothing alike says nothing: a sidecar is one block
@@ -49,7 +50,7 @@ def judge(comparison: Comparison, sides: Sequence[Side]) -> Judgement:
     left = [n for n in every if n not in closed] if opening else list(every)
     if opening and len(left) == 1:
         others = [sides[n].name for n in every if n != left[0]]
-        return _right(left[0], sides, f"it opens, and {_and(others)} {'does' if len(others) == 1 else 'do'} not")
+        return _right(left[0], sides, f"it opens, and {in_a_row(others)} {'does' if len(others) == 1 else 'do'} not")
     if are_unlike(comparison, left):
         return Judgement(None, "next to nothing in them is alike: two different files of one name, or one of them was "
                                f"overwritten from end to end; {_OPEN_QUESTION}")  # fmt: skip
@@ -143,7 +144,3 @@ def say_block_majority(comparison: Comparison) -> str:
         "wherever they differ most of them agree, but none has what most have in all of these places: "
         "perhaps no single copy is right"
     )
-
-
-def _and(names: Sequence[str]) -> str:
-    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"

@@ -8,6 +8,7 @@ from collections.abc import Sequence
 
 from drill import clock, units
 from drill.auditrecord import Audit, CopyResult, Elsewhere, FileResult
+from drill.phrases import count_files
 from drill.report.words import MAKE_ANEW
 
 MOST_NAMES = 10
@@ -96,7 +97,7 @@ def _held_elsewhere(held: Elsewhere, now: str) -> str:
     parts += [f"{held.said:,} said by lists to be on other copies, which nobody verified"] if held.said else []
     if held.nowhere:
         parts.append(f"{len(held.nowhere):,} known on no other copy ({named(held.nowhere)}), so change nothing there")
-    return f"of {many(held.promised)} promised {', '.join(parts)}"
+    return f"of {count_files(held.promised)} promised {', '.join(parts)}"
 
 
 def _advice(copy: CopyResult, file: FileResult, now: str) -> _Advice:
@@ -175,13 +176,3 @@ def _age(verified: str, now: str) -> str:
 
 def _failing(copy: CopyResult) -> str:
     return f"{copy.medium} gives I/O errors and may be failing: copy what it still gives to another drive first"
-
-
-def counted(number: int, noun: str, plural: str = "") -> str:
-    """Write a number before what it counts."""
-    return f"{number:,} {noun if number == 1 else plural or noun + 's'}"
-
-
-def many(number: int) -> str:
-    """Write a number of files."""
-    return counted(number, "file")

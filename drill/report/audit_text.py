@@ -8,7 +8,8 @@ from dataclasses import dataclass
 
 from drill import units
 from drill.auditrecord import Audit, CopyResult
-from drill.report.audit_steps_text import MOST_NAMES, Bad, First, counted, first_steps, many, together
+from drill.phrases import count_files, many
+from drill.report.audit_steps_text import MOST_NAMES, Bad, First, first_steps, together
 from drill.report.disagree_text import disagreements
 from drill.report.sections import NOTHING, Paragraph, Section, Table, filled, items, laid_out, paragraphs
 
@@ -58,8 +59,10 @@ def answer(audit: Audit) -> str:
         return _verdict(audit).removeprefix(f"{audit.studio}: ").capitalize()
     others = " Files that are not what was promised are named below." if _has_other_bytes(audit) else ""
     holders = sum(bool(copy.counts["verified"]) for copy in audit.copies)
-    where = counted(holders, "copy", "copies")
-    return f"No damage was found: {many(verified)} read on {where} are what was promised or listed.{others}{left}"
+    where = many(holders, "copy", "copies")
+    return (
+        f"No damage was found: {count_files(verified)} read on {where} are what was promised or listed.{others}{left}"
+    )
 
 
 def _wrong(copies: Sequence[CopyResult]) -> str:
@@ -75,7 +78,7 @@ def _wrong(copies: Sequence[CopyResult]) -> str:
         known = f"the right bytes are known on no copy, so change nothing on {_places(worst)}"
     else:
         known = f"of {nowhere:,} of them the right bytes are known on no copy, so change nothing on {_places(worst)}"
-    return f"{many(number)} {is_are} damaged or missing ({names}{more}): {known}."
+    return f"{count_files(number)} {is_are} damaged or missing ({names}{more}): {known}."
 
 
 def _places(copies: Sequence[CopyResult]) -> str:
@@ -86,7 +89,7 @@ def _places(copies: Sequence[CopyResult]) -> str:
 def _broken(names: Sequence[str], before: str) -> str:
     if not names:
         return ""
-    said = f"{counted(len(names), 'archive is', 'archives are')} damaged as a whole: {', '.join(names[:_NAMED])}"
+    said = f"{many(len(names), 'archive is', 'archives are')} damaged as a whole: {', '.join(names[:_NAMED])}"
     return f"{before}{said}{f' and {len(names) - _NAMED} more' if len(names) > _NAMED else ''}."
 
 
@@ -94,8 +97,8 @@ def _left(audit: Audit) -> str:
     """Say of what nothing can be said."""
     unread = sum(copy.counts["not_read"] for copy in audit.copies)
     away = sum(not copy.reached for copy in audit.copies)
-    said = [f"{many(unread)} {'was' if unread == 1 else 'were'} not read"] if unread else []
-    said += [f"{counted(away, 'copy', 'copies')} could not be reached"] if away else []
+    said = [f"{count_files(unread)} {'was' if unread == 1 else 'were'} not read"] if unread else []
+    said += [f"{many(away, 'copy', 'copies')} could not be reached"] if away else []
     return f" {' and '.join(said)}: nothing is said of these." if said else ""
 
 
@@ -137,7 +140,7 @@ def _verdict(audit: Audit) -> str:
     damaged = sum(copy.damaged for copy in audit.copies)
     reached, other = sum(copy.reached for copy in audit.copies), sum(len(copy.other_bytes) for copy in audit.copies)
     left = sum(copy.counts["not_read"] for copy in audit.copies)
-    text = f"{audit.studio}: {many(verified)} verified on {counted(reached, 'copy', 'copies')}, "
+    text = f"{audit.studio}: {count_files(verified)} verified on {many(reached, 'copy', 'copies')}, "
     text += f"{damaged or 'none'} found damaged or missing{f', {left:,} not read' if left else ''}."
     broken = [copy.copy for copy in audit.copies if copy.is_broken or copy.is_damaged]
     if not verified and not damaged and not broken:
@@ -146,12 +149,12 @@ def _verdict(audit: Audit) -> str:
             if not reached
             else "none of the files that were read is a promised or listed one"
         )
-        text = f"{audit.studio}: nothing was verified: {why}{f'; {many(left)} not read' if left else ''}."
+        text = f"{audit.studio}: nothing was verified: {why}{f'; {count_files(left)} not read' if left else ''}."
     if broken and not verified and not damaged:
-        text = f"{audit.studio}: nothing was verified{f'; {many(left)} not read' if left else ''}."
+        text = f"{audit.studio}: nothing was verified{f'; {count_files(left)} not read' if left else ''}."
     if broken:
-        text += f" {counted(len(broken), 'archive is', 'archives are')} damaged as a whole: {', '.join(broken)}."
-    return text + (f" {many(other)} not what was promised, by the copy's own list." if other else "")
+        text += f" {many(len(broken), 'archive is', 'archives are')} damaged as a whole: {', '.join(broken)}."
+    return text + (f" {count_files(other)} not what was promised, by the copy's own list." if other else "")
 
 
 def _about(audit: Audit) -> list[str]:
@@ -250,7 +253,7 @@ def _has_other_bytes(audit: Audit) -> bool:
 def _sample(copy: CopyResult) -> str:
     sample = copy.sample
     assert sample is not None
-    read = f"{copy.copy}: {sample.sampled:,} of {many(sample.files)} read"
+    read = f"{copy.copy}: {sample.sampled:,} of {count_files(sample.files)} read"
     if not sample.sampled:
         return f"{read}: that shows nothing"
     sure = f"at {sample.confidence * 100:.6g} % confidence"
@@ -260,7 +263,9 @@ def _sample(copy: CopyResult) -> str:
         left = sample.files - sample.sampled
         return f"{read}: {sure} none of {sample.files:,} is bad; {left:,} {'was' if left == 1 else 'were'} not read"
     if not sample.bad:
-        return f"{read}, none of them bad: {sure}, at most {sample.bad_at_most:,} of {many(sample.files)} are bad"
+        return (
+            f"{read}, none of them bad: {sure}, at most {sample.bad_at_most:,} of {count_files(sample.files)} are bad"
+        )
     about = f"about {sample.estimate:,} of all {sample.files:,} are"
     return f"{read}, {sample.bad:,} of them bad: {about}, between {sample.low:,} and {sample.high:,} {sure}"
 
@@ -273,13 +278,15 @@ def _to_know(audit: Audit) -> list[str]:
         elif copy.refuses:
             said.append(f"{copy.copy} was reached and gives nothing: {copy.reason}")
         if copy.unlisted:
-            number = counted(len(copy.unlisted), "folder")
+            number = many(len(copy.unlisted), "folder")
             said.append(f"{copy.copy}: {number} could not be listed: {', '.join(copy.unlisted[:MOST_NAMES])}")
         extra = [file for file in copy.files if file.outcome == "extra"] if copy.counts["extra"] else []
         unread = [file for file in extra if file.detail.startswith("could not be read")]
         if unread:
-            said.append(f"{copy.copy}: {many(len(unread))} no promise names could not be read: {together(unread)}")
+            said.append(
+                f"{copy.copy}: {count_files(len(unread))} no promise names could not be read: {together(unread)}"
+            )
         cannot = [file for file in copy.files if file.outcome == "cannot_check"] if copy.counts["cannot_check"] else []
         if cannot:
-            said.append(f"{copy.copy}: {many(len(cannot))} cannot be checked here: {together(cannot)}")
+            said.append(f"{copy.copy}: {count_files(len(cannot))} cannot be checked here: {together(cannot)}")
     return said

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 
 from drill import units
 from drill.auditrecord import Disagreement, Group
+from drill.phrases import in_a_row
 from drill.report.sections import Items, Paragraph, Section
 
 MOST_NAMES = 10
@@ -63,7 +64,7 @@ def _file(one: Disagreement) -> str:
 
 def _group(group: Group) -> str:
     copies = list(dict.fromkeys(copy for copy, _ in group.files))
-    names = copies[0] if len(copies) == 1 else f"{', '.join(copies[:-1])} and {copies[-1]} (alike)"
+    names = in_a_row(copies) + (" (alike)" if len(copies) > 1 else "")
     lost = sum(end - start for start, end in group.unreadable)
     unread = f", {units.say_size(lost)} of it unreadable" if lost else ""
     return f"{names}: {units.say_size(group.size)}{unread}, {_LOOKS[group.looks]}"

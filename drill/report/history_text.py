@@ -8,6 +8,7 @@ from collections.abc import Sequence
 
 from drill import clock, units
 from drill.historyrecord import DrillThen, DueShoot, History, RunThen, WorseCopy, WorseDrill
+from drill.phrases import count_files, many
 from drill.report.sections import NOTHING, Paragraph, Section, Table, items, laid_out, paragraphs
 
 DAY_S = 86400.0
@@ -75,8 +76,8 @@ def _worst(history: History) -> str:
 def _found_last(history: History) -> str:
     """Say what the last drill and audit found: what was as bad the time before has not got worse, and is not well."""
     drill, audit = _last_short(history), _last_damage(history)
-    said = [f"the last drill fell short in {drill.falling_short} of {_count(drill.drills, 'drill')}"] if drill else []
-    said += [f"the last audit found {_files(audit.damaged)} damaged or missing"] if audit else []
+    said = [f"the last drill fell short in {drill.falling_short} of {many(drill.drills, 'drill')}"] if drill else []
+    said += [f"the last audit found {count_files(audit.damaged)} damaged or missing"] if audit else []
     return f" {'And' if history.is_worse else 'But'} {' and '.join(said)}." if said else ""
 
 
@@ -97,7 +98,7 @@ def due_words(history: History) -> str:
         return "No drill is due."
     if not due.overdue:
         away_s = (clock.parse_time(due.at) - clock.parse_time(history.now)).total_seconds()
-        return f"The next drill is due on {due.day}, in {_count(math.ceil(away_s / DAY_S), 'day')}."
+        return f"The next drill is due on {due.day}, in {many(math.ceil(away_s / DAY_S), 'day')}."
     never = [one.shoot for one in due.shoots if one.last_drilled is None]
     if never:
         return f"A drill is due now: {_names(never)} {'was' if len(never) == 1 else 'were'} never drilled as a whole."
@@ -138,7 +139,7 @@ def _worse_drill(one: WorseDrill) -> str:
     if last.verdict != then.verdict:
         said.append(f"{last.verdict}, was {then.verdict}")
     if last.lost > then.lost:
-        said.append(f"{_files(last.lost)} lost, {then.lost or 'none'} before")
+        said.append(f"{count_files(last.lost)} lost, {then.lost or 'none'} before")
     if last.score < then.score and not (last.spot_check or then.spot_check):
         said.append(f"score {last.score:.1f}, was {then.score:.1f}")
     if 0 <= last.survivable < then.survivable:
@@ -158,7 +159,7 @@ def _worse_copy(one: WorseCopy) -> str:
     told = before.verified + before.damaged
     part = f", when {told:,} were read and {before.not_read:,} were not" if before.not_read else ""
     earlier, later = _apart(before.at, last.at)
-    now = f"{_files(last.damaged)} damaged or missing on {later}"
+    now = f"{count_files(last.damaged)} damaged or missing on {later}"
     return f"{one.copy}: {now}, {before.damaged or 'none'} on {earlier}{part}"
 
 
@@ -242,7 +243,7 @@ def _scope(run: RunThen) -> str:
     if not run.drills:
         return "not noted"
     spot = ", a spot check" if run.spot_check else ""
-    return f"{_names(run.shoots)}, {_count(len(run.scenarios), 'scenario')}{spot}"
+    return f"{_names(run.shoots)}, {many(len(run.scenarios), 'scenario')}{spot}"
 
 
 def _result(run: RunThen) -> str:
@@ -253,7 +254,7 @@ def _result(run: RunThen) -> str:
         short = run.falling_short
         said.append(f"{short} of {run.drills} fall{'s' if short == 1 else ''} short" if short else "none falls short")
     if run.copies:
-        said.append(f"{_files(run.damaged)} damaged or missing" if run.damaged else "no damage found")
+        said.append(f"{count_files(run.damaged)} damaged or missing" if run.damaged else "no damage found")
         said.append(f"{run.verified:,} verified" if run.verified else "nothing verified")
     if run.kind == "recovery" and run.complete:
         said.append("it came to its end")
@@ -286,17 +287,9 @@ def _apart(earlier: str, later: str) -> tuple[str, str]:
     return one, other
 
 
-def _files(number: int) -> str:
-    return _count(number, "file")
-
-
 def _failures(number: int) -> str:
     return "no more failure" if not number else f"{number} more failure{'s' if number > 1 else ''}"
 
 
 def _runs(number: int, kind: str) -> str:
-    return _count(number, kind) if kind != "recovery" or number == 1 else f"{number:,} recoveries"
-
-
-def _count(number: int, noun: str) -> str:
-    return f"{number:,} {noun}{'' if number == 1 else 's'}"
+    return many(number, kind) if kind != "recovery" or number == 1 else f"{number:,} recoveries"

@@ -6,8 +6,9 @@ Flows in: shortfalls of a proof. Flows out: sentences. Must not know: pages, cop
 from collections.abc import Callable, Mapping, Sequence
 
 from drill import units
+from drill.phrases import count_files, many
 from drill.proofrecord import OWN, Shortfall
-from drill.report.letter_terms import counted, day_or_never, named, shown_id, were
+from drill.report.letter_terms import day_or_never, named, shown_id, were
 
 Titles = Mapping[str, str]  # shipped scenarios: name → title
 
@@ -29,7 +30,7 @@ def _drill_short(group: Sequence[Shortfall], titles: Titles) -> str:
     names = dict.fromkeys(one.scenario or OWN for one in group)
     own = "something that we thought of ourselves"
     mishaps = named([titles.get(name, own) for name in names], joint="; ")
-    short = counted(sum(one.count for one in group), "drill")
+    short = many(sum(one.count for one in group), "drill")
     return (
         f"{short} fell short: files did not come back, or could not be proved, or came "
         f"back too late, or too little would have been left in case of more. What was rehearsed in them: {mishaps}"
@@ -58,7 +59,7 @@ def _with_counts(text: str) -> Callable[[Sequence[Shortfall], Titles], str]:
     def say(group: Sequence[Shortfall], _titles: Titles) -> str:
         count, of = sum(one.count for one in group), sum(one.of for one in group)
         at = day_or_never(min((one.at for one in group if one.at is not None), default=None))
-        return text.format(count=f"{count:,}", of=f"{of:,}", files=counted(of, "file"), at=at, were=were(count))
+        return text.format(count=f"{count:,}", of=f"{of:,}", files=count_files(of), at=at, were=were(count))
 
     return say
 

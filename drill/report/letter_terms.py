@@ -5,6 +5,7 @@ Flows in: numbers, times in RFC 3339, ids. Flows out: texts. Must not know: what
 
 from collections.abc import Sequence
 
+from drill.phrases import in_a_row, many
 from drill.proofrecord import DELIVERABLES, EDITS, ORIGINALS, OTHER, Kept
 from drill.report.pages.base import say_day, shortened
 
@@ -38,8 +39,8 @@ def say_sort(count: int, sort: str) -> str:
 
 def say_kept(kept: Kept) -> str:
     """Say on what, and in how many places: 2 hard disks and 1 cloud account, in 3 places."""
-    media = listed([f"{count} {KINDS[kind][count != 1]}" for kind, count in kept.kinds.items()])
-    return f"{media}, in {counted(kept.places, 'place')}"
+    media = in_a_row([f"{count} {KINDS[kind][count != 1]}" for kind, count in kept.kinds.items()])
+    return f"{media}, in {many(kept.places, 'place')}"
 
 
 def say_range(kept: Sequence[Kept]) -> str:
@@ -49,14 +50,9 @@ def say_range(kept: Sequence[Kept]) -> str:
     return f"{devices}, in {_range(places, 'place', 'places')}"
 
 
-def _range(counts: Sequence[int], one: str, many: str) -> str:
+def _range(counts: Sequence[int], one: str, more: str) -> str:
     low, high = counts[0], counts[-1]
-    return counted(low, one, many) if low == high else f"{low} to {high} {many}"
-
-
-def listed(texts: Sequence[str]) -> str:
-    """Put texts in a row: a, b and c."""
-    return texts[0] if len(texts) == 1 else f"{', '.join(texts[:-1])} and {texts[-1]}" if texts else ""
+    return many(low, one, more) if low == high else f"{low} to {high} {more}"
 
 
 def named(names: Sequence[str], *, joint: str = ", ") -> str:
@@ -80,11 +76,6 @@ def day_or_never(when: str | None) -> str:
 def day_of(when: str) -> str:
     """Write the day of an RFC 3339 time as UTC has it: 12 Sep 2026."""
     return say_day(when[:10])
-
-
-def counted(count: int, one: str, many: str = "") -> str:
-    """Say how many: 1 place, 2 places."""
-    return f"{count:,} {one if count == 1 else many or one + 's'}"
 
 
 def were(count: int) -> str:

@@ -10,15 +10,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from drill import units
+from drill.phrases import in_a_row, many
 from drill.proofrecord import DELIVERABLES, ORIGINALS, OWN, SORTS, Proof, ShootProof
 from drill.report.letter_short import Titles, shortfall_words
 from drill.report.letter_terms import (
     KINDS,
     between,
-    counted,
     day_of,
     day_or_never,
-    listed,
     named,
     say_kept,
     say_range,
@@ -121,7 +120,7 @@ def _about(shoots: Sequence[ShootProof]) -> str:
 def _row(one: ShootProof) -> tuple[str, ...]:
     counts = [f"{one.back[sort].promised:,}" if sort in one.back else "none" for sort in (DELIVERABLES, ORIGINALS)]
     came = f"all, in {one.all_back} of {one.drills} drills" if one.drills else "not drilled"
-    kept = f"{one.read_on.media} in {counted(one.read_on.places, 'place')}" if one.read_on.media else "none holds all"
+    kept = f"{one.read_on.media} in {many(one.read_on.places, 'place')}" if one.read_on.media else "none holds all"
     return shown_id(one.shoot), day_of(one.date), *counts, came, day_or_never(one.drilled), kept
 
 
@@ -130,8 +129,8 @@ def _left_over(shoots: Sequence[ShootProof], shown: int) -> str:
     if not left:
         return ""
     files = sum(one.back[DELIVERABLES].promised for one in left if DELIVERABLES in one.back)
-    count, more = counted(len(left), "shoot"), " more" if shown else ""
-    return f"And {count}{more} with {counted(files, 'delivered file')}; all of them are in record.json."
+    count, more = many(len(left), "shoot"), " more" if shown else ""
+    return f"And {count}{more} with {many(files, 'delivered file')}; all of them are in record.json."
 
 
 # --- the sections ----------------------------------------------------------------------------------------------------
@@ -157,7 +156,7 @@ def _tried(shoots: Sequence[ShootProof], titles: Titles, *, is_brief: bool) -> s
     known = [titles[name] for name in names if name in titles]
     told = named(known, joint="; ") if is_brief else "; ".join(known)
     own = sum(one.scenarios.get(OWN, 0) for one in shoots)
-    made = f"{counted(total, 'drill')} {were(total)} made {between(drilled)}"
+    made = f"{many(total, 'drill')} {were(total)} made {between(drilled)}"
     if not told:
         return f"{made}, of mishaps that we thought of ourselves."
     also = f". In {own:,} of them it was something that we thought of ourselves" if own else ""
@@ -173,16 +172,16 @@ def _came_back(proof: Proof) -> str:
             promised[sort] += back.promised
             came[sort] += back.came_back
     total, whole = sum(one.drills for one in shoots), sum(one.all_back for one in shoots)
-    files = listed([say_sort(promised[sort], sort) for sort in SORTS if promised[sort]])
+    files = in_a_row([say_sort(promised[sort], sort) for sort in SORTS if promised[sort]])
     if not total:
         return f"Of {files} nothing is known: no drill was made."
     if whole == total and promised == came:
         then = ", as they were then" if any(one.what in _OTHER_FILES for one in proof.shortfalls) else ""
         return f"In every drill, all of them came back byte for byte: {files}{then}."
-    worst = listed([f"{came[sort]:,} of {say_sort(promised[sort], sort)}" for sort in SORTS if promised[sort]])
+    worst = in_a_row([f"{came[sort]:,} of {say_sort(promised[sort], sort)}" for sort in SORTS if promised[sort]])
     each = "of each shoot " if len(shoots) > 1 else ""
     return (
-        f"In {whole:,} of {counted(total, 'drill')} everything came back byte for byte. In the drills {each}that got "
+        f"In {whole:,} of {many(total, 'drill')} everything came back byte for byte. In the drills {each}that got "
         f"fewest back: {worst}."
     )
 
@@ -194,7 +193,7 @@ def _came_from(shoots: Sequence[ShootProof]) -> str:
     if len(shoots) == 1:
         return f"What came back came from {say_kept(some[0])}."
     kinds = dict.fromkeys(kind for one in some for kind in one.kinds)
-    named = listed([KINDS[kind][1] for kind in kinds])
+    named = in_a_row([KINDS[kind][1] for kind in kinds])
     return f"What came back came from {named}; for each shoot, from {say_range(some)}."
 
 
@@ -243,7 +242,7 @@ def _checksums(proof: Proof) -> str:
         return "There is no checksum of any delivered file, so nothing can be checked against your own."
     read = sum(one.source == "read" for one in proof.checksums)
     noted = count - read
-    said = f"deliverables.sha256 lists the SHA-256 checksum of {counted(count, 'delivered file')}."
+    said = f"deliverables.sha256 lists the SHA-256 checksum of {many(count, 'delivered file')}."
     if noted:
         said += f" {_all_or(noted, count, 'comes', 'come')} from our list of what we keep."
     if read:

@@ -5,6 +5,7 @@ Flows in: the record. Flows out: sentences. Must not know: reads, claims, termin
 
 from collections.abc import Sequence
 
+from drill.phrases import count_files
 from drill.record import Mend
 
 MOST_NAMED = 5
@@ -28,8 +29,8 @@ def mend_advice(one: Mend) -> str:
             f"{one.copy} is not as it should be today. Look what is wrong there, and where it is right: drill audit "
             f"--copy {one.copy}."
         )
-    what = [f"{_files(one.failed)} {_are(one.failed)} missing or cannot be read"] if one.failed else []
-    what += [f"{_files(one.other)} {_are(one.other)} not what was promised"] if one.other else []
+    what = [f"{count_files(one.failed)} {_are(one.failed)} missing or cannot be read"] if one.failed else []
+    what += [f"{count_files(one.other)} {_are(one.other)} not what was promised"] if one.other else []
     which = "it" if one.other == 1 else "these"
     look = f" Look at {which} first: a file may have been edited since." if one.other else ""
     return f"{one.copy}, today: {' and '.join(what)}.{look} {_anew(one, wrong)}"
@@ -45,7 +46,9 @@ def _anew(one: Mend, wrong: int) -> str:
         were = "it was" if wrong == 1 else "they were"
         return f"{make} from {one.source}, where {were} read in this run and {_are(wrong)} right. {keep}"
     if one.right + one.said == wrong:
-        read = f"{_files(one.right)} of them {_are(one.right)} right, the others were" if one.right else "they were"
+        read = (
+            f"{count_files(one.right)} of them {_are(one.right)} right, the others were" if one.right else "they were"
+        )
         read = "it was" if wrong == 1 else read
         return (
             f"{make} from {one.source}, which should have {they} ({read} not read in this run: drill audit --copy "
@@ -58,10 +61,6 @@ def _anew(one: Mend, wrong: int) -> str:
         f"No other copy is known to have all of them; {one.source} {has}. drill recover gets out what all copies "
         f"together give. {keep}"
     )
-
-
-def _files(number: int) -> str:
-    return f"{number:,} file{'' if number == 1 else 's'}"
 
 
 def _are(number: int) -> str:

@@ -6,6 +6,7 @@ Flows in: the record of a recovery. Flows out: text. Must not know: files, copie
 from collections.abc import Sequence
 
 from drill import units
+from drill.phrases import count_files
 from drill.recoverrecord import InPart, LastSeen, Missing, Recovery, ShootBack, Way
 from drill.report.words import listed, paragraph, safe, table
 
@@ -46,9 +47,9 @@ def _head(record: Recovery) -> str:
     promised = sum(shoot.promised for shoot in record.shoots)
     back = sum(shoot.found + shoot.restored for shoot in record.shoots)
     found = sum(shoot.found for shoot in record.shoots)
-    first = f"{back:,} of {_files(promised)} {'is' if back == 1 else 'are'} back"
+    first = f"{back:,} of {count_files(promised)} {'is' if back == 1 else 'are'} back"
     if back == promised:
-        first = "The one file is back" if back == 1 else f"All {_files(promised)} are back"
+        first = "The one file is back" if back == 1 else f"All {count_files(promised)} are back"
     text = f"{record.studio}: {first} in {record.into}"
     text += f", {found:,} of them were there already" if found else ""
     text += f". In this run {units.say_size(record.bytes_restored)} came in {units.say_span(record.seconds)}."
@@ -104,12 +105,12 @@ def _missing(shoot: ShootBack, width: int, *, in_full: bool) -> str:
         if file.outcome != "not_tried":
             groups.setdefault(_where(file), []).append(file)
     untried = [file for file in shoot.missing if file.outcome == "not_tried"]
-    parts = [f"{safe(shoot.shoot)}: {_files(len(shoot.missing))} still missing"]
+    parts = [f"{safe(shoot.shoot)}: {count_files(len(shoot.missing))} still missing"]
     for where, files in groups.items():
         example = "" if in_full else f"; such as {_name(files[0])}"
-        parts.append(paragraph(safe(f"{_files(len(files))}, {where}{example}"), width, first="- ", rest="  "))
+        parts.append(paragraph(safe(f"{count_files(len(files))}, {where}{example}"), width, first="- ", rest="  "))
         parts += [f"    {safe(_name(file))}" for file in files] if in_full else []
-    parts += [f"- {_files(len(untried))} that this run did not come to"] if untried else []
+    parts += [f"- {count_files(len(untried))} that this run did not come to"] if untried else []
     parts += [f"    {safe(file.path)}" for file in untried] if in_full else []
     return "\n".join(parts) if shoot.missing else ""
 
@@ -150,7 +151,7 @@ def _steps(shoots: Sequence[ShootBack]) -> list[str]:
             for way in file.ways:
                 counted.setdefault(way, []).append(f"{shoot.shoot}: {file.path}")
     order = sorted(counted, key=lambda way: (way.how == "look", -len(counted[way]), way.how, way.who))
-    return [f"{_step(way)} ({_files(len(counted[way]))}, such as {counted[way][0]})." for way in order]
+    return [f"{_step(way)} ({count_files(len(counted[way]))}, such as {counted[way][0]})." for way in order]
 
 
 def _step(way: Way) -> str:
@@ -169,7 +170,3 @@ def _step(way: Way) -> str:
 
 def _some(said: Sequence[str]) -> list[str]:
     return [*said[:MOST_NAMED], *([f"and {len(said) - MOST_NAMED:,} more"] if len(said) > MOST_NAMED else [])]
-
-
-def _files(count: int) -> str:
-    return "1 file" if count == 1 else f"{count:,} files"

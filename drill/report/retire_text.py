@@ -6,6 +6,7 @@ Flows in: the record of a retirement. Flows out: text. Must not know: files, cop
 from collections.abc import Sequence
 
 from drill import clock, units
+from drill.phrases import count_files, in_a_row
 from drill.report.words import paragraph, safe, table
 from drill.retirerecord import Named, Reason, Retirement, ShootLeft
 
@@ -50,7 +51,7 @@ def answer(record: Retirement) -> str:
 
 
 def _short(reason: Reason) -> str:
-    many, shoot = _files(len(reason.files)), reason.shoot or ""
+    many, shoot = count_files(len(reason.files)), reason.shoot or ""
     return {
         "not_known": "what is on it cannot be told",
         "extra": f"{many} on it that no promise knows",
@@ -66,7 +67,7 @@ def _short(reason: Reason) -> str:
 
 def _told(record: Retirement) -> str:
     text = f"{record.studio}: {_on_it(record)}. Now is {record.now}; read in this run: "
-    text += f"{_files(record.files_read)}, {units.say_size(record.bytes_read)}."
+    text += f"{count_files(record.files_read)}, {units.say_size(record.bytes_read)}."
     text += f" With it goes what needs it: {', '.join(record.with_it)}." if record.with_it else ""
     text += f" Not finished: {record.unfinished}." if record.unfinished else ""
     return text
@@ -78,8 +79,8 @@ def _on_it(record: Retirement) -> str:
     there = "" if is_unseen else f". On it: {_contents(record)}"
     if stakes:
         return (
-            f"without {record.medium}, {verified:,} of {_files(stakes)} that are promised and on it, or said to be, "
-            f"were verified elsewhere{there}"
+            f"without {record.medium}, {verified:,} of {count_files(stakes)} that are promised and on it, or said to "
+            f"be, were verified elsewhere{there}"
         )
     return f"what is on {record.medium} could not be looked at" if is_unseen else f"nothing promised is on it{there}"
 
@@ -89,7 +90,7 @@ def _contents(record: Retirement) -> str:
     parts = [f"{on_it.promised:,} promised", f"{on_it.extra:,} that no promise knows"]
     parts += [f"{on_it.unreadable:,} unread"] if on_it.unreadable else []
     parts += [f"{on_it.own:,} that systems, cameras and lists leave there"] if on_it.own else []
-    return f"{_files(on_it.files)} ({', '.join(parts)})"
+    return f"{count_files(on_it.files)} ({', '.join(parts)})"
 
 
 # --- reasons -----------------------------------------------------------------------------------------------------
@@ -98,7 +99,7 @@ def _contents(record: Retirement) -> str:
 def _reason(record: Retirement, reason: Reason, width: int) -> str:
     shoot = next((shoot for shoot in record.shoots if shoot.shoot == reason.shoot), None)
     one = len(reason.files) == 1
-    many, are, they = _files(len(reason.files)), "is" if one else "are", "it is" if one else "they are"
+    many, are, they = count_files(len(reason.files)), "is" if one else "are", "it is" if one else "they are"
     title = {
         "not_known": "What is on it is not known",
         "extra": f"{many} {are} on it that no promise knows",
@@ -219,18 +220,10 @@ def _elsewhere(record: Retirement) -> list[str]:
             lacking = (shoot.survivable_target or 0) - shoot.survivable
             copies = "one more copy" if lacking == 1 else f"{lacking} more copies"
             where = " at a place" if lacking == 1 else ", each at a place of its own,"
-            where += f" other than {_and(shoot.places)}" if shoot.places else ""
-            where += f", and not behind the login {_or(shoot.accounts)}" if shoot.accounts else ""
+            where += f" other than {in_a_row(shoot.places)}" if shoot.places else ""
+            where += f", and not behind the login {in_a_row(shoot.accounts, 'or')}" if shoot.accounts else ""
             wanted.setdefault(f"make {copies} of {{}}{where}, and ask again", []).append(shoot.shoot)
-    return [step.format(_and(shoots)) for step, shoots in wanted.items()]
-
-
-def _and(names: Sequence[str], word: str = "and") -> str:
-    return f" {word} ".join(filter(None, [", ".join(names[:-1]), names[-1]]))
-
-
-def _or(names: Sequence[str]) -> str:
-    return _and(names, "or")
+    return [step.format(in_a_row(shoots)) for step, shoots in wanted.items()]
 
 
 _LASTING = ("extra", "unreadable", "needed", "weak")  # these stay, however far a run that was cut short goes on
@@ -263,7 +256,3 @@ def _listed(title: str, texts: Sequence[str], width: int) -> str:
         return ""
     body = "\n".join(paragraph(safe(text), width, first="- ", rest="  ") for text in texts)
     return f"{paragraph(safe(title), width)}\n{body}"
-
-
-def _files(number: int) -> str:
-    return f"{number:,} file{'' if number == 1 else 's'}"

@@ -5,6 +5,7 @@ Flows in: `seal.Checked`. Flows out: text. Must not know: files, keys.
 
 from collections.abc import Mapping
 
+from drill.phrases import many
 from drill.report.words import listed, paragraph, safe
 from drill.seal import Checked, Compared, grouped
 
@@ -66,17 +67,24 @@ def _pictures(found: Checked, width: int) -> list[str]:
         return _compared(found.compared, found.pictures, width)
     if not found.pictures:
         return []
-    what = f"It lists {_count(found.pictures)}. The pictures themselves were not looked at: --against FOLDER does that."
+    count = many(found.pictures, "picture")
+    what = f"It lists {count}. The pictures themselves were not looked at: --against FOLDER does that."
     return [paragraph(what, width)]
 
 
 def _compared(compared: Compared, pictures: int, width: int) -> list[str]:
     if compared.is_elsewhere:
-        what = f"It lists {_count(pictures)}, and none was found: name the folder that they are in."
+        what = f"It lists {many(pictures, 'picture')}, and none was found: name the folder that they are in."
         return [paragraph(what, width)]
     if not compared.faults:
-        return [paragraph(f"It lists {_count(pictures)}, and each of them is in your folder, to the last byte.", width)]
-    title = f"Of {_count(pictures)} listed, {compared.right:,} are in your folder, to the last byte. The others:"
+        return [
+            paragraph(
+                f"It lists {many(pictures, 'picture')}, and each of them is in your folder, to the last byte.", width
+            )
+        ]
+    title = (
+        f"Of {many(pictures, 'picture')} listed, {compared.right:,} are in your folder, to the last byte. The others:"
+    )
     return [_faults(title, [f"{fault.part}: {fault.what}" for fault in compared.faults], width)]
 
 
@@ -87,7 +95,3 @@ def _faults(title: str, texts: list[str], width: int) -> str:
 
 def _left(found: Checked) -> str:
     return f"Most likely left here by a computer, and no part of the proof: {', '.join(found.left)}"
-
-
-def _count(pictures: int) -> str:
-    return "1 picture" if pictures == 1 else f"{pictures:,} pictures"

@@ -6,6 +6,7 @@ Flows in: the record of a map. Flows out: text. Must not know: formats, files, t
 from fractions import Fraction
 
 from drill import units
+from drill.phrases import count_files
 from drill.report.sections import NOTHING, Paragraph, Section, Table, items, laid_out, paragraphs
 from drill.sectorrecord import Headers, Lost, Place, SectorMap
 
@@ -61,7 +62,7 @@ def about(found: SectorMap) -> str:
     secret = ", encrypted" if found.encrypted else ""
     kept = " A copy of its headers is kept elsewhere." if found.kept_elsewhere else ""
     sectors = f"{found.sectors:,} sector{'' if found.sectors == 1 else 's'} of {found.sector_size:,} bytes"
-    return f"{_files(found.members)}, {takes}{secret}: {sectors}.{kept}"
+    return f"{count_files(found.members)}, {takes}{secret}: {sectors}.{kept}"
 
 
 def average(found: SectorMap) -> str:
@@ -70,8 +71,8 @@ def average(found: SectorMap) -> str:
     free = sum(one.sectors.most for one in found.classes if one.high == 0)
     spared = f"{free:,} sector{'' if free == 1 else 's'} cost{'s' if free == 1 else ''} nothing at best."
     return (
-        f"One bad sector somewhere in it costs, on average, {stops} of {_files(found.members)} with a program that "
-        f"stops at its first error, and at best, where reading goes on behind it, {best}. "
+        f"One bad sector somewhere in it costs, on average, {stops} of {count_files(found.members)} with a program "
+        f"that stops at its first error, and at best, where reading goes on behind it, {best}. "
         f"{spared if free else ''}".rstrip()
     )
 
@@ -127,7 +128,3 @@ def _headers(found: SectorMap) -> Section:
 
 def _header(one: Headers) -> list[str]:
     return [one.what, f"{one.pieces:,}", f"{one.size:,}", f"{one.sectors:,}", f"{one.lost.stops:,}", _lost(one.lost)]
-
-
-def _files(number: int) -> str:
-    return f"{number:,} file{'' if number == 1 else 's'}"

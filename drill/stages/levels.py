@@ -17,6 +17,7 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from drill.model import Studio
+from drill.phrases import many
 from drill.stages.exposure import first_year, met
 from drill.stages.facts import facts
 from drill.stages.ground import Facts, Ground, ground
@@ -204,12 +205,8 @@ def _holds(row: _Row, stage: _Stage) -> bool:
 
 def _has(stage: _Stage) -> str:
     has = stage.has
-    kinds = f"{_counted(has.kinds, 'kind', 'kinds')} of media" + (", all of them flash memory" if stage.flash else "")
+    kinds = f"{many(has.kinds, 'kind', 'kinds')} of media" + (", all of them flash memory" if stage.flash else "")
     return (
-        f"{_counted(has.copies, 'copy', 'copies')} on {kinds}, in {_counted(has.locations, 'location', 'locations')}, "
+        f"{many(has.copies, 'copy', 'copies')} on {kinds}, in {many(has.locations, 'location', 'locations')}, "
         f"{has.offsite or 'none'} of them off-site; {has.verified or 'none'} verified"
     )
-
-
-def _counted(number: int, one: str, more: str) -> str:
-    return f"{number} {one if number == 1 else more}"

@@ -6,6 +6,7 @@ Flows in: event names, a studio. Flows out: text. Must not know: how likely anyt
 from collections.abc import Iterable
 
 from drill.model import Studio
+from drill.phrases import in_a_row
 
 
 def event_words(event: str, studio: Studio) -> str:
@@ -26,7 +27,4 @@ def event_words(event: str, studio: Studio) -> str:
 
 def cut_words(events: Iterable[str], studio: Studio) -> str:
     """Say a set of events that together lose a shoot."""
-    said = [event_words(event, studio) for event in events]
-    if not said:
-        return "it is on no copy any more"
-    return said[0] if len(said) == 1 else f"{', '.join(said[:-1])} and {said[-1]}"
+    return in_a_row([event_words(event, studio) for event in events]) or "it is on no copy any more"

@@ -19,6 +19,7 @@ from functools import cache
 from typing import TYPE_CHECKING, Any
 
 from drill import clock, units
+from drill.phrases import many
 from drill.report.words import safe
 
 if TYPE_CHECKING:
@@ -56,11 +57,6 @@ def shortened(text: str, most: int = MOST_LETTERS) -> str:
         return text
     head = most // 3
     return f"{text[:head]} … {text[len(text) - (most - head - 3) :]}"
-
-
-def many(count: int, word: str) -> str:
-    """Write a count before its word: "1 file", "1,204 files"."""
-    return f"{count:,} {word}{'' if count == 1 else 's'}"
 
 
 @cache

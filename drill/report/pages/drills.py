@@ -10,8 +10,8 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from drill import units
+from drill.phrases import count_files
 from drill.record import Drill, FileNote
-from drill.report.pages.base import many
 from drill.report.pages.grid import tone
 from drill.report.pages.verdict import in_scenario
 from drill.report.text import closest, weakest
@@ -202,4 +202,4 @@ def say_time(drill: Drill) -> str:
 
 def _promised(drill: Drill) -> str:
     classes = ", ".join(f"{count.promised:,} {kind}" for kind, count in drill.by_class.items())
-    return f"{many(drill.files.promised, 'file')} ({classes})"
+    return f"{count_files(drill.files.promised)} ({classes})"

@@ -8,8 +8,8 @@ is set is met, nothing was left out and no copy has wrong files today. Whatever 
 from collections.abc import Iterable, Mapping, Sequence
 
 from drill import units
+from drill.phrases import count_files, in_a_row, many
 from drill.record import Drill, FileNote, Run
-from drill.report.pages.base import many
 from drill.report.spot_text import is_only_left_out
 from drill.report.text import badness, lost_everywhere, only_said_to_be_back, weakest
 
@@ -41,7 +41,7 @@ def _lost(run: Run) -> str:
         return _lost_already(run, everywhere, [drill for drill in drills if drill.shoot not in everywhere])
     worst = min(drills, key=badness)
     lost, promised = worst.files.lost, worst.files.promised
-    share = f"all its {many(lost, 'file')}" if lost == promised else f"{lost:,} of its {many(promised, 'file')}"
+    share = f"all its {count_files(lost)}" if lost == promised else f"{lost:,} of its {count_files(promised)}"
     step = "put these on one more medium, in another place and behind another login"
     where = in_scenario(worst, run.titles)
     which = _which(run, drills)
@@ -55,7 +55,7 @@ def _lost_already(run: Run, everywhere: Mapping[str, Sequence[FileNote]], others
     on_paper = only_said_to_be_back(run.drills)
     paper = sum(len(on_paper.get(shoot, ())) for shoot in everywhere)
     number = sum(map(len, everywhere.values())) + paper
-    said = f"No: {many(number, 'file')} of {listed(list(everywhere))} came back in no scenario at all"
+    said = f"No: {count_files(number)} of {listed(list(everywhere))} came back in no scenario at all"
     said += f", {paper:,} of them said to be on copies that could not be read" if paper else ""
     said += f": look for {'it' if number == 1 else 'them'} now, on old cards and with whoever was sent the pictures"
     if others:
@@ -129,11 +129,11 @@ def _sampled(run: Run) -> str:
     if not any(drill.sample.chosen for drill in drills if drill.sample is not None):
         return (
             "Nothing was tried: this spot check pays for no file, and left out "
-            f"{many(sum(left_out.values()), 'file')}: give it more, or drill without it."
+            f"{count_files(sum(left_out.values()))}: give it more, or drill without it."
         )
     return (
         f"Not proved as a whole: what was tried came back, but this was a spot check that left out "
-        f"{many(sum(left_out.values()), 'file')}{_and_wrong(run)}: drill without it to be sure of all."
+        f"{count_files(sum(left_out.values()))}{_and_wrong(run)}: drill without it to be sure of all."
     )
 
 
@@ -150,7 +150,7 @@ def _was(count: int) -> str:
 
 def _all_files(run: Run) -> str:
     promised = {drill.shoot: drill.files.promised for drill in run.drills}
-    return f"all {many(sum(promised.values()), 'file')} of {many(len(promised), 'shoot')}"
+    return f"all {count_files(sum(promised.values()))} of {many(len(promised), 'shoot')}"
 
 
 def _which(run: Run, drills: Iterable[Drill]) -> str:
@@ -165,4 +165,4 @@ def listed(names: Sequence[str]) -> str:
     """Name a few things, and count the rest."""
     if len(names) > MOST_NAMED + 1:
         return f"{', '.join(names[:MOST_NAMED])} and {len(names) - MOST_NAMED} more"
-    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
+    return in_a_row(names)
