@@ -30,14 +30,18 @@ class Readings:
     starts: Mapping[str, int]
     audits: Sequence[tuple[PastRun, frozenset[str]]]
 
+    def numbers_of(self, shoot: Shoot) -> range:
+        """Return where a shoot's files stand in the row of all promised files."""
+        start = self.starts[shoot.id]
+        return range(start, start + len(shoot.promise))
+
     def audits_of(self, shoot: Shoot) -> list[PastRun]:
         """Return the audits that asked about a shoot, and reached a copy that something of it was read on."""
-        start = self.starts[shoot.id]
-        ours = range(start, start + len(shoot.promise))
+        ours = self.numbers_of(shoot)
         holding = {
             id_
             for id_, standing in self.by_copy.items()
-            if any(number in ours for number in (*standing.sizes, *standing.refuted))
+            if any(number in standing.sizes or number in standing.refuted for number in ours)
         }
         return [run for run, reached in self.audits if _asks_about(run, shoot) and reached & holding]
 
@@ -127,8 +131,7 @@ def _asks_about(run: PastRun, shoot: Shoot) -> bool:
 
 
 def _damaged(shoot: Shoot, known: Readings) -> list[Shortfall]:
-    start = known.starts[shoot.id]
-    ours = range(start, start + len(shoot.promise))
+    ours = known.numbers_of(shoot)
     wrong = {number for standing in known.by_copy.values() for number in standing.refuted if number in ours}
     return [Shortfall(shoot.id, "damaged", count=len(wrong), of=len(ours))] if wrong else []
 
@@ -148,10 +151,10 @@ def _not_read(shoot: Shoot, known: Readings, now: datetime) -> list[Shortfall]:
 
 def _asked(shoot: Shoot, known: Readings) -> list[int]:
     """Return the numbers of a shoot's delivered and original files; of all where it has neither."""
-    start = known.starts[shoot.id]
-    kinds = list(classes_of(shoot.promise))
-    some = [start + n for n, kind in enumerate(kinds) if kind in (DELIVERABLES, ORIGINALS)]
-    return some or [start + n for n in range(len(kinds))]
+    ours = known.numbers_of(shoot)
+    kinds = classes_of(shoot.promise)
+    some = [number for number, kind in zip(ours, kinds, strict=True) if kind in (DELIVERABLES, ORIGINALS)]
+    return some or list(ours)
 
 
 def _is_fresh(shoot: Shoot, at: datetime, now: datetime) -> bool:

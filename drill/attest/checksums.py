@@ -37,21 +37,17 @@ def checksums(
     """
     found: dict[Key, Checksum | None] = {}
     wanted: dict[Key, Promised] = {}
+    names: dict[Key, str] = {}
     for shoot in shoots:
         for file in shoot.promise:
             if file.kind != DELIVERABLES:
                 continue
-            key, name = (shoot.id, file.path), listed_name(shoot, file, among=len(shoots))
+            key = shoot.id, file.path
+            names[key] = listed_name(shoot, file, among=len(shoots))
             known = dict(file.digests).get(_SHA256)
-            found[key] = None if known is None else Checksum(name, known, "promise")
+            found[key] = None if known is None else Checksum(names[key], known, "promise")
             if known is None and any(digest.kind not in WEAK for digest in file.digests):
                 wanted[key] = file
-    names = {
-        key: listed_name(shoot, wanted[key], among=len(shoots))
-        for shoot in shoots
-        for key in wanted
-        if key[0] == shoot.id
-    }
     for key, hex_ in read_now(studio, wanted, ledger, now=now, progress=progress).items():
         found[key] = Checksum(names[key], hex_, "read")
     return found

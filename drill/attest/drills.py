@@ -107,8 +107,15 @@ def told_of(known: Sequence[Drilled], now: datetime) -> Drilled | None:
     return whole[-1] if whole else past[-1] if past else None
 
 
-def drill_shortfalls(studio: Studio, shoot: Shoot, known: Sequence[Drilled], now: datetime) -> list[Shortfall]:
-    """Return what falls short in the drills of a shoot of the studio."""
+def shipped_variants(studio: Studio) -> dict[str, list[str | None]]:
+    """Return the shipped scenarios that hit a studio, with their variants."""
+    return {one.name: list(variants(one, studio)) for one in load_scenarios([]) if applies(one, studio)}
+
+
+def drill_shortfalls(
+    rehearsable: Mapping[str, Sequence[str | None]], shoot: Shoot, known: Sequence[Drilled], now: datetime
+) -> list[Shortfall]:
+    """Return what falls short in the drills of a shoot; `rehearsable` are the studio's `shipped_variants`."""
     later = [one for one in known if one.run.started > now]
     past = [one for one in known if one.run.started <= now]
     found = [Shortfall(shoot.id, "drill_later", at=_at(later[-1]))] if later else []
@@ -121,8 +128,9 @@ def drill_shortfalls(studio: Studio, shoot: Shoot, known: Sequence[Drilled], now
         found.append(Shortfall(shoot.id, "drill_incomplete", at=_at(tries[-1])))
     whole = next((one for one in reversed(past) if one.is_whole), None)
     if whole is not None:
-        apart = [*_out_of_date(shoot, whole, now), *_other_promise(shoot, whole)]
-        found += apart or _not_rehearsed(studio, shoot, past, now)
+        mark = mark_of(shoot.promise)
+        apart = [*_out_of_date(shoot, whole, now), *_other_promise(shoot, mark, whole)]
+        found += apart or _not_rehearsed(rehearsable, shoot, mark, past, now)
     return found + _short(shoot, past, whole)
 
 
@@ -133,31 +141,31 @@ def _out_of_date(shoot: Shoot, whole: Drilled, now: datetime) -> list[Shortfall]
     return [Shortfall(shoot.id, "drill_old", at=_at(whole), limit_s=limit_s)]
 
 
-def _other_promise(shoot: Shoot, whole: Drilled) -> list[Shortfall]:
+def _other_promise(shoot: Shoot, mark: str, whole: Drilled) -> list[Shortfall]:
     """Say whether what is promised is not what was drilled; of an older program's run nobody knows."""
     if whole.promise is None:
         return [Shortfall(shoot.id, "drill_unknown", at=_at(whole))]
     files = len(shoot.promise)
-    if (whole.promise.files, whole.promise.mark) == (files, mark_of(shoot.promise)):
+    if (whole.promise.files, whole.promise.mark) == (files, mark):
         return []
     return [Shortfall(shoot.id, "promise_changed", at=_at(whole), count=whole.promise.files, of=files)]
 
 
-def _not_rehearsed(studio: Studio, shoot: Shoot, past: Sequence[Drilled], now: datetime) -> list[Shortfall]:
-    """Return the shipped scenarios that hit this studio, and were not all drilled as a whole in time, with these files.
+def _not_rehearsed(
+    rehearsable: Mapping[str, Sequence[str | None]], shoot: Shoot, mark: str, past: Sequence[Drilled], now: datetime
+) -> list[Shortfall]:
+    """Return the scenarios that were not all drilled as a whole in time, with these files.
 
     An easy drill alone must not pass for a proof: what could not go wrong in it was not tried.
     """
     count = [one for one in past if one.is_whole and not _out_of_date(shoot, one, now)]
-    count = [one for one in count if not _other_promise(shoot, one)]
+    count = [one for one in count if not _other_promise(shoot, mark, one)]
     made = {(one.public_name(drill.scenario), drill.variant) for one in count for drill in one.drills}
     found = []
-    for scenario in load_scenarios([]):
-        asked = {(scenario.name, variant) for variant in variants(scenario, studio)}
-        left = len(asked - made)
-        if left and applies(scenario, studio):
-            limit_s = limit_of(shoot)
-            found.append(Shortfall(shoot.id, "not_rehearsed", None, limit_s, left, len(asked), scenario.name))
+    for name, each in rehearsable.items():
+        left = sum((name, variant) not in made for variant in each)
+        if left:
+            found.append(Shortfall(shoot.id, "not_rehearsed", None, limit_of(shoot), left, len(each), name))
     return found
 
 

@@ -6,13 +6,13 @@ terminals.
 
 from collections import Counter
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 
 from drill import __version__, clock
 from drill.attest.audits import Readings, audit_shortfalls, audited_at, kept, read_on, readings, separate
 from drill.attest.checksums import checksums
-from drill.attest.drills import Drilled, drill_shortfalls, drilled_shoots, told_of
+from drill.attest.drills import Drilled, drill_shortfalls, drilled_shoots, shipped_variants, told_of
 from drill.columns import classes_of
 from drill.ledger import Ledger
 from drill.model import Shoot, Studio
@@ -37,9 +37,10 @@ def attest(studio: Studio, shoots: Sequence[Shoot], ledger: Ledger, options: Opt
     now = options.now
     drilled = drilled_shoots(ledger, [shoot.id for shoot in shoots])
     read = readings(studio, ledger, now=now)
+    rehearsable = shipped_variants(studio)
     short: list[Shortfall] = []
     for shoot in shoots:
-        short += [*drill_shortfalls(studio, shoot, drilled[shoot.id], now), *audit_shortfalls(shoot, read, now)]
+        short += [*drill_shortfalls(rehearsable, shoot, drilled[shoot.id], now), *audit_shortfalls(shoot, read, now)]
     proof = Proof(
         studio=studio.name,
         client=shoots[0].client,
@@ -56,15 +57,8 @@ def _with_checksums(proof: Proof, studio: Studio, shoots: Sequence[Shoot], ledge
     lacking = Counter(shoot for (shoot, _), checksum in found.items() if checksum is None)
     of = Counter(shoot for shoot, _ in found)
     short = [Shortfall(id_, "no_checksum", count=count, of=of[id_]) for id_, count in lacking.items()]
-    return Proof(
-        proof.studio,
-        proof.client,
-        proof.issued,
-        proof.version,
-        proof.shoots,
-        (*proof.shortfalls, *short),
-        tuple(one for one in found.values() if one is not None),
-    )
+    known = tuple(one for one in found.values() if one is not None)
+    return replace(proof, shortfalls=(*proof.shortfalls, *short), checksums=known)
 
 
 def _shoot_proof(studio: Studio, shoot: Shoot, told: Drilled | None, read: Readings, now: datetime) -> ShootProof:
