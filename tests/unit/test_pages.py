@@ -13,9 +13,8 @@ from page_read import NASTY, Read
 
 from drill.record import Count, Drill, FileNote, FurtherFailures, LostWork, Mend, Run, Sample, Seconds, Unchecked
 from drill.report.pages import run_page
-from drill.report.pages.base import render, say_day, shortened
+from drill.report.pages.base import MOST_BYTES, render, say_day, shortened
 from drill.report.pages.drills import DETAILS
-from drill.report.pages.run import MOST_BYTES
 from drill.report.pages.verdict import run_verdict
 
 ONE = many_drills(shoots=1, scenarios=1, variants=1, always_short=False)

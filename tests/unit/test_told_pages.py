@@ -19,10 +19,11 @@ from drill.model import Entry, OtherBytes
 from drill.radius import measure
 from drill.radius.cells import MOST_CELLS
 from drill.report.pages.audit import audit_page
+from drill.report.pages.base import MOST_BYTES
 from drill.report.pages.forecast import forecast_page
 from drill.report.pages.history import history_page
 from drill.report.pages.sectors import sectors_page
-from drill.report.pages.told import MOST_BYTES, MOST_ROWS
+from drill.report.pages.told import MOST_ROWS
 from drill.report.sections import Items, Paragraph, Section, Table, filled, items, laid_out, paragraphs
 from drill.sectorrecord import SectorMap
 from drill.standingrecord import Standing

@@ -5,8 +5,8 @@ Flows in: the record. Flows out: HTML text. Must not know: files, copies, where 
 
 from drill.auditrecord import Audit
 from drill.report.audit_text import answer, tell
-from drill.report.pages.base import say_day
-from drill.report.pages.told import Told, fits, told_page
+from drill.report.pages.base import fits, say_day
+from drill.report.pages.told import Told, told_page
 
 _NAMED = (100, 30, 10, 3, 1)  # damaged files of a copy that are named: as many as a page has room for
 AGAIN = (

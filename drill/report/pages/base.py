@@ -27,6 +27,7 @@ if TYPE_CHECKING:
 
 LANGUAGE = "en-GB"
 _OPTION = re.compile(r"(?<![\w-])--[a-z][a-z-]*")
+MOST_BYTES = 1_000_000  # of a page: a tablet opens it at once, and it can be sent
 MOST_LETTERS = 160  # of a name: longer ones lose their middle
 
 
@@ -37,8 +38,18 @@ def render(template: str, *, title: str, verdict: str, command: str = "", **valu
     it is typed (empty: not told). All are plain text; so are `values`, but for what a template or filter marks itself.
     Errors: jinja2.UndefinedError where the template asks for a value that is not given.
     """
-    page: str = _environment().get_template(template).render(title=title, verdict=verdict, command=command, **values)
+    return fill(template, title=title, verdict=verdict, command=command, **values)
+
+
+def fill(template: str, **values: object) -> str:
+    """Return a template of the pages, whichever it extends, with these values. Errors: as `render`."""
+    page: str = _environment().get_template(template).render(values)
     return page
+
+
+def fits(page: str) -> bool:
+    """Say whether a page is as small as a page has to be."""
+    return len(page.encode("utf-8", "backslashreplace")) <= MOST_BYTES
 
 
 def say_day(when: str) -> str:

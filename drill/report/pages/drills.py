@@ -90,23 +90,27 @@ class ShootPart:
     stories: tuple[Story, ...]
 
 
-def shoot_parts(
-    drills: Sequence[Drill],
-    lines: Sequence[tuple[Drill, int]],
-    shoots: Sequence[str],
-    titles: Mapping[str, str],
-    detail: Detail,
-) -> list[ShootPart]:
-    """Return the shoots in this order; `lines` are the worst drills, numbered by their place."""
+Groups = Mapping[str, Sequence[Drill]]  # by shoot
+
+
+def by_shoot(drills: Iterable[Drill], shoots: Iterable[str]) -> Groups:
+    """Return the drills of each shoot, the shoots in this order."""
     groups: dict[str, list[Drill]] = {shoot: [] for shoot in shoots}
     for drill in drills:
         groups[drill.shoot].append(drill)
-    stories: dict[str, list[Story]] = {shoot: [] for shoot in shoots}
+    return groups
+
+
+def shoot_parts(
+    groups: Groups, lines: Sequence[tuple[Drill, int]], titles: Mapping[str, str], detail: Detail
+) -> list[ShootPart]:
+    """Return the shoots in the order of their drills; `lines` are the worst drills, numbered by their place."""
+    stories: dict[str, list[Story]] = {shoot: [] for shoot in groups}
     for number, (drill, _) in enumerate(lines):
         if detail.tells(number, short=drill.falls_short):
             alike = [one for one in groups[drill.shoot] if one.scenario == drill.scenario]
             stories[drill.shoot].append(_story(number, drill, alike, titles, detail))
-    return [_part(number, shoot, groups[shoot], stories[shoot], titles) for number, shoot in enumerate(shoots)]
+    return [_part(number, shoot, group, stories[shoot], titles) for number, (shoot, group) in enumerate(groups.items())]
 
 
 def _part(

@@ -13,15 +13,14 @@ from dataclasses import dataclass
 from drill import clock, units
 from drill.record import Drill, Run
 from drill.report.ages_text import AGE_HEADERS, age_row, age_words, is_overdue
-from drill.report.pages.base import render
-from drill.report.pages.drills import DETAILS, say_time, shoot_parts
+from drill.report.pages.base import fits, render
+from drill.report.pages.drills import DETAILS, Groups, by_shoot, say_time, shoot_parts
 from drill.report.pages.grid import frames, key, order_of_shoots
 from drill.report.pages.verdict import in_scenario, run_verdict
 from drill.report.saved_text import SAVED_HEADERS, SAVED_MEANING, saved_rows
 from drill.report.spot_text import SPOT_HEADERS, spot_meaning, spot_rows
 from drill.report.text import NOT_PROVED, all_well, silently_wrong, what_to_do, worst_of_variants
 
-MOST_BYTES = 1_000_000
 MOST_ROWS = 60  # of a table with a row for each shoot, or for each copy of it; the rest are counted
 MOST_SAVED = 20
 MOST_AS_ARTICLES = 700  # drills; more can't fit at a kilobyte and a half each, so it is not tried
@@ -68,6 +67,7 @@ def run_page(run: Run, *, command: str) -> str:
     """
     lines = worst_of_variants(run.drills)
     shoots = order_of_shoots(lines)
+    groups = by_shoot(run.drills, shoots)
     told = {
         "run": run,
         "all_lines": len(lines),
@@ -76,8 +76,8 @@ def run_page(run: Run, *, command: str) -> str:
         "to_do": what_to_do(run, lines),
         "well": all_well(run),
         "silent": silently_wrong(lines),
-        "hands": _hands(run, shoots),
-        "times": _times(run, shoots),
+        "hands": _hands(run, groups),
+        "times": _times(run, groups),
         "saved": _saved(run),
         "ages": _ages(run),
         "spot": Rows(SPOT_HEADERS, rows, 0, (spot_meaning(run),)) if (rows := spot_rows(run)) else None,
@@ -87,31 +87,24 @@ def run_page(run: Run, *, command: str) -> str:
     }
     title, verdict, page = f"{run.studio}: restore drill. Would every picture come back?", run_verdict(run), ""
     for detail in DETAILS[len(lines) > MOST_AS_ARTICLES :]:
-        parts = shoot_parts(run.drills, lines, shoots, run.titles, detail)
+        parts = shoot_parts(groups, lines, run.titles, detail)
         page = render("run.html", title=title, verdict=verdict, command=command, parts=parts, detail=detail, **told)
-        if len(page.encode("utf-8")) <= MOST_BYTES:
+        if fits(page):
             break
     return page
 
 
-def _by_shoot(run: Run, shoots: Sequence[str]) -> dict[str, list[Drill]]:
-    groups: dict[str, list[Drill]] = {shoot: [] for shoot in shoots}
-    for drill in run.drills:
-        groups[drill.shoot].append(drill)
-    return groups
-
-
-def _hands(run: Run, shoots: Sequence[str]) -> list[HandRow]:
+def _hands(run: Run, groups: Groups) -> list[HandRow]:
     rows = []
-    for shoot, group in _by_shoot(run, shoots).items():
+    for shoot, group in groups.items():
         worst = max(group, key=lambda drill: (drill.unchecked.silently_wrong, drill.unchecked.failed))
         rows.append(HandRow(shoot, in_scenario(worst, run.titles), worst))
     return sorted(rows, key=lambda row: (-row.drill.unchecked.silently_wrong, -row.drill.unchecked.failed))
 
 
-def _times(run: Run, shoots: Sequence[str]) -> list[TimeRow]:
+def _times(run: Run, groups: Groups) -> list[TimeRow]:
     slowest = {}
-    for shoot, group in _by_shoot(run, shoots).items():
+    for shoot, group in groups.items():
         coming = [drill for drill in group if say_time(drill)]
         slowest[shoot] = max(coming, key=lambda drill: drill.seconds.projected, default=None)
     found = [drill for drill in slowest.values() if drill is not None]

@@ -9,7 +9,6 @@ from dataclasses import dataclass, field, replace
 from drill.report.pages.base import render
 from drill.report.sections import Items, Paragraph, Part, Section, Table, filled
 
-MOST_BYTES = 1_000_000  # of a page
 MOST_ROWS = 300  # of a table or a list
 
 
@@ -71,11 +70,6 @@ def told_page(told: Told, *, command: str) -> str:
         again=told.again,
         not_proved=told.not_proved,
     )
-
-
-def fits(page: str) -> bool:
-    """Say whether a page is as small as a page has to be."""
-    return len(page.encode("utf-8", "backslashreplace")) <= MOST_BYTES
 
 
 def _headings(told: Told, first: Sequence[_Block], rest: Sequence[_Block]) -> list[tuple[str, str]]:
