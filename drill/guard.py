@@ -35,6 +35,11 @@ def guard_outputs(studio: Studio, outputs: Mapping[str, Path], *, also: Mapping[
         raise Mistakes(mistakes)
 
 
+def scratch_of(studio: Studio) -> dict[str, Path]:
+    """Return where a studio's scratch is, as an output to guard."""
+    return {"[studio] scratch": studio.scratch or Path(tempfile.gettempdir())}
+
+
 def check_scratch(studio: Studio) -> None:
     """Refuse a scratch folder on a disk that is not there: it would be made on another one. Errors: Mistakes."""
     if studio.scratch and not studio.scratch.parent.is_dir():

@@ -1,16 +1,15 @@
 """`drill attest`: a letter of proof for one client, sealed; and the check of one."""
 
 import argparse
-import tempfile
 from pathlib import Path
 
 from drill import clock
 from drill.attest import Options, attest, shoots_of
 from drill.cli.attest_check import add_check_options, check_command
 from drill.cli.record import keep_clear
-from drill.cli.terminal import FALLS_SHORT, OK, Commands, columns, complain, moment, progress
+from drill.cli.terminal import FALLS_SHORT, OK, Commands, add_now, columns, complain, progress
 from drill.errors import Mistake, Mistakes
-from drill.guard import check_scratch, guard_outputs
+from drill.guard import check_scratch, guard_outputs, scratch_of
 from drill.ledger import Ledger
 from drill.model import Studio
 from drill.report.attest_text import refused_text, written_text
@@ -44,7 +43,7 @@ def add_attest(commands: Commands) -> None:
     whose.add_argument("--shoot", action="append", default=[], metavar="ID", help="only this shoot; repeatable")
     add("--out", metavar="FOLDER", type=Path, help="a new or empty folder for the letter and all that goes with it")
     add("--as-is", action="store_true", help="write it also when something falls short, and say that first in it")
-    add("--now", type=moment, metavar="TIME", help="what counts as now (RFC 3339); default: the clock")
+    add_now(attesting)
     add_check_options(attesting)
     attesting.set_defaults(call=_attest)
 
@@ -128,10 +127,6 @@ def _check_out(studio: Studio, out: Path) -> None:
             raise Mistakes([Mistake("--out", str(out), "is not empty", "name a new or an empty folder")])
     except OSError as error:
         raise Mistakes([Mistake("--out", str(out), f"cannot be used: {error.strerror}", "name another")]) from None
-    outputs = {"--out": out}
-    outputs |= (
-        {"[studio] scratch": studio.scratch or Path(tempfile.gettempdir())} if needs_scratch(studio.copies) else {}
-    )
-    guard_outputs(studio, outputs)
+    guard_outputs(studio, {"--out": out} | (scratch_of(studio) if needs_scratch(studio.copies) else {}))
     keep_clear([studio], {"--out": out})
     check_scratch(studio)

@@ -16,9 +16,10 @@ from drill.cli.terminal import (
     OK,
     UNFINISHED,
     Commands,
+    add_now,
+    add_page,
     columns,
     complain,
-    moment,
     progress,
     whole,
 )
@@ -57,10 +58,10 @@ def add_audit(commands: Commands) -> None:
     add("--all", action="store_true", help="read everything again, also what an audit that was cut short has read")
     add("--look", action="store_true", help="also decode the files of which no digest is known")
     add("--json", metavar="FILE", help="write the record as JSON; - for standard output, without tables")
-    add("--html", metavar="FILE", help="write it as a page to look at, print or hand round")
+    add_page(auditing)
     add("--seed", type=whole, metavar="N", help="seed of every draw; default: drawn and printed")
     add("--no-ledger", action="store_true", help="neither read nor write the ledger")
-    add("--now", type=moment, metavar="TIME", help="what counts as now (RFC 3339); default: the clock")
+    add_now(auditing)
     auditing.set_defaults(call=_audit)
 
 

@@ -7,7 +7,7 @@ from pathlib import Path
 
 from drill.cli.again import again
 from drill.cli.record import check_files, deliver, files_asked
-from drill.cli.terminal import OK, Commands, columns, complain, progress
+from drill.cli.terminal import OK, Commands, add_page, columns, complain, progress
 from drill.copies import ARCHIVES, Unreadable, archive_format, file_store
 from drill.copies.raw import explain
 from drill.copies.tarred import is_complete
@@ -51,7 +51,7 @@ def add_badsector(commands: Commands) -> None:
     add("--sector-size", type=_sector_size, default=4096, metavar="BYTES", help="of the drive; default 4096")
     add("--picture", metavar="FILE", help="draw a map of the archive (.svg or .png)")
     add("--json", metavar="FILE", help="write the record as JSON; - for standard output, without tables")
-    add("--html", metavar="FILE", help="write it as a page to look at, print or hand round")
+    add_page(telling)
     telling.set_defaults(call=_bad_sector)
 
 

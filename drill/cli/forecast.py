@@ -8,9 +8,9 @@ from pathlib import Path
 
 from drill import clock
 from drill.cli.again import again
-from drill.cli.planned import add_now, add_scheme, add_shoot, away_of, day_of, no_scheme
+from drill.cli.planned import add_scheme, add_shoot, away_of, day_of, no_scheme
 from drill.cli.record import check_files, deliver, files_asked, keep_clear
-from drill.cli.terminal import FALLS_SHORT, OK, Commands, columns, complain, progress
+from drill.cli.terminal import FALLS_SHORT, OK, Commands, add_now, add_page, columns, complain, progress
 from drill.errors import Mistake, Mistakes
 from drill.forecast.advised import with_advice, with_comparison
 from drill.forecast.run import Options, forecast, unplanned
@@ -65,7 +65,7 @@ def add_forecast(commands: Commands) -> None:
     add("--measures", action="store_true", help="also how much each event matters, in the measures of fault trees")
     add("--picture", metavar="FILE", help="draw the life of the shoot (.svg or .png)")
     add("--json", metavar="FILE", help="write the record as JSON; - for standard output, without tables")
-    add("--html", metavar="FILE", help="write it as a page to look at, print or hand round")
+    add_page(looking)
     add_now(looking)
     looking.set_defaults(call=_forecast)
 

@@ -7,14 +7,14 @@ from pathlib import Path
 
 from drill import clock
 from drill.cli.again import again
-from drill.cli.record import check_files, deliver, files_asked, spare_reports
-from drill.cli.terminal import FALLS_SHORT, OK, Commands, columns, complain, moment
+from drill.cli.record import check_files, deliver, files_asked, spare_ledger, spare_reports
+from drill.cli.terminal import FALLS_SHORT, OK, Commands, add_now, add_page, columns, complain
 from drill.duedate import calendar_event
 from drill.errors import Mistake, Mistakes
-from drill.guard import falls_in, guard_outputs
+from drill.guard import guard_outputs
 from drill.history import look_back
 from drill.historyrecord import History, dump
-from drill.ledger import Ledger, ledger_files
+from drill.ledger import Ledger
 from drill.model import Studio
 from drill.report.files import swap_in_bytes
 from drill.report.history_text import due_words, history_text
@@ -40,8 +40,8 @@ def add_history(commands: Commands) -> None:
     add("studio", metavar="STUDIO", type=Path, help="the studio file (TOML)")
     add("--calendar", metavar="FILE", help="write the day of the next drill as an event for your calendar (.ics)")
     add("--json", metavar="FILE", help="write the record as JSON; - for standard output, without tables")
-    add("--html", metavar="FILE", help="write it as a page to look at, print or hand round")
-    add("--now", type=moment, metavar="TIME", help="what counts as now (RFC 3339); default: the clock")
+    add_page(looking)
+    add_now(looking)
     looking.set_defaults(call=_history)
 
 
@@ -70,9 +70,7 @@ def _check_outputs(studio: Studio, options: argparse.Namespace) -> None:
         raise Mistakes([Mistake("--calendar", "-", "only --json can go to standard output", "name a file")])
     check_files(outputs)
     spare_reports([studio], outputs)
-    for name, file in outputs.items():
-        if any(falls_in(file, kept) for kept in ledger_files(studio.ledger)):
-            raise Mistakes([Mistake(name, str(file), "is where the ledger is kept", "name another file")])
+    spare_ledger(studio, outputs)
 
 
 def _event(history: History, now: datetime, file: Path) -> bytes:

@@ -6,7 +6,6 @@ Flows in: options of a parser, a studio. Flows out: values, mistakes. Must not k
 import argparse
 from datetime import date, datetime, timedelta
 
-from drill.cli.terminal import moment
 from drill.errors import Mistake, Mistakes
 from drill.model import Studio
 from drill.scenario import shipped_folder, shipped_schemes
@@ -25,12 +24,6 @@ def add_shoot(parser: argparse.ArgumentParser, *, which: str) -> None:
     where = parser.add_mutually_exclusive_group()
     where.add_argument("--away", action="store_true", help="only a shoot away from home")
     where.add_argument("--home", action="store_true", help="only a shoot at home")
-
-
-def add_now(parser: argparse.ArgumentParser) -> None:
-    """Add what counts as now."""
-    text = "what counts as now (RFC 3339); default: the clock"
-    parser.add_argument("--now", type=moment, metavar="TIME", help=text)
 
 
 def _day(text: str) -> date:

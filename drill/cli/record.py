@@ -5,14 +5,13 @@ Flows in: options as typed, a studio, texts. Flows out: mistakes, or files and s
 
 import argparse
 import sys
-import tempfile
 from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 
 from drill.cli.terminal import check_file
 from drill.enlist import MANIFESTS
 from drill.errors import Mistake, Mistakes, Unfinished
-from drill.guard import falls_in, guard_outputs
+from drill.guard import falls_in, guard_outputs, scratch_of
 from drill.insurance import headers_folder
 from drill.ledger import ledger_files
 from drill.model import Studio
@@ -24,16 +23,12 @@ def check_outputs(
     studio: Studio, options: argparse.Namespace, *, scratch: bool, files: Sequence[str] = ("json",)
 ) -> None:
     """Refuse to write inside a copy, or where nothing can be written. `files` are options. Errors: Mistakes."""
-    outputs: dict[str, Path] = {}
-    if scratch:
-        outputs["[studio] scratch"] = studio.scratch or Path(tempfile.gettempdir())
+    outputs = scratch_of(studio) if scratch else {}
     if not options.no_ledger:
         outputs["[studio] ledger"] = studio.ledger
     asked = files_asked(options, *files)
     check_files(asked)
-    for option, file in asked.items():
-        if any(file.absolute() == path.absolute() for path in ledger_files(studio.ledger)):
-            raise Mistakes([Mistake(option, str(file), "is where the ledger is kept", "name another file")])
+    spare_ledger(studio, asked)
     spare_reports([studio], asked)
     guard_outputs(studio, outputs | asked)
 
@@ -65,6 +60,13 @@ def keep_clear(studios: Sequence[Studio], outputs: Mapping[str, Path]) -> None:
             if any(falls_in(file, one) for one in kept):
                 what = "is where lists and readings are kept"
                 raise Mistakes([Mistake(option, str(file), what, "name another file")])
+
+
+def spare_ledger(studio: Studio, outputs: Mapping[str, Path]) -> None:
+    """Refuse files to write where the ledger is kept, also through a link. Errors: Mistakes."""
+    for option, file in outputs.items():
+        if any(falls_in(file, kept) for kept in ledger_files(studio.ledger)):
+            raise Mistakes([Mistake(option, str(file), "is where the ledger is kept", "name another file")])
 
 
 def spare_reports(studios: Sequence[Studio], outputs: Mapping[str, Path]) -> None:

@@ -6,7 +6,7 @@ from pathlib import Path
 
 from drill import clock
 from drill.cli.record import check_outputs, deliver
-from drill.cli.terminal import FALLS_SHORT, OK, UNFINISHED, Commands, columns, complain, moment, progress
+from drill.cli.terminal import FALLS_SHORT, OK, UNFINISHED, Commands, add_now, columns, complain, progress
 from drill.errors import Mistake, Mistakes, Unfinished
 from drill.guard import guard_outputs
 from drill.insurance import headers_folder
@@ -56,7 +56,7 @@ def add_recover(commands: Commands) -> None:
     add("--into", required=True, metavar="FOLDER", type=Path, help="a folder of its own for what comes back")
     add("--shoot", action="append", default=[], metavar="ID", help="only this shoot; repeatable, in this order")
     add("--class", action="append", default=[], metavar="NAME", dest="first", help="this class first; repeatable")
-    add("--now", type=moment, metavar="TIME", help="what counts as now (RFC 3339); default: the clock")
+    add_now(recovering)
     add("--json", metavar="FILE", help="write the record as JSON; - for standard output, without tables")
     add("--no-ledger", action="store_true", help="neither use what earlier runs have shown, nor remember this one")
     recovering.set_defaults(call=_recover)

@@ -10,9 +10,9 @@ from drill.cli.terminal import (
     OK,
     UNFINISHED,
     Commands,
+    add_now,
     columns,
     complain,
-    moment,
     progress,
 )
 from drill.ledger import Ledger
@@ -42,7 +42,7 @@ def add_retire(commands: Commands) -> None:
     add("studio", metavar="STUDIO", type=Path, help="the studio file (TOML)")
     add("medium", metavar="MEDIUM", help="the id of the medium that is to go")
     add("--read", action="store_true", help="read everything now, also what earlier readings have proved")
-    add("--now", type=moment, metavar="TIME", help="what counts as now (RFC 3339); default: the clock")
+    add_now(retiring)
     add("--json", metavar="FILE", help="write the record as JSON; - for standard output, without tables")
     add("--no-ledger", action="store_true", help="neither use what earlier runs have shown, nor remember this one")
     retiring.set_defaults(call=_retire)

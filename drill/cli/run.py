@@ -3,7 +3,6 @@
 import argparse
 import random
 import sys
-import tempfile
 from collections.abc import Callable
 from contextlib import nullcontext
 from dataclasses import replace
@@ -20,14 +19,14 @@ from drill.cli.terminal import (
     OK,
     UNFINISHED,
     Commands,
+    add_now,
     columns,
     complain,
-    moment,
     progress,
     whole,
 )
 from drill.errors import Mistake, Mistakes, Unfinished
-from drill.guard import check_scratch, guard_outputs
+from drill.guard import check_scratch, guard_outputs, scratch_of
 from drill.insurance import headers_folder
 from drill.ledger import DrilledPromise, DrilledScenario, Ledger
 from drill.model import Scenario, Studio
@@ -64,7 +63,7 @@ def add_run(commands: Commands) -> None:
     )
     run.add_argument("--shoot", action="append", default=[], metavar="ID", help="only this shoot; repeatable")
     run.add_argument("--seed", type=whole, metavar="N", help="seed of every draw; default: drawn and printed")
-    run.add_argument("--now", type=moment, metavar="TIME", help="what counts as now (RFC 3339); default: the clock")
+    add_now(run)
     add_spot(run)
     run.add_argument("--json", metavar="FILE", help="write the result as JSON; - for standard output, without tables")
     run.add_argument("--html", metavar="FILE", help="write the result as a page to look at, print or hand round")
@@ -80,7 +79,7 @@ def add_run(commands: Commands) -> None:
 def _run(options: argparse.Namespace) -> int:
     spot = read_spot(options)
     studio, scenarios = _read(options)
-    outputs = {"[studio] scratch": studio.scratch or Path(tempfile.gettempdir())}
+    outputs = scratch_of(studio)
     outputs |= {} if options.no_ledger else {"[studio] ledger": studio.ledger}
     headers = None if options.no_ledger else headers_folder(studio.ledger)
     outputs |= {} if options.no_reports else {"[studio] reports": studio.reports}

@@ -5,13 +5,14 @@ import secrets
 from pathlib import Path
 
 from drill import clock, units
-from drill.cli.planned import add_now, add_scheme, add_shoot, away_of, day_of, no_scheme
+from drill.cli.planned import add_scheme, add_shoot, away_of, day_of, no_scheme
 from drill.cli.record import check_files, deliver, files_asked, keep_clear
 from drill.cli.terminal import (
     FALLS_SHORT,
     OK,
     UNFINISHED,
     Commands,
+    add_now,
     columns,
     complain,
     progress,

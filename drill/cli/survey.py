@@ -7,7 +7,7 @@ from pathlib import Path
 from drill import clock
 from drill.cli.lists import add_list_options, write_lists
 from drill.cli.record import check_files, deliver, files_asked, keep_clear
-from drill.cli.terminal import FALLS_SHORT, OK, Commands, columns, complain, moment, progress
+from drill.cli.terminal import FALLS_SHORT, OK, Commands, add_now, columns, complain, progress
 from drill.guard import guard_outputs
 from drill.insurance import headers_folder
 from drill.inventory import dump
@@ -38,7 +38,7 @@ def add_survey(commands: Commands) -> None:
     )
     taking.add_argument("studio", metavar="STUDIO", type=Path, help="the studio file (TOML)")
     taking.add_argument("--shoot", action="append", default=[], metavar="ID", help="only this shoot; repeatable")
-    taking.add_argument("--now", type=moment, metavar="TIME", help="what counts as now (RFC 3339); default: the clock")
+    add_now(taking)
     taking.add_argument(
         "--json", metavar="FILE", help="write the record as JSON; - for standard output, without tables"
     )

@@ -1,4 +1,4 @@
-"""The terminal: its width, the progress line, and what is said on standard error.
+"""The terminal: its width, the progress line, what is said on standard error; options that many commands have.
 
 Flows in: texts. Flows out: the terminal. Must not know: commands.
 """
@@ -53,6 +53,17 @@ def moment(text: str) -> datetime:
         return clock.parse_time(text)
     except ValueError:
         raise argparse.ArgumentTypeError(f"{text!r} is no time such as 2026-09-12T19:30:00Z or 2026-09-12") from None
+
+
+def add_now(parser: argparse.ArgumentParser) -> None:
+    """Add what counts as now."""
+    text = "what counts as now (RFC 3339); default: the clock"
+    parser.add_argument("--now", type=moment, metavar="TIME", help=text)
+
+
+def add_page(parser: argparse.ArgumentParser) -> None:
+    """Add the page."""
+    parser.add_argument("--html", metavar="FILE", help="write it as a page to look at, print or hand round")
 
 
 def check_file(target: Path, *, option: str) -> None:

@@ -5,7 +5,6 @@ studio is opened when the first of its items is set up in this process, and clos
 the session is noted.
 """
 
-import tempfile
 from collections.abc import Generator, Iterable, Iterator, Sequence
 from contextlib import ExitStack
 from datetime import UTC, datetime
@@ -17,7 +16,7 @@ import pytest
 from drill import clock
 from drill.errors import Mistakes, Unfinished
 from drill.expectations import Accepted, Due, Sheet, read_sheet, shortfall, studio_sheet
-from drill.guard import check_scratch, guard_outputs
+from drill.guard import check_scratch, guard_outputs, scratch_of
 from drill.insurance import headers_folder
 from drill.ledger import Ledger
 from drill.model import ProofAge, Scenario, Shoot
@@ -281,7 +280,7 @@ class Carrier:
 def _guard(sheet: Sheet, *, no_ledger: bool) -> None:
     """Refuse to write inside a copy, as a run does. Errors: Mistakes."""
     studio = sheet.studio
-    outputs = {"[studio] scratch": studio.scratch or Path(tempfile.gettempdir())}
+    outputs = scratch_of(studio)
     outputs |= {} if no_ledger else {"[studio] ledger": studio.ledger}
     also = {f"the scenario {s.name}": Path(s.file) for s in sheet.scenarios} | {"this file": sheet.file}
     guard_outputs(studio, outputs, also=also)

@@ -4,7 +4,6 @@ Flows in: a StudioFolder or the path of any studio file, mishaps, scenarios. Flo
 copies are only read, whoever's they are. Must not know: terminals, what a test makes of the run.
 """
 
-import tempfile
 from collections.abc import Sequence
 from dataclasses import replace
 from datetime import datetime
@@ -12,7 +11,7 @@ from pathlib import Path
 
 from drill import clock
 from drill.errors import Unfinished
-from drill.guard import guard_outputs
+from drill.guard import guard_outputs, scratch_of
 from drill.model import Scenario, Studio
 from drill.record import Run
 from drill.rehearse import Options, rehearse
@@ -47,8 +46,7 @@ def drilled(
         a(datetime, now, function="drilled", word="now", advice="give a datetime")
     names = texts(scenarios, function="drilled", word="scenarios")
     loaded = loaded_studio(studio, function="drilled")
-    outputs = {"[studio] scratch": loaded.scratch or Path(tempfile.gettempdir())}
-    guard_outputs(loaded, outputs)
+    guard_outputs(loaded, scratch_of(loaded))
     together = (*going_on(), *mishaps)
     check_mishaps(together, loaded)
     ids = texts(shoots, function="drilled", word="shoots")

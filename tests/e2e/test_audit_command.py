@@ -132,6 +132,15 @@ def test_mistakes_exit_2_and_nothing_is_written(arguments: tuple[str, ...], word
     assert census(tmp_path / "s") == before
 
 
+def test_the_ledger_is_not_written_over_through_a_link(tmp_path: Path) -> None:
+    built = two_shoots(tmp_path / "s")
+    assert audited(built).code == 0
+    (tmp_path / "s" / "out.json").symlink_to(tmp_path / "s" / "ledger.sqlite")
+    outcome = audited(built, "--json", "out.json")
+    assert outcome.code == 2 and "is where the ledger is kept" in " ".join(outcome.err.split()), outcome.said
+    assert audited(built).code == 0, "the ledger is as it was"
+
+
 def test_a_ledger_inside_a_copy_is_refused(tmp_path: Path) -> None:
     built = two_shoots(tmp_path / "s")
     text = built.file.read_text(encoding="utf-8")
