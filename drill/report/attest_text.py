@@ -5,6 +5,7 @@ Flows in: the record of a proof. Flows out: text. Must not know: terminals (the 
 
 from collections.abc import Mapping
 
+from drill.phrases import many
 from drill.proofrecord import Proof
 from drill.report.letter_short import Titles, shortfall_words
 from drill.report.typed import typed
@@ -48,8 +49,7 @@ def written_text(
     proof: Proof, *, studio: str, out: str, fingerprint: str, titles: Titles, width: int, new_key: str = ""
 ) -> str:
     """Say what was written, and what to do with it; `new_key` is the file of a key that was made for it."""
-    count = len(proof.checksums)
-    files = "1 delivered file" if count == 1 else f"{count:,} delivered files"
+    files = many(len(proof.checksums), "delivered file")
     head = f"The letter for {_whom(proof)} is in {safe(out)}, with checksums of {files} and a seal over all of it."
     if proof.falls_short:
         head += " It falls short, and says so first."

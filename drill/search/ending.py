@@ -10,6 +10,7 @@ left are not named.
 from collections.abc import Iterable, Iterator, Mapping
 
 from drill.model import Studio
+from drill.phrases import many
 from drill.searchrecord import Happening, Story
 from drill.tables import quoted
 
@@ -33,12 +34,12 @@ def scenario_text(story: Story, studio: Studio) -> str:
     longer hold what the story took."""
     told = [f"{one.local} {one.words}" for one in story.happenings]
     mishaps = [one for one in story.happenings if not one.by_plan]
-    many = "1 mishap" if len(mishaps) == 1 else f"{len(mishaps)} mishaps"
+    count = many(len(mishaps), "mishap")
     first = mishaps[0].words if mishaps else "nothing but the plan"
     goes_on = "" if mishaps and mishaps[0] is story.happenings[-1] else " …"
     parts = [
         f"{FIRST_LINE}\n# What it leaves as it was is not named.",
-        f"title = {quoted(f'A story of {many}: {first}{goes_on}')}\nstory = {quoted('; '.join(told))}",
+        f"title = {quoted(f'A story of {count}: {first}{goes_on}')}\nstory = {quoted('; '.join(told))}",
     ]
     hits = dict.fromkeys([*_struck(mishaps, studio), *_left(story)])
     parts += [f"[[hazards]]\n{effect}\nhits = {{ {selector} }}" for effect, selector in hits]

@@ -15,6 +15,7 @@ from drill.errors import Mistake, Mistakes
 from drill.forecast.saying import lasting
 from drill.model import Scheme, Studio
 from drill.odds import rates
+from drill.phrases import count_files
 from drill.search.corpus import KeptStory, kept_story, marks_of
 from drill.search.exhaustive import Level as Found
 from drill.search.exhaustive import Searched, marks, search
@@ -103,8 +104,7 @@ def _search(studio: Studio, scheme: Scheme, options: Options, notes: Sequence[st
 
 def _size_words(studio: Studio, size: int, files: int) -> str:
     guessed = "" if is_size_known(studio) else " (a round figure: nothing says how big yours are; add size to [scheme])"
-    many = "1 file" if files == 1 else f"{files:,} files"
-    return f"A shoot is taken to be of {units.say_size(size)}{guessed} in {many}."
+    return f"A shoot is taken to be of {units.say_size(size)}{guessed} in {count_files(files)}."
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,6 +10,7 @@ from pathlib import Path
 
 from drill import units
 from drill.globs import matcher
+from drill.phrases import many
 from drill.record import Drill, FileNote, Run
 from drill.report.words import safe
 from drill.stages import cut_words
@@ -91,10 +92,8 @@ def assert_survives(
             wrong += [f"{_name(drill, run)}: something is lost already: {_told(drill.lost_files)}"]
         elif found.survivable < further_failures:
             worst = cut_words(found.weakest[0], loaded)
-            many = "failure" if found.survivable == 1 else "failures"
-            wrong += [
-                f"{_name(drill, run)} survives {found.survivable} further {many}, not {further_failures}: {worst}"
-            ]
+            left = many(found.survivable, "further failure")
+            wrong += [f"{_name(drill, run)} survives {left}, not {further_failures}: {worst}"]
     _fail(wrong)
 
 

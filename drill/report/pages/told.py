@@ -4,7 +4,7 @@ Flows in: a verdict, sections, drawings. Flows out: HTML text. Must not know: re
 """
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 
 from drill.report.pages.base import render
 from drill.report.sections import Items, Paragraph, Part, Section, Table, filled
@@ -36,7 +36,7 @@ class Told:
     figures_title: str = ""
     figures: Sequence[Figure] = ()
     basis_title: str = ""
-    basis: Sequence[Section] = field(default=())
+    basis: Sequence[Section] = ()
 
 
 @dataclass(frozen=True, slots=True)
