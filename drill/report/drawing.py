@@ -1,16 +1,18 @@
 """A drawing of rectangles and lines of text, as SVG or PNG, or as a part of a page.
 
 Flows in: shapes in pixels. Flows out: the bytes of a picture. Must not know: what is drawn.
-SVG 1.1 (W3C Recommendation, 2011), written by hand: rect, path, text, title. PNG by Pillow, with the font that
-comes with it.
+SVG 1.1 (W3C Recommendation, 2011): rect, path, text, title, written by the standard library's ElementTree. Libraries
+for SVG were tried: svg.py 1.10 escapes neither text nor attributes, so that a file's name would be markup; drawsvg 2.4
+fixes the width and brings definitions and a second namespace into the page. PNG by Pillow, with the font that comes
+with it.
 """
 
 import io
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
 from itertools import groupby
-from xml.sax.saxutils import escape, quoteattr
+from xml.etree import ElementTree as ET
 
 from PIL import Image, ImageDraw, ImageFont
 
@@ -49,15 +51,10 @@ Shape = Rect | Words
 
 def svg(shapes: Sequence[Shape], *, width: int, height: int, title: str) -> bytes:
     """Return a drawing as SVG."""
-    lines = [
-        f'<svg xmlns="http://www.w3.org/2000/svg" width="{width}" height="{height}" viewBox="0 0 {width} {height}"'
-        ' font-family="Helvetica, Arial, sans-serif">',
-        f"<title>{escape(safe(title))}</title>",
-        f'<rect width="{width}" height="{height}" fill="#ffffff"/>',
-        *(_svg_rect(one) if isinstance(one, Rect) else _svg_words(one) for one in shapes),
-        "</svg>",
-    ]
-    return ("\n".join(lines) + "\n").encode("utf-8", "backslashreplace")
+    about = {"xmlns": "http://www.w3.org/2000/svg", "width": str(width), "height": str(height)}
+    root = _plate(about, width=width, height=height, title=title)
+    root.extend(map(_element, shapes))
+    return (_written(root) + "\n").encode("utf-8")
 
 
 def inline_svg(shapes: Sequence[Shape], *, width: int, height: int, title: str, id_: str) -> str:
@@ -66,18 +63,29 @@ def inline_svg(shapes: Sequence[Shape], *, width: int, height: int, title: str, 
     To those who hear the page it is one picture, called by its title; `id_` is not used on the page otherwise.
     Neighbours of one colour without an edge are one path, which is a third as long.
     """
-    lines = [
-        f'<svg role="img" aria-labelledby="{id_}" viewBox="0 0 {width} {height}" font-family="Helvetica, Arial, '
-        f'sans-serif"><title id="{id_}">{escape(safe(title))}</title>',
-        f'<rect width="{width}" height="{height}" fill="#ffffff"/>',
-    ]
+    root = _plate({"role": "img", "aria-labelledby": id_}, width=width, height=height, title=title)
+    root[0].set("id", id_)
     for fill, group in groupby(shapes, _plain_fill):
         if fill:
-            path = "".join(_outline(one) for one in group if isinstance(one, Rect))
-            lines.append(f'<path fill={quoteattr(fill)} d="{path}"/>')
+            outlines = "".join(_outline(one) for one in group if isinstance(one, Rect))
+            ET.SubElement(root, "path", fill=fill, d=outlines)
         else:
-            lines += [_svg_rect(one) if isinstance(one, Rect) else _svg_words(one) for one in group]
-    return "\n".join([*lines, "</svg>"])
+            root.extend(map(_element, group))
+    return _written(root)
+
+
+def _plate(about: Mapping[str, str], *, width: int, height: int, title: str) -> ET.Element:
+    """Return a drawing with nothing on it but its title and a white ground."""
+    view = {"viewBox": f"0 0 {width} {height}", "font-family": "Helvetica, Arial, sans-serif"}
+    root = ET.Element("svg", {**about, **view})
+    ET.SubElement(root, "title").text = safe(title)
+    root.append(_element(Rect(0, 0, width, height, "#ffffff")))
+    return root
+
+
+def _written(root: ET.Element) -> str:
+    ET.indent(root, space="")
+    return ET.tostring(root, encoding="unicode")
 
 
 def _plain_fill(one: Shape) -> str:
@@ -89,17 +97,17 @@ def _outline(one: Rect) -> str:
     return f"M{left:g} {top:g}h{width:g}v{height:g}h{-width:g}z"
 
 
-def _svg_rect(one: Rect) -> str:
-    edge = f" stroke={quoteattr(one.edge)}" if one.edge else ""
-    place = f'x="{one.left:g}" y="{one.top:g}" width="{one.width:g}" height="{one.height:g}"'
-    return f"<rect {place} fill={quoteattr(one.fill)}{edge}/>"
-
-
-def _svg_words(one: Words) -> str:
-    more = ' font-weight="bold"' if one.bold else ""
-    more += ' text-anchor="end"' if one.right else ""
-    place = f'x="{one.x:g}" y="{one.baseline:g}" font-size="{one.size}"'
-    return f"<text {place} fill={quoteattr(one.fill)}{more}>{escape(safe(one.text))}</text>"
+def _element(one: Shape) -> ET.Element:
+    if isinstance(one, Rect):
+        place = {"x": one.left, "y": one.top, "width": one.width, "height": one.height}
+        look = {"fill": one.fill, **({"stroke": one.edge} if one.edge else {})}
+        return ET.Element("rect", {**{name: f"{value:g}" for name, value in place.items()}, **look})
+    more = {"font-weight": "bold"} if one.bold else {}
+    more |= {"text-anchor": "end"} if one.right else {}
+    at = {"x": f"{one.x:g}", "y": f"{one.baseline:g}", "font-size": str(one.size), "fill": one.fill}
+    words = ET.Element("text", {**at, **more})
+    words.text = safe(one.text)
+    return words
 
 
 @cache  # it is read anew for every line else, and a picture has hundreds
