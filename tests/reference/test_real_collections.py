@@ -37,7 +37,7 @@ from runner import run_drills, start
 
 from drill import capture
 
-pytestmark = pytest.mark.outside
+pytestmark = [pytest.mark.outside, pytest.mark.deep]
 
 DROPPINGS = (
     ".DS_Store",
