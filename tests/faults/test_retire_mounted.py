@@ -52,6 +52,7 @@ def ask(built: Built) -> dict[str, Any]:
     return value
 
 
+@pytest.mark.deep
 def test_what_lies_beside_the_copy_is_a_no(built: Built) -> None:
     card = built.file.parent / "media/card"
     assert ask(built)["answer"] == "yes"

@@ -271,6 +271,7 @@ def everything() -> tuple[Stage, timeline.Life, list[datetime], Tally]:
     return scene, life, marks, tally(scene, runs=20_000, seed=6, marks=marks, at=marks[2])
 
 
+@pytest.mark.deep
 def test_the_scheme_of_everything_agrees() -> None:
     scene, life, marks, seen = everything()
     check_odds(scene, life, marks[2:])

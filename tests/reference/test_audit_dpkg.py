@@ -31,6 +31,7 @@ at = "{at}"
 manifest = "list.md5"
 """
 pytestmark = [
+    pytest.mark.deep,
     pytest.mark.outside,
     pytest.mark.skipif(not any(INFO.glob("*.md5sums")), reason="this is no Debian system"),
     pytest.mark.skipif(shutil.which("md5sum") is None, reason="md5sum is not installed"),

@@ -479,6 +479,7 @@ def test_after_a_check_value_that_differs_all_bytes_and_the_neighbours_come() ->
         assert sum(a != b for a, b in zip(hit, FILES["2026/heron/ABCD0002.DNG"], strict=True)) == 1
 
 
+@pytest.mark.deep
 def test_large_stored_members_are_checked_beside_their_delivery(monkeypatch: pytest.MonkeyPatch) -> None:
     sizes = {"1.dng": 2_600_001, "2.xmp": 900, "3.dng": 1 << 20, "4.dng": (1 << 20) - 1, "5.dng": 1_700_000}
     files = {name: RANDOM.randbytes(size) for name, size in sizes.items()}

@@ -374,6 +374,7 @@ def enormous_tar(members: int, each: int) -> Sparse:
     return Sparse(pieces, at + 1024)
 
 
+@pytest.mark.deep
 def test_the_structure_of_100_gb_takes_seconds_and_little_memory() -> None:
     for kind, raw in ((".zip", enormous_zip(4000, 25_000_001)), (".tar", enormous_tar(4000, 25_000_001))):
         size = raw.seek(0, 2)
