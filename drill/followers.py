@@ -1,11 +1,13 @@
-"""Followers: what goes with a medium: those that cannot be read without it, those that are kept in step with it.
+"""Followers: what goes with a medium: those that cannot be read without it, those that are kept in step with it; and
+what a step comes after and reads.
 
-Flows in: ids, the media of a studio. Flows out: ids. Must not know: what befell a medium, copies, scenarios.
+Flows in: ids, the media of a studio; steps. Flows out: ids, steps. Must not know: what befell a medium, copies,
+scenarios.
 """
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 
-from drill.model import Medium
+from drill.model import Medium, Step
 
 
 def with_dependants(ids: Iterable[str], media: Mapping[str, Medium]) -> set[str]:
@@ -32,3 +34,18 @@ def with_mirrors(ids: Iterable[str], media: Mapping[str, Medium], *, keeping_ver
             if m.mirrors == followed and m.id not in found and (keeping_versions or m.keeps_versions_s is None)
         ]
     return found
+
+
+def read_by(step: Step) -> str | None:
+    """Return the medium on which a step finds nothing to do where the shoot is not."""
+    return step.target if step.do in ("verify", "edit") else step.source
+
+
+def with_followed(step: Step, known: Mapping[str, Step]) -> Iterator[Step]:
+    """Yield a step, then what it follows, and so on, each once; `known` are all steps by id."""
+    seen: set[str] = set()
+    at: Step | None = step
+    while at is not None and at.id not in seen:
+        yield at
+        seen.add(at.id)
+        at = known.get(at.follows or "")

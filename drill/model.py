@@ -275,12 +275,12 @@ class Rhythm:
 
 @dataclass(frozen=True, slots=True)
 class Step:
-    """One thing done with a shoot's files: "copy", "move", "verify" or "erase". Media by id; README, "The scheme"."""
+    """One thing done with a shoot: "copy", "move", "verify", "erase" or "edit". Media by id; README, "The scheme"."""
 
     id: str
     do: str
     source: str | None = None  # copy and move: from here; erase: what is erased
-    target: str | None = None  # copy and move: to here; verify: what is read and compared with its promise
+    target: str | None = None  # copy and move: to here; verify: what is read and compared; edit: where edits are made
     after_s: float = 0.0  # after the shoot's end, or that of the step it `follows`
     follows: str | None = None
     rhythm: Rhythm | None = None

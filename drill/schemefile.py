@@ -20,7 +20,14 @@ _LONGEST_S = 100 * YEAR_S
 _HOME_BY_DEFAULT_S = 3 * DAY_S
 _REPLACED_BY_DEFAULT_S = 30 * DAY_S
 _NOON_S = DAY_S / 2
-_DOING = {"copy": ("from", "to"), "move": ("from", "to"), "verify": ("to",), "erase": ("from",)}
+_DOING = {"copy": ("from", "to"), "move": ("from", "to"), "verify": ("to",), "erase": ("from",), "edit": ("to",)}
+_NOT_OF_EDITS = {
+    "every": "edits are made once; give each time of editing a step of its own",
+    "again": "edits are made once; give each time of editing a step of its own",
+    "done": "what is not edited cannot be lost: leave it out",
+    "only_once_on": "edits wait for no copies: leave it out",
+    "minutes": "minutes are those that the copies ask for: leave it out",
+}
 _EVERY = ("day", "week", "month", "quarter", "year")
 _WEEKDAYS = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
 _A_LEAP_YEAR = 2000  # 29 February may be named; a year without one has its last day then
@@ -136,6 +143,10 @@ def _step(table: Table, media: Mapping[str, Medium]) -> Step:
         minutes=table.number("minutes") or 0.0,
     )
     _check_ends(table, step)
+    if do == "edit":
+        for key, advice in _NOT_OF_EDITS.items():
+            if table.has(key):
+                table.wrong(key, "a step that does 'edit' has none", advice)
     table.finish()
     return step
 

@@ -5,7 +5,7 @@ Flows in: a scheme, media. Flows out: sentences. Must not know: files, the calen
 
 from collections.abc import Iterator, Mapping
 
-from drill.followers import with_mirrors
+from drill.followers import read_by, with_followed, with_mirrors
 from drill.model import Medium, Scheme, Step
 from drill.units import say_span
 
@@ -57,7 +57,7 @@ def _never(scheme: Scheme, media: Mapping[str, Medium]) -> Iterator[tuple[str, s
             if step.source in reached and step.target:
                 reached.update(with_mirrors([step.target], media, keeping_versions=True))
     for step in scheme.steps:
-        needed = (step.target if step.do == "verify" else step.source, *step.only_once_on)
+        needed = (read_by(step), *step.only_once_on)
         never = sorted({id_ for id_ in needed if id_ and id_ in media} - reached)
         if never:
             yield step.id, f"the step {step.id!r} is never done: no step brings a shoot to {', '.join(never)}"
@@ -78,24 +78,17 @@ def _waits_for_forgotten(step: Step, known: Mapping[str, Step]) -> Iterator[str]
     first = known.get(step.follows or "")
     if first is None or first.done >= 1 or comes_again(step, known) or step.do == "erase":
         return
-    reads = step.target if step.do == "verify" else step.source
-    if reads is not None and reads == first.target:
+    read = read_by(step)
+    if read is not None and read == first.target:
         yield (
             f"the step {step.id!r} follows {first.id!r}, which is forgotten at times and not made up for: then "
-            f'{step.id!r} finds nothing on {reads}, ever; add again = "1 day" to {first.id!r}'
+            f'{step.id!r} finds nothing on {read}, ever; add again = "1 day" to {first.id!r}'
         )
 
 
 def comes_again(step: Step, known: Mapping[str, Step]) -> bool:
     """Say whether a step is done more than once: by a rhythm or `again` of its own, or of a step that it follows."""
-    seen: set[str] = set()
-    at: Step | None = step
-    while at is not None and at.id not in seen:
-        if at.again_s is not None or at.rhythm is not None:
-            return True
-        seen.add(at.id)
-        at = known.get(at.follows or "")
-    return False
+    return any(one.again_s is not None or one.rhythm is not None for one in with_followed(step, known))
 
 
 def _takes_too_long(step: Step, _: Mapping[str, Step]) -> Iterator[str]:

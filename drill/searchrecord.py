@@ -37,7 +37,8 @@ class End:
 
 @dataclass(frozen=True, slots=True)
 class Story:
-    """Mishaps after which no copy of the shoot is right any more, with what goes by plan between them.
+    """Mishaps after which no copy of the shoot is right any more, or none of the edits that the step `edit` makes, with
+    what goes by plan between them.
 
     `mishaps` are their names. `earliest` and `latest`: between these (local) the first of them may come, and others
     follow with which it is lost. `ends` says what is left on the media that may hold a shoot.
@@ -49,6 +50,7 @@ class Story:
     lost_at: str
     happenings: tuple[Happening, ...]
     ends: tuple[End, ...]
+    edit: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,8 +90,18 @@ class Chance:
 
 
 @dataclass(frozen=True, slots=True)
+class Edit:
+    """Edits that a step makes on a medium; by plan they are made at a moment."""
+
+    step: str
+    medium: str
+    at: str
+    local: str
+
+
+@dataclass(frozen=True, slots=True)
 class Life:
-    """What was found for a shoot of one day, away or at home.
+    """What was found for a shoot of one day, away or at home; with `edit` for edits of it alone.
 
     `complete`: all stories of up to so many mishaps were tried (-1: the time was over before); `clear_from`: no story
     of so many begins at or after that (None: there is one to the end). `states` of all media were gone on from, at
@@ -112,6 +124,7 @@ class Life:
     known_story: Story | None = None
     chance: Chance | None = None
     interrupted: bool = False
+    edit: Edit | None = None
 
     @property
     def shortest(self) -> Story | None:

@@ -27,7 +27,7 @@ from drill.report.typed import typed
 from drill.scenario import scheme_path, shipped_folder
 from drill.search import (
     FIRST_LINE,
-    KINDS,
+    MISHAPS,
     Options,
     Outcome,
     check_left_out,
@@ -65,7 +65,8 @@ def add_search(commands: Commands) -> None:
         action="append",
         default=[],
         metavar="MISHAP",
-        help=f"leave out a kind of mishap ({', '.join(KINDS)}) or a single one, such as rot:card; repeatable",
+        help=f"leave out a kind of mishap ({', '.join(MISHAPS)}) or a single one, such as rot:card; edit: do not ask "
+        "about edits; repeatable",
     )
     add("--after", type=_span, default=0.0, metavar="SPAN", help="no mishap before so long after the first picture")
     add("--years", type=whole, default=1, metavar="N", help="how much of a shoot's life, 1 to 10 years; default 1")

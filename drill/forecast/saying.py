@@ -170,7 +170,7 @@ def _clock(seconds: float) -> str:
 
 def lasting(studio: Studio, scheme: Scheme) -> Iterator[str]:
     """Yield how long the steps take that do not say so themselves, and which rates are assumed for it."""
-    asked = [step for step in scheme.steps if step.takes_s is None and step.do != "erase"]
+    asked = [step for step in scheme.steps if step.takes_s is None and step.do not in ("erase", "edit")]
     if not asked:
         return
     used = dict.fromkeys(id_ for step in asked for id_ in (step.source, step.target) if id_)

@@ -21,14 +21,14 @@ LOST_STATE = 0
 class Change(dict[int, int]):
     """What a change makes of each state, worked out when a state is first met."""
 
-    __slots__ = ("_make",)
+    __slots__ = ("make",)
 
     def __init__(self, make: Callable[[int], int]) -> None:
         super().__init__()
-        self._make = make
+        self.make = make  # where nothing good may be left, and it goes on all the same
 
     def __missing__(self, state: int) -> int:
-        made = self._make(state) if state else LOST_STATE
+        made = self.make(state) if state else LOST_STATE
         if made != state and not good_in(made):
             made = LOST_STATE
         self[state] = made
@@ -46,6 +46,11 @@ def good_in(state: int) -> int:
 def there_in(state: int) -> int:
     """Return the lower bits of the media that are not "not there"."""
     return (state | state >> 1) & _low(state)
+
+
+def thought_in(state: int) -> int:
+    """Return the lower bits of the media that are good or rotten: a person would think that the shoot is there."""
+    return (state ^ state >> 1) & _low(state)
 
 
 def _low(state: int) -> int:
@@ -84,7 +89,7 @@ class Shelf:
         has_target = bool(planned & self.bits([step.target] if step.target else []))
         key = (step, has_target)
         if key not in self._steps:
-            self._steps[key] = Change(lambda state: self._step(state, step, has_target=has_target))
+            self._steps[key] = Change(lambda state: self.after(state, step, has_target=has_target))
         return self._steps[key]
 
     def replaced(self, planned: int) -> Change:
@@ -106,32 +111,34 @@ class Shelf:
             if any(shift is None or state >> shift & 3 not in held for shift in guards):
                 return True
             if step.do == "copy":
-                return self._code(state, source) not in held or (stays and self._code(state, target) != 0)
+                return self.code(state, source) not in held or (stays and self.code(state, target) != 0)
             if step.do == "verify":
-                code = self._code(state, target)
+                code = self.code(state, target)
                 return (code == 3 and stays) or (code == 0 and not is_planned)
-            return self._code(state, source) == 0  # a move, an erase
+            return self.code(state, source) == 0  # a move, an erase
 
         return rests
 
-    def _step(self, state: int, step: Step, *, has_target: bool) -> int:
-        if any(self._code(state, id_) not in (1, 2) for id_ in step.only_once_on):
+    def after(self, state: int, step: Step, *, has_target: bool) -> int:
+        """Return the state that a step makes of one in which some medium is good; only for a verify that matters."""
+        if any(self.code(state, id_) not in (1, 2) for id_ in step.only_once_on):
             return state
         source, target = step.source or "", step.target or ""
-        if step.do in ("copy", "move") and self._code(state, source) in (1, 2):
-            state = self._give(state, target, self._code(state, source))
-        if step.do == "erase" or (step.do == "move" and self._code(state, target) in (1, 2)):
+        if step.do in ("copy", "move") and self.code(state, source) in (1, 2):
+            state = self._give(state, target, self.code(state, source))
+        if step.do == "erase" or (step.do == "move" and self.code(state, target) in (1, 2)):
             state = self._take(state, source)
-        if step.do == "verify" and (self._code(state, target) == 2 or (not self._code(state, target) and has_target)):
+        if step.do == "verify" and (self.code(state, target) == 2 or (not self.code(state, target) and has_target)):
             state = state & ~(3 << self.shift[target]) | 1 << self.shift[target]
         return state
 
-    def _code(self, state: int, medium: str) -> int:
+    def code(self, state: int, medium: str) -> int:
+        """Return the two bits of a medium; 0 for one that never holds the shoot."""
         return state >> self.shift[medium] & 3 if medium in self.shift else 0
 
     def _give(self, state: int, medium: str, code: int) -> int:
         """Put a copy on a medium that has none, and on the mirrors that have none."""
-        if self._code(state, medium):
+        if self.code(state, medium):
             return state
         state |= code << self.shift[medium]
         for mirror in self.mirrors.get(medium, ()):
@@ -140,7 +147,7 @@ class Shelf:
 
     def _take(self, state: int, medium: str) -> int:
         """Take a copy away that is there, and from the mirrors that keep no versions."""
-        if not self._code(state, medium):
+        if not self.code(state, medium):
             return state
         state &= ~(3 << self.shift[medium])
         for mirror in self.mirrors.get(medium, ()):

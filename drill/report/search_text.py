@@ -20,7 +20,8 @@ def search_text(found: Search, *, width: int = 80) -> str:
     """Return the whole search."""
     parts: list[str] = []
     for life in found.lives:
-        differs = _differences(found.lives[0], life) if life is not found.lives[0] else None
+        before = next(one for one in found.lives if _edit_id(one) == _edit_id(life))
+        differs = _differences(before, life) if life is not before else None
         parts += _life(life, found, width) if differs is None else _second_life(life, differs, found, width)
     parts.append(paragraph(safe(f"Reckoned with: {' '.join(found.assumptions)}"), width))
     parts += [paragraph(safe(note), width) for note in found.notes]
@@ -58,8 +59,19 @@ def _what_was_tried(life: Life, found: Search, width: int) -> list[str]:
     ]
 
 
+def _edit_id(life: Life) -> str:
+    return life.edit.step if life.edit else ""
+
+
 def _which(life: Life) -> str:
-    return f"A shoot made {'away' if life.away else 'at home'} on {life.day}"
+    shoot = f"shoot made {'away' if life.away else 'at home'} on {life.day}"
+    if life.edit is None:
+        return f"A {shoot}"
+    return f"The edits of a {shoot} ({life.edit.step}: made on {life.edit.medium} by {life.edit.local})"
+
+
+def _it(life: Life) -> str:
+    return "it" if life.edit is None else "them"
 
 
 def _differences(before: Life, life: Life) -> list[str] | None:
@@ -99,11 +111,11 @@ def _numbers(life: Life) -> tuple[int, ...]:
 def _verdict(life: Life) -> str:
     least = _proved(life)
     if life.levels:
-        return f"{_mishaps(life.levels[0].mishaps)} can lose it, and no fewer (proved shortest)."
+        return f"{_mishaps(life.levels[0].mishaps)} can lose {_it(life)}, and no fewer (proved shortest)."
     story = life.shortest
     if story is None:
-        return "no story was found that loses it. That says what was tried, below, and no more."
-    said = f"{_mishaps(len(story.mishaps))} can lose it"
+        return f"no story was found that loses {_it(life)}. That says what was tried, below, and no more."
+    said = f"{_mishaps(len(story.mishaps))} can lose {_it(life)}"
     if least is not None:
         return f"{said}, and no fewer (proved shortest: all stories of fewer were tried)."
     proved = "" if life.complete < 1 else f"; fewer than {life.complete + 1} cannot"
@@ -200,10 +212,11 @@ def _tried(life: Life, found: Search) -> str:
             f" Those of {_mishaps(life.complete + 1)} were not done: the time was over, or there were too many states."
         )
     if life.clear_from_local is not None and life.levels and life.complete:
-        said += f" From {life.clear_from_local} on no story of up to {_mishaps(life.complete)} begins that loses it"
-        said += ", by these rules: more mishaps, and what is no mishap here, are another matter."
+        said += f" From {life.clear_from_local} on no story of up to {_mishaps(life.complete)} begins that loses "
+        said += f"{_it(life)}, by these rules: more mishaps, and what is no mishap here, are another matter."
     if not life.levels:
-        said += " More mishaps, and what is no mishap here, were not tried: this does not say that it is safe."
+        are = "it is" if life.edit is None else "they are"
+        said += f" More mishaps, and what is no mishap here, were not tried: this does not say that {are} safe."
     return said
 
 
@@ -219,7 +232,7 @@ def _say_chance(chance: Chance, life: Life) -> str:
         f"By chance, with real bytes: {chance.examples:,} stories of up to {chance.most} mishaps, seed {chance.seed}: "
     )
     if chance.mishaps is None:
-        return said + "none that loses it was found."
+        return said + f"none that loses {_it(life)} was found."
     proved = _proved(life)
     if proved is None:
         return said + f"shortest found {_mishaps(chance.mishaps)}. A shorter one may be there."
@@ -231,9 +244,9 @@ def _say_chance(chance: Chance, life: Life) -> str:
 def _kept(life: Life) -> str:
     told = []
     if life.known:
-        told.append(f"{life.known} still {'loses' if life.known == 1 else 'lose'} it")
+        told.append(f"{life.known} still {'loses' if life.known == 1 else 'lose'} {_it(life)}")
     if life.outlived:
-        told.append(f"{life.outlived} {'does' if life.outlived == 1 else 'do'} not lose it any more")
+        told.append(f"{life.outlived} {'does' if life.outlived == 1 else 'do'} not lose {_it(life)} any more")
     return f"Of the stories kept from earlier runs {', '.join(told)}." if told else ""
 
 

@@ -7,12 +7,12 @@ is asked for; whichever found a story, `telling` plays it with real bytes and `j
 
 from drill.search.corpus import corpus_folder, file_of, kept_stories
 from drill.search.ending import FIRST_LINE, scenario_text
-from drill.search.mishaps import KINDS, all_mishaps, check_left_out
+from drill.search.mishaps import MISHAPS, all_mishaps, check_left_out
 from drill.search.run import Options, Outcome, search_scheme
 
 __all__ = [
     "FIRST_LINE",
-    "KINDS",
+    "MISHAPS",
     "Options",
     "Outcome",
     "all_mishaps",

@@ -23,10 +23,12 @@ _ENDING = ".json"
 
 @dataclass(frozen=True, slots=True)
 class KeptStory:
-    """A story of an earlier run: away or at home, and each mishap with its seconds after the first picture."""
+    """A story of an earlier run: away or at home, each mishap with its seconds after the first picture, and which
+    step's edits it loses (None: the shoot)."""
 
     away: bool
     mishaps: tuple[tuple[str, float], ...]
+    edit: str | None = None
 
 
 def corpus_folder(ledger: Path) -> Path:
@@ -59,7 +61,10 @@ def _read(text: str) -> KeptStory:
     mishaps = tuple((str(one["what"]), float(one["after_s"])) for one in value["mishaps"])
     if not all(0 <= after_s < 1e9 for _, after_s in mishaps):
         raise ValueError(mishaps)
-    return KeptStory(value["away"], mishaps)
+    edit = value.get("edit")
+    if edit is not None and not isinstance(edit, str):
+        raise ValueError(edit)
+    return KeptStory(value["away"], mishaps, edit)
 
 
 def kept_story(course: Course, marks: Sequence[tuple[int, str]]) -> KeptStory:
@@ -69,14 +74,15 @@ def kept_story(course: Course, marks: Sequence[tuple[int, str]]) -> KeptStory:
         leg = course.legs[number]
         at = leg.begins + (leg.ends - leg.begins) / 2 if isinstance(leg, Stretch) else begin_of(leg)
         found.append((name, (at - course.life.begins).total_seconds()))
-    return KeptStory(course.life.away, tuple(found))
+    return KeptStory(course.life.away, tuple(found), None if course.edit is None else course.edit.id)
 
 
 def file_of(story: KeptStory, words: Sequence[str]) -> tuple[str, str]:
     """Return the name of a story's file and its text; `words` tell it to whoever opens the file."""
-    names = json.dumps([story.away, [name for name, _ in story.mishaps]])
+    about = [] if story.edit is None else [story.edit]
+    names = json.dumps([story.away, [name for name, _ in story.mishaps], *about])
     mishaps = [{"what": name, "after_s": after_s} for name, after_s in story.mishaps]
-    value = {"schema": SCHEMA, "away": story.away, "mishaps": mishaps, "story": list(words)}
+    value = {"schema": SCHEMA, "away": story.away, "edit": story.edit, "mishaps": mishaps, "story": list(words)}
     return hashlib.sha256(names.encode()).hexdigest()[:16] + _ENDING, json.dumps(value, indent=1) + "\n"
 
 

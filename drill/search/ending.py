@@ -4,10 +4,12 @@ Flows in: a story of the record, its studio. Flows out: the text of a scenario f
 
 A theft takes also what no step of the scheme brings a shoot to. So each mishap is written with its own selector, as
 wide as it struck; after these comes what is left on the media that the scheme knows. Media on which the right bytes are
-left are not named.
+left are not named. Where the story is about edits, what is missing or wrong there are the files that edits are in: as
+the promises name them.
 """
 
 from collections.abc import Iterable, Iterator, Mapping
+from pathlib import PurePosixPath
 
 from drill.model import Studio
 from drill.phrases import many
@@ -27,6 +29,8 @@ _STRUCK: Mapping[str, tuple[str, str]] = {
     "rot": (_ALTERED, "medium"),
 }
 _CARRIED, _ATTACHED = "carried = true", "attached = true"
+_EDITED = ("edits", "deliverables")
+_SIDECARS = "*.xmp"  # of XMP, ISO 16684-1: where no promise shows what edits are in
 
 
 def scenario_text(story: Story, studio: Studio) -> str:
@@ -41,7 +45,7 @@ def scenario_text(story: Story, studio: Studio) -> str:
         f"{FIRST_LINE}\n# What it leaves as it was is not named.",
         f"title = {quoted(f'A story of {count}: {first}{goes_on}')}\nstory = {quoted('; '.join(told))}",
     ]
-    hits = dict.fromkeys([*_struck(mishaps, studio), *_left(story)])
+    hits = dict.fromkeys([*_struck(mishaps, studio), *_left(story, studio)])
     parts += [f"[[hazards]]\n{effect}\nhits = {{ {selector} }}" for effect, selector in hits]
     return "\n\n".join(parts) + "\n"
 
@@ -60,12 +64,28 @@ def _struck(mishaps: Iterable[Happening], studio: Studio) -> Iterator[tuple[str,
             yield _GONE, _CARRIED
 
 
-def _left(story: Story) -> Iterator[tuple[str, str]]:
+def _left(story: Story, studio: Studio) -> Iterator[tuple[str, str]]:
     """Give what is left on the media of the scheme."""
+    files = "" if story.edit is None else f"\n{_listing('files', edited_files(studio))}"
     for left, effect in _LEFT.items():
         media = [end.medium for end in story.ends if end.left == left]
         if media:
-            yield effect, _listing("medium", media)
+            yield effect + ("" if effect == _GONE else files), _listing("medium", media)
+
+
+def edited_files(studio: Studio) -> list[str]:
+    """Return globs for the files that edits and deliverables are in, by what is promised and by none of its originals:
+    their endings, else the folders that they alone lie in."""
+    paths = [(PurePosixPath(file.path), file.kind) for shoot in studio.shoots for file in shoot.promise]
+    others = [path for path, kind in paths if kind not in _EDITED]
+    endings, folders = {path.suffix.lower() for path in others}, {path.parts[0] for path in others}
+    found: dict[str, None] = {}
+    for path, kind in paths:
+        if kind in _EDITED and path.suffix and path.suffix.lower() not in endings:
+            found[f"*{path.suffix.lower()}"] = None
+        elif kind in _EDITED and len(path.parts) > 1 and path.parts[0] not in folders:
+            found[f"**/{path.parts[0]}/**"] = None
+    return sorted(found) or [_SIDECARS]
 
 
 def _listing(key: str, ids: Iterable[str]) -> str:

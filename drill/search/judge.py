@@ -4,7 +4,7 @@ Flows in: scenes. Flows out: how many of the promised pictures come back. Must n
 scene is drilled once: written to scratch, flushed, read back and compared, as in any drill.
 """
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping
 from concurrent.futures import Executor, ThreadPoolExecutor
 from contextlib import contextmanager
 from dataclasses import replace
@@ -14,7 +14,7 @@ from itertools import count
 from pathlib import Path
 
 from drill.copies import LinkSession, plain_view
-from drill.model import Copy, Entry, Promised, Scenario, Shoot, Store, Studio, Targets
+from drill.model import Copy, Entry, Scenario, Shoot, Store, Studio, Targets
 from drill.rehearse.bench import Case
 from drill.rehearse.drill import bring_back
 from drill.rehearse.holdings import Holdings
@@ -47,11 +47,11 @@ class Judge:
         return self._back[scene]
 
     def is_lost(self, scene: int) -> bool:
-        """Say whether some picture cannot be brought back. Errors: Unfinished."""
-        return self.back(scene) < len(self._scenes.promise)
+        """Say whether something that is asked about was made, and cannot be brought back. Errors: Unfinished."""
+        return self._scenes.of(scene).is_made and self.back(scene) < len(self._scenes.promise)
 
     def _drilled(self, scene: int) -> int:
-        pairs = zip(self._scenes.media, self._scenes.of(scene), strict=True)
+        pairs = zip(self._scenes.media, self._scenes.of(scene).kept, strict=True)
         copies = {id_: self._opened(id_, kept) for id_, kept in pairs if kept.files is not None}
         studio = replace(self._studio, copies=tuple(found.copy for found in copies.values()))
         holdings = Holdings(copies, self._scenes.promise)
@@ -71,15 +71,11 @@ class Judge:
         return sum(case.is_back for case in cases)
 
     def _opened(self, id_: str, kept: Kept) -> OpenCopy:
-        files = _in_memory(self._scenes.promise, kept.files or ())
+        files = {_FOLDER + path: content for path, content in self._scenes.contents(kept).items()}
         store = Store(lambda: [Entry(path, len(content)) for path, content in files.items()], _opener(files))
         copy = Copy(id_, id_, None, None, "folder", None, None)
         medium = self._studio.media[id_]
         return OpenCopy(copy, medium, State.HERE, store=store, view=plain_view(store), entries=tuple(store.files()))
-
-
-def _in_memory(promise: Sequence[Promised], files: Sequence[bytes]) -> dict[str, bytes]:
-    return {_FOLDER + file.path: content for file, content in zip(promise, files, strict=True)}
 
 
 def _opener(files: Mapping[str, bytes]) -> Callable[[Entry], RawIOBase]:

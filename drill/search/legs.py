@@ -6,14 +6,16 @@ order of the studio file, and may be forgotten; what failed is replaced last. As
 within a stretch, so the order of its mishaps does not matter.
 """
 
-from collections.abc import Collection
+from collections.abc import Collection, Iterator
 from dataclasses import dataclass
 from datetime import datetime
 from itertools import pairwise
 
 from drill.model import Scheme, Step, Studio
-from drill.odds.course import stops
+from drill.odds.course import Stop, stops
 from drill.odds.statuses import Change, Shelf, shelf_of
+from drill.search.bringing import Planned
+from drill.search.edited import Brings, Edited
 from drill.search.mishaps import Hits, forget_name, hits, is_left_out
 from drill.timeline import Life
 
@@ -31,7 +33,8 @@ class Stretch:
 class Turn:
     """A step that ends `at` a moment, or (None) the replacement of what failed; `forgotten` names the mishap of leaving
     it out, which comes when it is `due`; nothing where that is left out of the search. `planned` are the lower bits of
-    media where the plan has a copy."""
+    media where the plan has a copy, `edits_planned` where it has the edits that are asked about; `brings`: what the
+    step does with these."""
 
     at: datetime
     due: datetime
@@ -39,6 +42,8 @@ class Turn:
     change: Change
     planned: int
     forgotten: str = ""
+    edits_planned: int = 0
+    brings: Brings = Brings.NOTHING
 
 
 Leg = Stretch | Turn
@@ -46,36 +51,79 @@ Leg = Stretch | Turn
 
 @dataclass(frozen=True, slots=True)
 class Course:
-    """A life as legs, with its shelf (which bits are which medium's) and the state at the first picture."""
+    """A life as legs, with its shelf (which bits are which medium's) and the state at the first picture.
+
+    It is asked what becomes of the shoot, or of what was `edited`; these edits the plan makes at `edited_at`, or never.
+    """
 
     life: Life
     shelf: Shelf
     legs: tuple[Leg, ...]
     first: int
+    edited: Edited | None = None
+    edited_at: datetime | None = None
+
+    @property
+    def edit(self) -> Step | None:
+        """The step whose edits are asked about."""
+        return self.edited.edit if self.edited else None
 
 
 def course_of(
-    life: Life, studio: Studio, scheme: Scheme, left_out: Collection[str], *, cut: datetime | None = None
+    life: Life,
+    studio: Studio,
+    scheme: Scheme,
+    left_out: Collection[str],
+    *,
+    cut: datetime | None = None,
+    edit: Step | None = None,
 ) -> Course:
     """Return a life as legs, from the first picture to its end; a stretch that reaches past `cut` is two. A step
-    that is under way at the cut counts as due then: from there on it may come to nothing."""
+    that is under way at the cut counts as due then: from there on it may come to nothing. With `edit` it is asked about
+    the edits of that step, else about the shoot."""
     shelf = shelf_of(studio, scheme)
-    befalls = {away: hits(studio, shelf, left_out, away=away) for away in (True, False)}
-    dues = {(one.at, one.step.id): one.due for one in life.instants}
+    edited = Edited(shelf, edit) if edit is not None else None
+    befalls = {away: hits(studio, shelf, left_out, away=away, edited=edited) for away in (True, False)}
+    turns = _Turns(life, shelf, left_out, cut, Planned(edited, life, scheme) if edited else None)
     legs: list[Leg] = []
     before = life.begins
     for stop in stops(life, studio, scheme, shelf, [life.until]):
         edges = [before, *([cut] if cut is not None and before < cut < stop.at else []), stop.at]
         legs += [Stretch(begins, ends, befalls[stop.away]) for begins, ends in pairwise(edges) if begins < ends]
-        for step, planned in stop.steps:
-            due = dues[stop.at, step.id]
-            due = max(due, cut) if cut is not None and cut <= stop.at else due
-            forgotten = "" if is_left_out(forget_name(step), left_out) else forget_name(step)
-            legs.append(Turn(stop.at, due, step, shelf.done(step, planned), planned, forgotten))
-        if stop.replaces:
-            legs.append(Turn(stop.at, stop.at, None, shelf.replaced(stop.planned), stop.planned))
+        legs += turns.at(stop)
         before = stop.at
-    return Course(life, shelf, tuple(legs), shelf.start(scheme))
+    first = edited.start(scheme) if edited else shelf.start(scheme)
+    return Course(life, shelf, tuple(legs), first, edited, turns.plan.made_at if turns.plan else None)
+
+
+class _Turns:
+    """The turns of a life, from stop to stop. `plan`: that of the edits, where these are asked about."""
+
+    def __init__(
+        self, life: Life, shelf: Shelf, left_out: Collection[str], cut: datetime | None, plan: Planned | None
+    ) -> None:
+        self._dues = {(one.at, one.step.id): one.due for one in life.instants}
+        self._shelf, self._left_out, self._cut, self.plan = shelf, left_out, cut, plan
+
+    def at(self, stop: Stop) -> Iterator[Turn]:
+        """Yield the turns of a stop in order: each step, then the replacement of what failed."""
+        for step, planned in stop.steps:
+            if step.do != "edit" or (self.plan is not None and step.id == self.plan.edited.edit.id):
+                yield self._turn(stop, step, planned)
+        if stop.replaces and self.plan is None:
+            yield Turn(stop.at, stop.at, None, self._shelf.replaced(stop.planned), stop.planned)
+        elif stop.replaces and self.plan is not None:
+            change, edits = self.plan.replacement(stop.planned)
+            yield Turn(stop.at, stop.at, None, change, stop.planned, edits_planned=edits)
+
+    def _turn(self, stop: Stop, step: Step, planned: int) -> Turn:
+        due, cut = self._dues[stop.at, step.id], self._cut
+        told = max(due, cut) if cut is not None and cut <= stop.at else due
+        name = "" if step.do == "edit" or is_left_out(forget_name(step), self._left_out) else forget_name(step)
+        if self.plan is None:
+            return Turn(stop.at, told, step, self._shelf.done(step, planned), planned, name)
+        change, edits, brings = self.plan.turn(step, planned, at=stop.at, due=due)
+        return Turn(stop.at, told, step, change, planned, name, edits, brings)
 
 
 def is_away(course: Course, leg: Leg) -> bool:

@@ -6,6 +6,9 @@ Flows in: a studio, what is left out. Flows out: named changes of states, away a
 - `forget:STEP`: a step is not done, this one time.
 - `early:STEP`: an erase is done when it is not its time, or without looking at what it waits for (the wrong card is
   formatted): the same effect, at any moment.
+
+Edits are made, or not: there is no mishap in that. `edit` and `edit:STEP` may be left out all the same: then it is not
+asked what becomes of them.
 """
 
 from collections.abc import Iterable, Mapping
@@ -15,9 +18,11 @@ from drill.errors import Mistake, Mistakes
 from drill.model import Step, Studio
 from drill.odds import blows
 from drill.odds.statuses import Change, Shelf, fall
+from drill.search.edited import Brings, Edited
 
-FORGET, EARLY = "forget", "early"
-KINDS = ("medium", "place", "account", "deleted", "rot", "attack", FORGET, EARLY)
+FORGET, EARLY, EDIT = "forget", "early", "edit"
+MISHAPS = ("medium", "place", "account", "deleted", "rot", "attack", FORGET, EARLY)
+KINDS = (*MISHAPS, EDIT)
 
 
 class Hits:
@@ -57,12 +62,19 @@ def all_mishaps(studio: Studio) -> tuple[str, ...]:
     steps = scheme.steps if scheme else ()
     events = dict.fromkeys([*blows(studio, away=False), *blows(studio, away=True)])
     early = (f"{EARLY}:{step.id}" for step in steps if step.do == "erase")
-    return (*events, *map(forget_name, steps), *early)
+    return (*events, *(forget_name(step) for step in steps if step.do != "edit"), *early)
 
 
 def forget_name(step: Step) -> str:
     """Return the name of the mishap that a step is forgotten."""
     return f"{FORGET}:{step.id}"
+
+
+def edits_asked(studio: Studio, left_out: Iterable[str]) -> tuple[Step, ...]:
+    """Return the steps that edit and are not left out."""
+    left_out = tuple(left_out)
+    steps = studio.scheme.steps if studio.scheme else ()
+    return tuple(step for step in steps if step.do == "edit" and not is_left_out(f"{EDIT}:{step.id}", left_out))
 
 
 def keeps_a_copy(studio: Studio) -> frozenset[str]:
@@ -73,7 +85,7 @@ def keeps_a_copy(studio: Studio) -> frozenset[str]:
 
 def check_left_out(studio: Studio, left_out: Iterable[str]) -> None:
     """Refuse names and kinds of mishaps that this studio does not have. Errors: Mistakes."""
-    known = all_mishaps(studio)
+    known = (*all_mishaps(studio), *(f"{EDIT}:{step.id}" for step in edits_asked(studio, ())))
     mistakes = []
     for name in left_out:
         if name not in KINDS and name not in known:
@@ -90,11 +102,17 @@ def is_left_out(name: str, left_out: Iterable[str]) -> bool:
     return name in left_out or name.partition(":")[0] in left_out
 
 
-def hits(studio: Studio, shelf: Shelf, left_out: Iterable[str], *, away: bool) -> Hits:
-    """Return what may befall the media that can hold a shoot, forgetting aside."""
+def hits(studio: Studio, shelf: Shelf, left_out: Iterable[str], *, away: bool, edited: Edited | None = None) -> Hits:
+    """Return what may befall the media that can hold a shoot (`edited`: and its edits), forgetting aside."""
     scheme = studio.scheme
-    changes = {event: fall(blow, shelf) for event, blow in blows(studio, away=away).items() if shelf.of_blow(blow)}
+    changes = {
+        event: edited.fall(shelf.of_blow(blow)) if edited else fall(blow, shelf)
+        for event, blow in blows(studio, away=away).items()
+        if shelf.of_blow(blow)
+    }
     for step in scheme.steps if scheme else ():
         if step.do == "erase":
-            changes[f"{EARLY}:{step.id}"] = shelf.done(replace(step, only_once_on=()), 0)
+            wrong = replace(step, only_once_on=())
+            early = edited.done(wrong, 0, 0, Brings.NOTHING) if edited else shelf.done(wrong, 0)
+            changes[f"{EARLY}:{step.id}"] = early
     return Hits({name: change for name, change in changes.items() if not is_left_out(name, left_out)})

@@ -4,7 +4,7 @@ Flows in: a studio with a scheme, options. Flows out: the record. Must not know:
 know each other; every story that is told was played with real bytes, and drilled.
 """
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
@@ -21,13 +21,12 @@ from drill.search.exhaustive import Level as Found
 from drill.search.exhaustive import Searched, marks, search
 from drill.search.judge import Judge, judging
 from drill.search.legs import Course, Stretch, begin_of, course_of, first_leg_from, may_go_wrong
-from drill.search.mishaps import all_mishaps, is_left_out, keeps_a_copy
+from drill.search.mishaps import all_mishaps, edits_asked, is_left_out, keeps_a_copy
 from drill.search.play import Ways
 from drill.search.scenes import Scenes
 from drill.search.telling import Marks, Told, likelihood, say_local, tell
-from drill.searchrecord import Chance, Level, Life, Search, Story
+from drill.searchrecord import Chance, Edit, Level, Life, Search, Story
 from drill.shelf import fresh_folder
-from drill.timeline import Life as Lived
 from drill.timeline import horizon, is_size_known, life, usual, within_calendar
 
 _TOLD = 12  # stories of a level that are told; the rest is counted
@@ -79,12 +78,12 @@ def search_scheme(studio: Studio, options: Options, notes: Sequence[str] = ()) -
 
 
 def _search(studio: Studio, scheme: Scheme, options: Options, notes: Sequence[str]) -> Outcome:
-    courses = [_course(studio, scheme, options, away=away) for away in options.away]
+    courses = list(_courses(studio, scheme, options))
     _check_asked(courses)
     found: list[tuple[Life, ToKeep]] = []
     for course, start in courses:
         if not any(one.interrupted for one, _ in found):
-            found.append(_search_life(studio, course, start, options))
+            found.append(_search_life(studio, course, start, replace(options, budget_s=_share_s(options, courses))))
     size, files = usual(studio)
     record = Search(
         studio=studio.name,
@@ -131,23 +130,33 @@ class _Hall:
             raise AssertionError(f"the drill brings back {back} pictures after this story: {names}")
 
 
-def _course(studio: Studio, scheme: Scheme, options: Options, *, away: bool) -> tuple[Course, int]:
-    """Return a life as legs, and the first of them on which a mishap may come."""
+def _courses(studio: Studio, scheme: Scheme, options: Options) -> Iterator[tuple[Course, int]]:
+    """Yield lives as legs, each with the first leg on which a mishap may come: of the shoot, then of the edits that are
+    made by plan before the life ends."""
     until = horizon(scheme, options.day, options.years)
-    lived = life(studio, options.day, away=away, until=until)
-    after = lived.begins + timedelta(seconds=min(options.after_s, (until - lived.begins).total_seconds()))
-    course = course_of(lived, studio, scheme, options.without, cut=after)
-    return course, first_leg_from(course, after)
+    for edit in (None, *edits_asked(studio, options.without)):
+        for away in options.away:
+            lived = life(studio, options.day, away=away, until=until)
+            after = lived.begins + timedelta(seconds=min(options.after_s, (until - lived.begins).total_seconds()))
+            course = course_of(lived, studio, scheme, options.without, cut=after, edit=edit)
+            if edit is None or course.edited_at is not None:
+                yield course, first_leg_from(course, after)
+
+
+def _share_s(options: Options, courses: Sequence[object]) -> float | None:
+    """Return how much of the time allowed is for each life."""
+    return None if options.budget_s is None else options.budget_s / len(courses)
 
 
 def _check_asked(courses: Sequence[tuple[Course, int]]) -> None:
-    """Refuse what leaves nothing to try. Errors: Mistakes."""
+    """Refuse what leaves nothing to try; of edits the same mishaps are asked as of the shoot. Errors: Mistakes."""
     mistakes = []
-    for course, start in courses:
+    of_shoot = [(course, start) for course, start in courses if course.edit is None]
+    for course, start in of_shoot:
         if may_go_wrong(course, start):
             continue
         lived = course.life
-        where = "" if len(courses) == 1 else f" to a shoot made {'away' if lived.away else 'at home'}"
+        where = "" if len(of_shoot) == 1 else f" to a shoot made {'away' if lived.away else 'at home'}"
         if not may_go_wrong(course, 0):
             option, advice = "--without", "leave out fewer"
         else:
@@ -164,7 +173,7 @@ def _search_life(studio: Studio, course: Course, start: int, options: Options) -
         hall = _Hall(course, studio, scenes, judge, start)
         known, outlived = _try_kept(hall, options)
         began_s = clock.ticks_s()
-        share_s = None if options.budget_s is None else options.budget_s / len(options.away)
+        share_s = options.budget_s
         found = search(
             course.legs,
             course.first,
@@ -194,7 +203,7 @@ def _try_kept(hall: _Hall, options: Options) -> tuple[list[Story], int]:
     outlived = 0
     for kept in options.kept:
         at = marks_of(kept, hall.course, hall.studio)
-        if not _is_asked(kept, hall.course.life, options) or (at and at[0][0] < hall.start):
+        if not _is_asked(kept, hall.course, options) or (at and at[0][0] < hall.start):
             continue
         story = None if at is None else hall.told(at, (at[0][0], at[0][0]) if at else (-1, -1))
         known += [story] if story is not None else []
@@ -202,10 +211,11 @@ def _try_kept(hall: _Hall, options: Options) -> tuple[list[Story], int]:
     return sorted(known, key=lambda story: len(story.mishaps)), outlived
 
 
-def _is_asked(kept: KeptStory, lived: Lived, options: Options) -> bool:
+def _is_asked(kept: KeptStory, course: Course, options: Options) -> bool:
     """Say whether a kept story is of such a life, and none of its mishaps is left out, or comes after its end."""
-    length_s = (lived.until - lived.begins).total_seconds()
-    return kept.away == lived.away and not any(
+    length_s = (course.life.until - course.life.begins).total_seconds()
+    is_alike = kept.away == course.life.away and kept.edit == (course.edit and course.edit.id)
+    return is_alike and not any(
         is_left_out(name, options.without) or after_s >= length_s for name, after_s in kept.mishaps
     )
 
@@ -296,7 +306,15 @@ def _life(hall: _Hall, found: Searched, levels: tuple[Level, ...], known: Sequen
         known=len(known),
         outlived=outlived,
         known_story=known[0] if known else None,
+        edit=_edit(course, zone),
     )
+
+
+def _edit(course: Course, zone: str | None) -> Edit | None:
+    edit, at = course.edit, course.edited_at
+    if edit is None or at is None:
+        return None
+    return Edit(edit.id, edit.target or "", clock.rfc3339(at), say_local(at, zone))
 
 
 def _to_keep(hall: _Hall, record: Life, found: Searched, by_chance: Marks) -> ToKeep:

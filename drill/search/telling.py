@@ -52,6 +52,7 @@ def step_words(step: Step) -> str:
         "move": f"{step.source} moved to {step.target}",
         "erase": f"{step.source} erased",
         "verify": f"{step.target} checked, and made right",
+        "edit": f"edits made on {step.target}",
     }[step.do]
     return f"{step.id}: {done}"
 
@@ -71,9 +72,9 @@ class _Telling:
     def tell(self, at: datetime, what: str, words: str, scene: int, *, by_plan: bool) -> None:
         """Note a happening and the scene that it makes."""
         self.scene = scene
-        if self.lost_at is None and is_lost(self.scenes, scene):
+        if self.lost_at is None and self.scenes.is_lost(scene):
             self.lost_at = at
-            words += f": {_pictures(self.studio)} gone"
+            words += f": {_pictures(self.studio) if self.course.edit is None else 'these edits'} gone"
         local = say_local(at, _zone(self.studio))
         self.told.append(Happening(clock.rfc3339(at), local, what, words, by_plan, self.away))
 
@@ -84,11 +85,6 @@ class Told:
 
     story: Story
     scene: int
-
-
-def is_lost(scenes: Scenes, scene: int) -> bool:
-    """Say whether no medium has the right bytes."""
-    return "right" not in scenes.left(scene).values()
 
 
 def tell(course: Course, studio: Studio, scenes: Scenes, marks: Marks, between: tuple[int, int]) -> Told | None:
@@ -122,6 +118,7 @@ def _story(telling: _Telling, between: tuple[int, int]) -> Story:
         lost_at=clock.rfc3339(telling.lost_at),
         happenings=tuple(told),
         ends=tuple(End(id_, left) for id_, left in telling.scenes.left(telling.scene).items()),
+        edit=None if telling.course.edit is None else telling.course.edit.id,
     )
 
 

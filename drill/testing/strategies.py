@@ -101,10 +101,10 @@ def come_again_once(steps: list[Table]) -> None:
 @st.composite
 def step_tables(draw: st.DrawFn, media: Sequence[str], earlier: Sequence[str], name: str) -> Table:
     """Draw one step between these media, which may follow an earlier one."""
-    do = draw(st.sampled_from(["copy", "copy", "copy", "move", "verify", "erase"]))
+    do = draw(st.sampled_from(["copy", "copy", "copy", "move", "verify", "erase", "edit"]))
     pair = draw(st.lists(st.sampled_from(media), min_size=2, max_size=2, unique=True))
     table: Table = {"id": name, "do": do}
-    if do != "verify":
+    if do not in ("verify", "edit"):
         table["from"] = pair[0]
     if do != "erase":
         table["to"] = pair[1]
@@ -112,6 +112,8 @@ def step_tables(draw: st.DrawFn, media: Sequence[str], earlier: Sequence[str], n
         table["after"] = draw(_SPANS)
     if len(earlier) > 0 and draw(st.booleans()):
         table["follows"] = draw(st.sampled_from(earlier))
+    if do == "edit":
+        return table | draw(st.sampled_from([{}, {"only_when": "home"}, {"only_when": "away"}, {"takes": "50 h"}]))
     if draw(st.integers(0, 2)) == 0:
         table |= draw(rhythms())
     elif draw(st.integers(0, 3)) == 0:

@@ -7,6 +7,7 @@ calendar, what may go wrong.
   holds it. An erase looks at nothing but `only_once_on`.
 - A mirror gets what is copied to its medium, and loses what is erased there unless it keeps versions; mirrors of
   mirrors too, as far as something changes. What the camera writes itself reaches no mirror before a copy does.
+- An edit adds to what its target holds, and changes nothing about where the shoot is.
 - A verify proves what its target holds; a copy that is made anew is unproven again.
 - What was begun before the shoot came to the medium that it reads has not read it: it makes and proves nothing.
 """
@@ -15,6 +16,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from datetime import datetime
 
+from drill.followers import read_by
 from drill.model import Medium, Step, Studio
 
 
@@ -36,7 +38,7 @@ def at_first(studio: Studio, begins: datetime) -> dict[str, Held]:
 
 def is_too_early(step: Step, due: datetime, held: Mapping[str, Held]) -> bool:
     """Say whether a step was begun before the shoot came to the medium that it reads."""
-    read = held.get((step.target if step.do == "verify" else step.source) or "")
+    read = held.get(read_by(step) or "")
     return step.do != "erase" and read is not None and read.since > due
 
 

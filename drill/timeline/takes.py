@@ -21,7 +21,7 @@ def takes_s(step: Step, studio: Studio) -> float:
     """Return how long a step takes, in seconds: a hundred years at most, which no life lasts."""
     if step.takes_s is not None:
         return step.takes_s
-    if step.do == "erase":
+    if step.do in ("erase", "edit"):
         return 0.0
     size, files = usual(studio)
     media = [studio.media[id_] for id_ in (step.source, step.target) if id_]

@@ -11,13 +11,12 @@ from hypothesis import assume, event, given, settings
 from hypothesis import strategies as st
 from simulation.days import days_of
 
-from drill.model import Studio
+from drill.model import Step, Studio
 from drill.search.exhaustive import Searched, search
 from drill.search.legs import Course, Stretch, course_of, first_leg_from, is_away
-from drill.search.mishaps import KINDS, all_mishaps, forget_name
+from drill.search.mishaps import KINDS, all_mishaps, edits_asked, forget_name
 from drill.search.play import Play, Ways
 from drill.search.scenes import Scenes
-from drill.search.telling import is_lost
 from drill.stages import cut_sets, ground
 from drill.testing.draft import DAYS, Draft
 from drill.testing.strategies import schemes
@@ -34,9 +33,11 @@ def share(of_all: float) -> settings:
     return settings(max_examples=max(1, round(settings.default.max_examples * of_all)))
 
 
-def course(studio: Studio, day: date, until: datetime, *, away: bool, without: tuple[str, ...] = ()) -> Course:
+def course(
+    studio: Studio, day: date, until: datetime, *, away: bool, without: tuple[str, ...] = (), edit: Step | None = None
+) -> Course:
     assert studio.scheme
-    return course_of(life(studio, day, away=away, until=until), studio, studio.scheme, without)
+    return course_of(life(studio, day, away=away, until=until), studio, studio.scheme, without, edit=edit)
 
 
 def weeks_after(day: date, weeks: int) -> datetime:
@@ -158,10 +159,29 @@ def smallest_cut(studio: Studio, day: date, until: datetime, *, away: bool) -> i
     return min(cut_sets(span, here).numbers[0][0] for span in spans(life(studio, day, away=away, until=until), studio))
 
 
-@given(schemes(), SHOOT_DAYS, st.booleans(), st.data())
+@st.composite
+def edited_schemes(draw: st.DrawFn) -> Draft:
+    """Draw a scheme that also edits, mostly where the shoot comes to be."""
+    draft: Draft = draw(schemes(most_steps=4))
+    media = [*draft.scheme["made_on"], *(step["to"] for step in draft.steps if step["do"] in ("copy", "move"))]
+    step = {"id": "retouch", "do": "edit", "to": draw(st.sampled_from(media))}
+    step |= draw(
+        st.sampled_from([{}, {"after": "1 h"}, {"after": "3 days"}, {"after": "20 days"}, {"takes": "2 days"}])
+    )
+    for other in draw(st.lists(st.sampled_from(draft.steps), max_size=2)):  # some copies come after it
+        if "every" not in other and other["do"] != "edit" and "again" not in other:
+            other["follows"] = "retouch"
+    draft.steps.insert(draw(st.integers(0, len(draft.steps))), step)
+    return draft
+
+
+@given(st.one_of(schemes(), edited_schemes()), SHOOT_DAYS, st.booleans(), st.data())
 def test_bytes_and_states_tell_the_same(draft: Draft, day: date, away: bool, data: st.DataObject) -> None:
     studio = draft.load()
-    found = course(studio, day, weeks_after(day, 6), away=away)
+    asked = edits_asked(studio, ())
+    edit = data.draw(st.sampled_from(asked)) if asked else None
+    found = course(studio, day, weeks_after(day, 6), away=away, edit=edit)
+    event("shoot" if edit is None else "edits made" if found.edited_at else "edits never made")
     scenes = Scenes(studio, found)
     state, scene = found.first, scenes.first
     for leg in found.legs:
@@ -176,10 +196,18 @@ def test_bytes_and_states_tell_the_same(draft: Draft, day: date, away: bool, dat
         elif leg.step is None or data.draw(st.integers(0, 9), label=forget_name(leg.step)) < 9:
             state, scene = leg.change[state], scenes.turn(scene, leg)
         if not state:
-            assert is_lost(scenes, scene)
+            assert scenes.is_lost(scene)
             return
-        letters = found.shelf.letters(state, found.shelf.media)
-        assert list(scenes.left(scene).values()) == [LETTERS[letter] for letter in letters]
+        pictures, edits = found.edited.unpack(state) if found.edited else (state, state)
+        assert scenes.of(scene).is_made == (edits is not None)
+        if edits is None and not pictures:
+            return  # the pictures are lost before anything was edited: there is nothing to ask about
+        letters = found.shelf.letters(edits or 0, found.shelf.media)
+        failed = found.shelf.letters(pictures, found.shelf.media)
+        expected = [
+            LETTERS["F" if of_shoot == "F" else letter] for letter, of_shoot in zip(letters, failed, strict=True)
+        ]
+        assert list(scenes.left(scene).values()) == expected
 
 
 @given(schemes(), SHOOT_DAYS, st.booleans(), st.data())
@@ -198,4 +226,4 @@ def test_a_play_that_loses_is_no_shorter_than_the_shortest(
         play.befall(name)
     scene, mishaps = play.end()
     least = shortest(found, 3)
-    assert not is_lost(ways.scenes, scene) or (least is not None and least <= len(mishaps))
+    assert not ways.scenes.is_lost(scene) or (least is not None and least <= len(mishaps))

@@ -232,10 +232,36 @@ def test_mistakes_in_the_scheme(tmp_path: Path, line: str, said: str) -> None:
         (IMPORT + "done = 1.5\n", "steps[in].done: must be more than 0 and at most 1, not 1.5"),
         (IMPORT + "minutes = -1\n", "steps[in].minutes: must be a number of at least 0"),
         (IMPORT + "often = true\n", "steps[in].often: is not a key this table has"),
+        (step("e", "edit"), "steps[e].to: is missing"),
+        (step("e", "edit", to='"attic"'), "steps[e].to: no medium has the id 'attic'"),
+        (
+            step("e", "edit", to='"tablet"', from_='"card"'),
+            "steps[e].from: a step that does 'edit' has none; it has to",
+        ),
+        (
+            step("e", "edit", to='"tablet"', every='"day"'),
+            "steps[e].every: a step that does 'edit' has none; edits are",
+        ),
+        (step("e", "edit", to='"tablet"', again='"1 h"'), "steps[e].again: a step that does 'edit' has none"),
+        (step("e", "edit", to='"tablet"', done="0.9"), "steps[e].done: a step that does 'edit' has none; what is not"),
+        (step("e", "edit", to='"tablet"', minutes="5"), "steps[e].minutes: a step that does 'edit' has none"),
+        (step("e", "edit", to='"tablet"', only_once_on='"card"'), "steps[e].only_once_on: a step that does 'edit'"),
     ],
 )
 def test_mistakes_in_steps(tmp_path: Path, text: str, said: str) -> None:
     assert said in mistakes_of(tmp_path, SCHEME + text)
+
+
+def test_a_step_that_edits_is_read_and_warned_of_where_nothing_comes(tmp_path: Path) -> None:
+    late = step("e", "edit", to='"tablet"', after='"2 days"', only_when='"home"', follows='"in"', takes='"1 h"')
+    found = load(tmp_path, SCHEME + IMPORT + late)
+    assert found.warnings == ()
+    assert found.scheme is not None
+    assert found.scheme.steps[-1] == Step(
+        "e", "edit", target="tablet", after_s=2 * 24 * HOUR, follows="in", only_when="home", takes_s=HOUR
+    )
+    nowhere = load(tmp_path, SCHEME + IMPORT + step("e", "edit", to='"loft"'))
+    assert nowhere.warnings == ("the step 'e' is never done: no step brings a shoot to loft",)
 
 
 @pytest.mark.parametrize(
