@@ -79,7 +79,7 @@ def _found_something(studio: Studio, acts: list[Act], begins: datetime) -> Itera
     came = dict.fromkeys(names, begins)
     for act in acts:
         if act.step and act.step.do != "erase":
-            reads = act.step.target if act.step.do == "verify" else act.step.source
+            reads = act.step.target if act.step.do in ("verify", "edit") else act.step.source
             assert reads is not None
             if now[names.index(reads)] == "G" and came[reads] > act.due:
                 continue
@@ -136,7 +136,7 @@ def takes_s(studio: Studio, step: Step) -> float:
     scheme = scheme_of(studio)
     if step.takes_s is not None:
         return step.takes_s
-    if step.do == "erase":
+    if step.do in ("erase", "edit"):
         return 0.0
     promises = [shoot.promise for shoot in studio.shoots]
     files = 1500.0 if not promises else sum(map(len, promises)) / len(promises)
