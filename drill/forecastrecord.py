@@ -147,6 +147,28 @@ class Missed:
 
 
 @dataclass(frozen=True, slots=True)
+class EditsThen:
+    """The edits of one step in the first year of a shoot, as all goes by plan: `made` on a medium; how old they are
+    when one failure can take them all for the last time (0: never, None: to the end), and when first off-site (None:
+    never); on which media they are at the end; at which age the plan itself leaves none of them (None: it does
+    not). Of shoots of all days of a year: the worst day and that age then, and a day on which the plan leaves none.
+    `met`: the target `lose_at_most` on all days, None where it is not set."""
+
+    step: str
+    medium: str
+    made: str
+    made_s: float
+    one_failure_age_s: float | None
+    offsite_age_s: float | None
+    media: tuple[str, ...]
+    lost_age_s: float | None
+    worst_day: str
+    worst_age_s: float | None
+    lost_on: str | None
+    met: bool | None
+
+
+@dataclass(frozen=True, slots=True)
 class LifeThen:
     """The first year of one shoot: made on `day`, away or at home; `worst` and `settled` are numbers of stages."""
 
@@ -164,6 +186,7 @@ class LifeThen:
     exposures: tuple[Exposure, ...]
     bands: tuple[Band, ...]
     missed: tuple[Missed, ...] = ()
+    edits: tuple[EditsThen, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -277,7 +300,7 @@ class Forecast:
     @property
     def falls_short(self) -> bool:
         """Say whether a target is missed, a scenario takes the settled shoot, the plan itself leaves no copy of a
-        shoot of some day, or a shoot of today falls short."""
+        shoot of some day or of edits, or a shoot of today falls short."""
         today = self.standing is not None and self.standing.falls_short
         dropped = any(day.name == "no_copy" and day.worst_s for day in self.days)
         return today or dropped or any(_falls_short(life) for life in self.lives)
@@ -285,7 +308,8 @@ class Forecast:
 
 def _falls_short(life: LifeThen) -> bool:
     lost = any(band.stretches and band.stretches[-1].outcome == "lost" for band in life.bands)
-    return lost or any(not target.met for target in life.targets)
+    edits = any(one.lost_on is not None or one.met is False for one in life.edits)
+    return lost or edits or any(not target.met for target in life.targets)
 
 
 def to_json(found: Forecast) -> dict[str, Any]:

@@ -12,6 +12,7 @@ from drill.bands import LOST, NOT_ABOUT, scenario_bands
 from drill.clock import rfc3339
 from drill.followers import with_mirrors
 from drill.forecast.chances import all_rates, chance_of, later, ranked, rates_told, weights
+from drill.forecast.edits import YearOfEdits
 from drill.forecast.forgetting import missed
 from drill.forecast.lives import life_then, targets_then
 from drill.forecast.saying import LACKS, assumptions, unknown, verdict
@@ -69,9 +70,11 @@ def unplanned(studio: Studio, options: Options) -> Forecast:
 def _forecast(studio: Studio, scheme: Scheme, scenarios: Sequence[Scenario], options: Options) -> Forecast:
     here = ground(studio)
     options.progress("laying the scheme over every day of a year")
-    days = worst_day((both for both in days_of(studio, options.day) if both[0].away in options.away), here)
+    edits = YearOfEdits(studio)
+    year = (both for both in days_of(studio, options.day) if both[0].away in options.away)
+    days = worst_day(edits.watching(year), here)
     shown = [_first_year(studio, scheme, options.day, away=away) for away in options.away]
-    lives = tuple(_told(one, held, here, scenarios, days) for one, held in shown)
+    lives = tuple(replace(_told(one, held, here, scenarios, days), edits=edits.of(one)) for one, held in shown)
     options.progress("reckoning the odds")
     by_level = all_rates(studio)
     size, files = usual(studio)

@@ -51,7 +51,17 @@ def verdict(days: Iterable[Days], lives: Sequence[LifeThen]) -> str:
         said.append(f"No single failure of {_FAILURES} takes a shoot at any moment of its first year.")
     else:
         said += _either([(by_lack["one_failure", life.away], life) for life in asked], _in_danger)
-    return " ".join([*said, *_not_counted(asked)])
+    return " ".join([*said, *_edits_let_go(lives), *_not_counted(asked)])
+
+
+def _edits_let_go(lives: Sequence[LifeThen]) -> Iterable[str]:
+    """Return the sentences on edits of which the plan itself lets the last copy go, the same ones once."""
+    gone = {one.step: one for life in lives for one in life.edits if one.lost_on is not None}
+    for one in gone.values():
+        yield (
+            f"The plan itself loses edits: of those made on {one.medium} ({one.step}), of a shoot of {one.lost_on}, "
+            "none is left in the end."
+        )
 
 
 def _either(asked: Sequence[tuple[Days, LifeThen]], say: Callable[[Days, LifeThen, str], str]) -> list[str]:

@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from drill.forecastrecord import Exposure, First, Forecast, Level, LifeThen
 from drill.report import compare_text
 from drill.report.advice_text import advised
+from drill.report.forecast_edits_text import edits
 from drill.report.forecast_missed_text import missed_once
 from drill.report.forecast_odds_text import chances, event_measures, parts_in_it, rates
 from drill.report.forecast_scenarios_text import scenarios_over_time
@@ -74,8 +75,13 @@ def leads(found: Forecast) -> list[str]:
 
 def in_danger(found: Forecast, *, width: int) -> list[Section]:
     """Return what is in danger when, how likely, and what to do about it."""
-    parts = [*stages(found, width=width), targets(found.lives), scenarios_over_time(found), *chances(found)]
-    return parts + advice(found)
+    return [*of_plan(found, width=width), *advice(found)]
+
+
+def of_plan(found: Forecast, *, width: int) -> list[Section]:
+    """Return what becomes of a shoot under the plan, and how likely it is lost."""
+    parts = [*stages(found, width=width), targets(found.lives), edits(found.lives, found.zone)]
+    return [*parts, scenarios_over_time(found), *chances(found)]
 
 
 def advice(found: Forecast) -> list[Section]:

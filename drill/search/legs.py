@@ -11,11 +11,10 @@ from dataclasses import dataclass
 from datetime import datetime
 from itertools import pairwise
 
+from drill.edits import Brings, Edited, Planned
 from drill.model import Scheme, Step, Studio
 from drill.odds.course import Stop, stops
 from drill.odds.statuses import Change, Shelf, shelf_of
-from drill.search.bringing import Planned
-from drill.search.edited import Brings, Edited
 from drill.search.mishaps import Hits, forget_name, hits, is_left_out
 from drill.timeline import Life
 
@@ -84,7 +83,7 @@ def course_of(
     shelf = shelf_of(studio, scheme)
     edited = Edited(shelf, edit) if edit is not None else None
     befalls = {away: hits(studio, shelf, left_out, away=away, edited=edited) for away in (True, False)}
-    turns = _Turns(life, shelf, left_out, cut, Planned(edited, life, scheme) if edited else None)
+    turns = _Turns(life, studio, shelf, left_out, cut=cut, edited=edited)
     legs: list[Leg] = []
     before = life.begins
     for stop in stops(life, studio, scheme, shelf, [life.until]):
@@ -93,37 +92,56 @@ def course_of(
         legs += turns.at(stop)
         before = stop.at
     first = edited.start(scheme) if edited else shelf.start(scheme)
-    return Course(life, shelf, tuple(legs), first, edited, turns.plan.made_at if turns.plan else None)
+    return Course(life, shelf, tuple(legs), first, edited, turns.edited_at)
 
 
 class _Turns:
-    """The turns of a life, from stop to stop. `plan`: that of the edits, where these are asked about."""
+    """The turns of a life, from stop to stop, of the shoot or of what is `edited`."""
 
     def __init__(
-        self, life: Life, shelf: Shelf, left_out: Collection[str], cut: datetime | None, plan: Planned | None
+        self,
+        life: Life,
+        studio: Studio,
+        shelf: Shelf,
+        left_out: Collection[str],
+        *,
+        cut: datetime | None,
+        edited: Edited | None,
     ) -> None:
-        self._dues = {(one.at, one.step.id): one.due for one in life.instants}
-        self._shelf, self._left_out, self._cut, self.plan = shelf, left_out, cut, plan
+        self._instants = {(one.at, one.step.id): one for one in life.instants}
+        self._shelf, self._left_out, self._cut, self._edited = shelf, left_out, cut, edited
+        self._plan = Planned(life, studio, edited.edit) if edited else None
+
+    @property
+    def edited_at(self) -> datetime | None:
+        """When the plan made the edits, as far as it came."""
+        return self._plan.made_at if self._plan else None
 
     def at(self, stop: Stop) -> Iterator[Turn]:
         """Yield the turns of a stop in order: each step, then the replacement of what failed."""
         for step, planned in stop.steps:
-            if step.do != "edit" or (self.plan is not None and step.id == self.plan.edited.edit.id):
+            if step.do != "edit" or (self._edited is not None and step.id == self._edited.edit.id):
                 yield self._turn(stop, step, planned)
-        if stop.replaces and self.plan is None:
+        if stop.replaces and self._edited is None:
             yield Turn(stop.at, stop.at, None, self._shelf.replaced(stop.planned), stop.planned)
-        elif stop.replaces and self.plan is not None:
-            change, edits = self.plan.replacement(stop.planned)
+        elif stop.replaces and self._edited is not None:
+            edits = self._planned_edits()
+            change = self._edited.replaced(stop.planned, edits)
             yield Turn(stop.at, stop.at, None, change, stop.planned, edits_planned=edits)
 
     def _turn(self, stop: Stop, step: Step, planned: int) -> Turn:
-        due, cut = self._dues[stop.at, step.id], self._cut
-        told = max(due, cut) if cut is not None and cut <= stop.at else due
+        instant, cut = self._instants[stop.at, step.id], self._cut
+        due = max(instant.due, cut) if cut is not None and cut <= stop.at else instant.due
         name = "" if step.do == "edit" or is_left_out(forget_name(step), self._left_out) else forget_name(step)
-        if self.plan is None:
-            return Turn(stop.at, told, step, self._shelf.done(step, planned), planned, name)
-        change, edits, brings = self.plan.turn(step, planned, at=stop.at, due=due)
-        return Turn(stop.at, told, step, change, planned, name, edits, brings)
+        if self._edited is None or self._plan is None:
+            return Turn(stop.at, due, step, self._shelf.done(step, planned), planned, name)
+        edits = self._planned_edits()
+        brings = self._plan.brings(instant)
+        self._plan.go_on(instant)
+        return Turn(stop.at, due, step, self._edited.done(step, planned, edits, brings), planned, name, edits, brings)
+
+    def _planned_edits(self) -> int:
+        return self._shelf.bits(self._plan.held if self._plan else ())
 
 
 def is_away(course: Course, leg: Leg) -> bool:

@@ -14,11 +14,11 @@ asked what becomes of them.
 from collections.abc import Iterable, Mapping
 from dataclasses import replace
 
+from drill.edits import Brings, Edited
 from drill.errors import Mistake, Mistakes
 from drill.model import Step, Studio
 from drill.odds import blows
 from drill.odds.statuses import Change, Shelf, fall
-from drill.search.edited import Brings, Edited
 
 FORGET, EARLY, EDIT = "forget", "early", "edit"
 MISHAPS = ("medium", "place", "account", "deleted", "rot", "attack", FORGET, EARLY)

@@ -16,9 +16,9 @@ import hashlib
 from collections.abc import Callable, Mapping, Sequence
 from typing import NamedTuple
 
+from drill.edits import Brings
 from drill.model import Digest, Promised, Studio
 from drill.odds import blows
-from drill.search.edited import Brings
 from drill.search.legs import Course, Turn
 from drill.search.mishaps import EARLY
 

@@ -4,7 +4,7 @@ Flows in: a Studio with a scheme, a day, whether the shoot is away. Flows out: i
 what is held where from moment to moment as long as nothing fails. Must not know: what may go wrong, terminals.
 """
 
-from drill.timeline.doing import Held
+from drill.timeline.doing import Held, at_first, do
 from drill.timeline.forgetting import forgotten_once
 from drill.timeline.held import Span, spans
 from drill.timeline.lives import Instant, Life, horizon, life
@@ -16,6 +16,8 @@ __all__ = [
     "Instant",
     "Life",
     "Span",
+    "at_first",
+    "do",
     "forgotten_once",
     "horizon",
     "is_size_known",

@@ -11,6 +11,7 @@ from hypothesis import assume, event, given, settings
 from hypothesis import strategies as st
 from simulation.days import days_of
 
+from drill.edits import held_by_plan
 from drill.model import Step, Studio
 from drill.search.exhaustive import Searched, search
 from drill.search.legs import Course, Stretch, course_of, first_leg_from, is_away
@@ -208,6 +209,30 @@ def test_bytes_and_states_tell_the_same(draft: Draft, day: date, away: bool, dat
             LETTERS["F" if of_shoot == "F" else letter] for letter, of_shoot in zip(letters, failed, strict=True)
         ]
         assert list(scenes.left(scene).values()) == expected
+
+
+@given(edited_schemes(), SHOOT_DAYS, st.booleans())
+def test_where_nothing_goes_wrong_edits_are_where_the_plan_has_them(draft: Draft, day: date, away: bool) -> None:
+    """The states of the search against the plan, which the forecast tells of: at each turn, and from span to span."""
+    studio = draft.load()
+    edit = next(step for step in edits_asked(studio, ()) if step.id == "retouch")
+    found = course(studio, day, weeks_after(day, 9), away=away, edit=edit)
+    assert found.edited is not None
+    spans_ = held_by_plan(found.life, studio, edit)
+    state, told = found.first, []
+    for leg in found.legs:
+        edits = found.edited.unpack(state)[1] if state else 0
+        if isinstance(leg, Stretch):
+            is_home = not found.life.away or leg.begins >= found.life.home_at
+            told += [] if edits is None else [(leg.begins, leg.ends, not is_home, edits)]
+            continue
+        assert leg.edits_planned == (edits or 0)
+        state = leg.change[state]
+    event(f"on up to {max((len(span.media) for span in spans_), default=0)}")
+    assert bool(spans_) == (found.edited_at is not None)
+    for begins, ends, is_away_then, edits in told:
+        [span] = [span for span in spans_ if span.begins <= begins and ends <= span.ends]
+        assert (span.away, found.shelf.bits(span.media)) == (is_away_then, edits)
 
 
 @given(schemes(), SHOOT_DAYS, st.booleans(), st.data())

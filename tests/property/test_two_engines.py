@@ -458,7 +458,8 @@ class Growing(RuleBasedStateMachine):
 
     @rule(data=st.data(), done=st.sampled_from([1, 0.7, 0.1]))
     def forget_more_or_less(self, data: st.DataObject, done: float) -> None:
-        data.draw(st.sampled_from(self.draft.steps))["done"] = done
+        may_be_forgotten = [step for step in self.draft.steps if step["do"] != "edit"]
+        data.draw(st.sampled_from(may_be_forgotten))["done"] = done
 
     @rule(data=st.data())
     def keep_it_elsewhere(self, data: st.DataObject) -> None:

@@ -53,7 +53,7 @@ FLOORS = (
         "masks",
     ),
     ("faults", "evidence", "measured", "further", "places", "history", "comparing", "odds", "stages", "seal"),
-    ("restore", "verify", "score", "bands", "advice"),
+    ("restore", "verify", "score", "bands", "advice", "edits"),
     ("rehearse", "audit", "retire", "survey", "intake", "enlist", "forecast", "attest"),
     ("recover", "standing", "search"),
     ("report", "demo"),

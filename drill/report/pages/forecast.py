@@ -3,18 +3,14 @@
 Flows in: the record. Flows out: HTML text. Must not know: calendars, engines, where the page is written.
 """
 
-from collections.abc import Sequence
-
 from drill.forecastrecord import Forecast
 from drill.report import compare_text
-from drill.report.forecast_odds_text import chances, event_measures
+from drill.report.forecast_odds_text import event_measures
 from drill.report.forecast_picture import MEASURE, life_inline, life_title
-from drill.report.forecast_scenarios_text import scenarios_over_time
-from drill.report.forecast_stages_text import stages
-from drill.report.forecast_text import NO_SCHEME, NOT_PROVED, advice, headline, leads, rests_on, targets
+from drill.report.forecast_text import NO_SCHEME, NOT_PROVED, advice, headline, leads, of_plan, rests_on
 from drill.report.pages.base import say_day
 from drill.report.pages.told import Figure, Told, told_page
-from drill.report.sections import Section, paragraphs
+from drill.report.sections import paragraphs
 from drill.report.standing_text import stands
 
 ROOM = 1000  # columns: a page has room for every table, as a wide one scrolls in its own frame
@@ -43,7 +39,7 @@ def _told(found: Forecast, measures: bool) -> Told:
         first=[*map(paragraphs, leads(found)), *(today if first else []), *advice(found)],
         figures_title="The first year of a shoot",
         figures=_figures(found),
-        rest=[*(_of_plan(found) if found.lives else []), *([] if first else today)],
+        rest=[*(of_plan(found, width=ROOM) if found.lives else []), *([] if first else today)],
         basis_title="What this rests on",
         basis=[*rests_on(found), *(event_measures(found) if measures else [])] if found.lives else [],
         not_proved=NOT_PROVED if found.lives else NO_SCHEME,
@@ -62,10 +58,6 @@ def _compared(found: Forecast) -> Told:
         not_proved=compare_text.NOT_PROVED,
         again=AGAIN,
     )
-
-
-def _of_plan(found: Forecast) -> Sequence[Section]:
-    return [*stages(found, width=ROOM), targets(found.lives), scenarios_over_time(found), *chances(found)]
 
 
 def _figures(found: Forecast) -> list[Figure]:

@@ -1,0 +1,99 @@
+"""Edits as they are recorded: until when one failure takes them, as all goes by plan, on the day shown and the worst.
+
+Flows in: lives, their studio. Flows out: values of the record. Must not know: odds, reports.
+"""
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, field
+from math import inf
+
+from drill.clock import rfc3339
+from drill.edits import EditsSpan, held_by_plan
+from drill.forecastrecord import EditsThen
+from drill.model import Step, Studio
+from drill.odds import blows
+from drill.timeline import Life, Span
+
+_FAILURES = ("medium", "place", "account")
+_Lived = tuple[Life, tuple[Span, ...]]
+
+
+@dataclass(slots=True)
+class YearOfEdits:
+    """What becomes of the edits of shoots made on each day of a year: how old they are at most when one failure can
+    still take them, the day of the shoot, and a day on which the plan itself leaves none; by step and whether away."""
+
+    studio: Studio
+    _oldest: dict[tuple[str, bool], tuple[float, str]] = field(default_factory=dict)
+    _lost_on: dict[tuple[str, bool], str] = field(default_factory=dict)
+    _at_once: dict[tuple[bool, tuple[str, ...]], bool] = field(default_factory=dict)
+
+    def watching(self, lives: Iterable[_Lived]) -> Iterator[_Lived]:
+        """Yield the lives as they come, and note what becomes of their edits."""
+        steps = self._steps()
+        for lived, spans in lives:
+            for step in steps:
+                if held := held_by_plan(lived, self.studio, step):
+                    self._note(step, lived, held)
+            yield lived, spans
+
+    def of(self, life: Life) -> tuple[EditsThen, ...]:
+        """Return what becomes of the edits of one life beside the worst of all that were watched."""
+        held = ((step, held_by_plan(life, self.studio, step)) for step in self._steps())
+        return tuple(self._told(step, life, spans) for step, spans in held if spans)
+
+    def _steps(self) -> list[Step]:
+        return [step for step in self.studio.scheme.steps if step.do == "edit"] if self.studio.scheme else []
+
+    def _note(self, step: Step, life: Life, held: tuple[EditsSpan, ...]) -> None:
+        key, day = (step.id, life.away), life.day.isoformat()
+        age_s = self._risky_age_s(life, held)
+        if key not in self._oldest or age_s > self._oldest[key][0]:
+            self._oldest[key] = age_s, day
+        if not held[-1].media:
+            self._lost_on.setdefault(key, day)
+
+    def _told(self, step: Step, life: Life, held: tuple[EditsSpan, ...]) -> EditsThen:
+        self._note(step, life, held)
+        worst_s, worst_day = self._oldest[step.id, life.away]
+        lost_on = self._lost_on.get((step.id, life.away))
+        offsite = next((span.begins for span in held if any(map(self._is_offsite, span.media))), None)
+        at_most_s, made = self.studio.targets.lose_at_most_s, held[0].begins
+        return EditsThen(
+            step=step.id,
+            medium=step.target or "",
+            made=rfc3339(made),
+            made_s=(made - life.begins).total_seconds(),
+            one_failure_age_s=_or_never(self._risky_age_s(life, held)),
+            offsite_age_s=None if offsite is None else (offsite - made).total_seconds(),
+            media=held[-1].media,
+            lost_age_s=None if held[-1].media else (held[-1].begins - made).total_seconds(),
+            worst_day=worst_day,
+            worst_age_s=_or_never(worst_s),
+            lost_on=lost_on,
+            met=None if at_most_s is None else lost_on is None and worst_s <= at_most_s,
+        )
+
+    def _risky_age_s(self, life: Life, held: tuple[EditsSpan, ...]) -> float:
+        """Return how old edits are when one failure can take them for the last time; 0: never, without end: to the
+        end of the year."""
+        until = next((span.ends for span in reversed(held) if span.media and self._falls_at_once(span)), None)
+        if until is None:
+            return 0.0
+        return inf if until == life.until else (until - held[0].begins).total_seconds()
+
+    def _falls_at_once(self, span: EditsSpan) -> bool:
+        """Say whether a single failure takes all media on which edits are."""
+        key = span.away, span.media
+        if key not in self._at_once:
+            hits = blows(self.studio, away=span.away).items()
+            of_failures = ({id_ for id_, _ in blow} for event, blow in hits if event.partition(":")[0] in _FAILURES)
+            self._at_once[key] = any(set(span.media) <= hit for hit in of_failures)
+        return self._at_once[key]
+
+    def _is_offsite(self, id_: str) -> bool:
+        return self.studio.media[id_].offsite and not self.studio.media[id_].carried
+
+
+def _or_never(age_s: float) -> float | None:
+    return None if age_s == inf else age_s

@@ -1,0 +1,58 @@
+"""What becomes of edits, as a table: when they are made, until when one failure takes them, when they are off-site.
+
+Flows in: lives of the record. Flows out: a section. Must not know: calendars, engines, terminals.
+"""
+
+from collections.abc import Iterable
+
+from drill.forecastrecord import EditsThen, LifeThen
+from drill.report.forecast_words import say_local, span_words, where
+from drill.report.sections import NOTHING, Paragraph, Section, Table
+
+_HEADERS = ["Edits", "A shoot", "Made", "One failure takes them", "At worst", "Off-site", "In the end on"]
+_BESIDE = (
+    "Edits lie beside the pictures, on the medium where they were made, until a copy takes them along: what is told of "
+    "the shoot itself is of its pictures alone. At worst: of a shoot made on that day. drill search tells what loses "
+    "the edits."
+)
+
+
+def edits(lives: Iterable[LifeThen], zone: str | None) -> Section:
+    """Return what the plan does for edits; nothing where no step edits."""
+    rows = [[one.step, *_cells(one, life, zone)] for life in lives for one in life.edits]
+    if not rows:
+        return NOTHING
+    title = "Edits, as long as nothing fails and no step is forgotten"
+    return Section(title, (Table(_HEADERS, rows, firm=(0,)), Paragraph(_BESIDE)))
+
+
+def _cells(one: EditsThen, life: LifeThen, zone: str | None) -> list[str]:
+    risky = _until(one.one_failure_age_s)
+    return [where(life), _made(one, life, zone), risky, _worst(one), _offsite(one), _at_last(one)]
+
+
+def _made(one: EditsThen, life: LifeThen, zone: str | None) -> str:
+    return f"{say_local(life, one.made_s, zone)}, on {one.medium}"
+
+
+def _until(age_s: float | None) -> str:
+    if age_s is None:
+        return "to the end"
+    return f"until {span_words(age_s)} old" if age_s else "none does"
+
+
+def _worst(one: EditsThen) -> str:
+    missed = " !" if one.met is False else ""
+    if one.lost_on is not None:
+        return f"none left ! ({one.lost_on})"
+    return f"{_until(one.worst_age_s)}{missed} ({one.worst_day})"
+
+
+def _offsite(one: EditsThen) -> str:
+    return "never" if one.offsite_age_s is None else f"after {span_words(one.offsite_age_s)}"
+
+
+def _at_last(one: EditsThen) -> str:
+    if one.lost_age_s is not None:
+        return f"nothing !, {span_words(one.lost_age_s)} after"
+    return ", ".join(one.media)

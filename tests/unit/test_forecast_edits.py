@@ -1,0 +1,126 @@
+"""Edits in a forecast: until when one failure takes them, by plan, on the day shown and the worst; what falls short.
+
+That work is up to a month from its first off-site copy where the archive is uploaded monthly is common practice, no
+source.
+"""
+
+from dataclasses import replace
+from datetime import UTC, date, datetime
+
+import pytest
+from schemes import DAY_S, HOUR_S, MONTHLY, NEVER_S, medium, step
+from schemes import studio as scheme_of
+
+from drill.edits import held_by_plan
+from drill.forecast.run import Options, forecast
+from drill.forecastrecord import EditsThen, Forecast, dump
+from drill.model import Step, Studio, Targets
+from drill.report.forecast_text import forecast_text
+from drill.timeline import horizon, life
+
+NOW = datetime(2026, 9, 11, 12, tzinfo=UTC)
+DAY = date(2026, 9, 12)
+MEDIA = (
+    medium("card", "card", place="bag", carried=True),
+    medium("tablet", "tablet", place="bag", carried=True),
+    medium("kiln"),
+    medium("mirror", place="studio", mirrors="kiln"),
+    medium("cloud", "cloud", place="far-away", account="login", offsite=True),
+)
+IMPORT = step("import", "copy", "card", "tablet", after_s=HOUR_S)
+TO_KILN = step("to-kiln", "copy", "tablet", "kiln", after_s=2 * HOUR_S, only_when="home")
+EDIT = step("retouch", "edit", None, "tablet", after_s=2 * DAY_S)
+EDITS_TO_KILN = replace(TO_KILN, id="edits-to-kiln", follows="retouch", after_s=HOUR_S)
+UPLOAD = step("upload", "copy", "kiln", "cloud", rhythm=MONTHLY, takes_s=10 * HOUR_S)
+
+
+def studio(*steps: Step, lose_at_most_s: float | None = None, **more: object) -> Studio:
+    found = scheme_of(MEDIA, steps, ["card"], **({"replaced_within_s": NEVER_S} | more))
+    return replace(found, targets=Targets(lose_at_most_s=lose_at_most_s))
+
+
+def told(here: Studio, *, away: bool = False) -> Forecast:
+    return forecast(here, [], Options(started=NOW, now=NOW, day=DAY, away=(away,)))
+
+
+def edits(here: Studio, *, away: bool = False) -> EditsThen:
+    [one] = told(here, away=away).lives[0].edits
+    return one
+
+
+def test_where_the_plan_has_them_from_moment_to_moment() -> None:
+    """Made on Monday at six, home by Tuesday at six; copied an hour later, to the mirror too, uploaded on 1 October."""
+    here = studio(IMPORT, TO_KILN, EDIT, EDITS_TO_KILN, UPLOAD)
+    lived = life(here, DAY, away=True, until=horizon(here.scheme, DAY, 1))  # type: ignore[arg-type]
+    told_ = [(f"{s.begins:%d %H}", f"{s.ends:%d %H}", s.away, s.media) for s in held_by_plan(lived, here, EDIT)]
+    assert told_ == [  # UTC: an hour less than in Lisbon
+        ("14 17", "15 17", True, ("tablet",)),
+        ("15 17", "01 21", False, ("tablet", "kiln", "mirror")),
+        ("01 21", "12 08", False, ("tablet", "kiln", "mirror", "cloud")),
+    ]
+
+
+def test_one_failure_takes_them_until_they_are_on_two_places() -> None:
+    one = edits(studio(IMPORT, TO_KILN, EDIT, EDITS_TO_KILN, UPLOAD))
+    assert (one.step, one.medium, one.made) == ("retouch", "tablet", "2026-09-14T17:00:00Z")
+    assert one.made_s == 2 * DAY_S + 9 * HOUR_S
+    assert one.one_failure_age_s == HOUR_S  # a fire at home takes what is carried too, but not the mirror in the studio
+    assert one.offsite_age_s == 17 * DAY_S + 4 * HOUR_S
+    assert one.media == ("tablet", "kiln", "mirror", "cloud")
+    assert (one.lost_age_s, one.lost_on, one.met) == (None, None, None)
+
+
+def test_at_worst_they_wait_a_month_for_the_upload() -> None:
+    """Shot on 29 September, edited on 1 October at six in the evening, after the upload of noon; the next ends on 1
+    November at ten in the evening: 31 days and four hours, and the hour of the clock change."""
+    no_mirror = [one for one in MEDIA if one.id != "mirror"]
+    here = replace(studio(IMPORT, TO_KILN, EDIT, EDITS_TO_KILN, UPLOAD), media={one.id: one for one in no_mirror})
+    one = edits(here)
+    assert (one.worst_day, one.worst_age_s) == ("2026-09-29", 31 * DAY_S + 5 * HOUR_S)
+
+
+@pytest.mark.parametrize(("at_most_s", "met"), [(3600.0, True), (3599.0, False), (None, None)])
+def test_what_is_lost_at_most_counts_for_edits_too(at_most_s: float | None, met: bool | None) -> None:
+    here = studio(IMPORT, TO_KILN, EDIT, EDITS_TO_KILN, lose_at_most_s=at_most_s)
+    found = told(here)
+    [one] = found.lives[0].edits
+    assert one.met is met
+    said = " ".join(forecast_text(found, width=200).split())
+    assert ("until 1 h old ! (2026-09-12)" in said) == (met is False)
+    assert "Edits, as long as nothing fails" in said and "drill search tells what loses the edits" in said
+
+
+def test_edits_that_no_copy_takes_along_are_told_to_the_end_and_miss_the_target() -> None:
+    found = told(studio(IMPORT, TO_KILN, EDIT, lose_at_most_s=400 * DAY_S))
+    [one] = found.lives[0].edits
+    assert (one.one_failure_age_s, one.offsite_age_s, one.met) == (None, None, False)
+    assert found.falls_short
+    assert "to the end ! (2026-09-12)" in " ".join(forecast_text(found, width=200).split())
+
+
+def test_a_plan_that_loses_edits_says_so_first_and_falls_short() -> None:
+    clear = step("clear", "erase", "tablet", after_s=20 * DAY_S, only_once_on=("kiln",))
+    found = told(studio(IMPORT, TO_KILN, EDIT, clear))
+    [one] = found.lives[0].edits
+    assert one.lost_age_s == 18 * DAY_S and one.media == ()
+    assert found.falls_short
+    assert "The plan itself loses edits: of those made on tablet (retouch), of a shoot of 2026-09-12" in found.verdict
+    text = forecast_text(found, width=72)
+    assert max(map(len, text.splitlines())) <= 72
+    assert "nothing !, 18 days after" in " ".join(forecast_text(found, width=200).split())
+
+
+def test_a_scheme_that_edits_nothing_or_never_is_told_nothing_of_edits() -> None:
+    without = told(studio(IMPORT, TO_KILN))
+    assert without.lives[0].edits == () and "Edits" not in forecast_text(without)
+    assert told(studio(IMPORT, TO_KILN, replace(EDIT, target="cloud"))).lives[0].edits == ()
+
+
+def test_the_record_has_them() -> None:
+    assert '"step": "retouch"' in dump(told(studio(IMPORT, TO_KILN, EDIT)))
+
+
+def test_edits_change_nothing_of_what_is_told_of_the_pictures() -> None:
+    plain, edited = told(studio(IMPORT, TO_KILN)), told(studio(IMPORT, TO_KILN, EDIT))
+    lives = tuple(replace(one, edits=()) for one in edited.lives)
+    assert replace(edited, lives=lives) == plain
