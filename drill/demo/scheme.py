@@ -48,6 +48,24 @@ done = 0.95
 minutes = 10
 
 [[steps]]
+id = "edit"                      # on the tablet, in the week after; until the next step it is there alone
+do = "edit"
+to = "tablet"
+after = "4 days"
+only_when = "home"
+
+[[steps]]
+id = "edits"                     # what was edited follows the pictures to the computer
+do = "copy"
+from = "tablet"
+to = "computer"
+follows = "edit"
+after = "1 day"
+takes = "15 min"
+done = 0.9
+minutes = 5
+
+[[steps]]
 id = "archive"
 do = "copy"
 from = "computer"
