@@ -5,7 +5,7 @@ By the second engine of the forecast (`simulation`), which shares no code with t
 nothing is left out. For a few weeks, and one or two mishaps.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 from itertools import combinations, pairwise
@@ -111,6 +111,35 @@ def is_lost_after(world: World, chosen: Sequence[Option]) -> bool:
             if (number, 1 + act) not in {option[:2] for option in here} and not world.is_over(now, marks):
                 now, marks = _done(world, act, now, marks)
     return world.is_over(now, marks)
+
+
+@dataclass(slots=True)
+class Tale:
+    """One story as it is told: what the shoot and its edits have come to, and how many acts were passed."""
+
+    world: World
+    now: Statuses
+    marks: Marks = NOT_MADE
+    passed: int = 0
+
+    def go_on(self, until: datetime, forgotten: Collection[tuple[datetime, str]]) -> None:
+        """Pass all acts up to a moment and at it; `forgotten` ones, by when they end and the step, are left out."""
+        acts = self.world.days.acts
+        while self.passed < len(acts) and acts[self.passed].at <= until and not self.is_over:
+            act = acts[self.passed]
+            if act.step is None or (act.at, act.step.id) not in forgotten:
+                self.now, self.marks = _done(self.world, self.passed, self.now, self.marks)
+            self.passed += 1
+
+    def befall(self, name: str, *, away: bool) -> None:
+        """Let a mishap come."""
+        if not self.is_over:
+            self.now, self.marks = _befallen(self.world, name, self.now, self.marks, away=away)
+
+    @property
+    def is_over(self) -> bool:
+        """Say whether what is at stake is lost."""
+        return self.world.is_over(self.now, self.marks)
 
 
 def _befallen(world: World, name: str, now: Statuses, marks: Marks, *, away: bool) -> tuple[Statuses, Marks]:
