@@ -23,7 +23,7 @@ from drill.model import ProofAge, Scenario, Shoot
 from drill.promisemark import mark_of
 from drill.pytest_plugin import ASKED, Asked
 from drill.pytest_plugin.today import carried
-from drill.record import drill_to_json
+from drill.record import Drill, drill_to_json
 from drill.rehearse import Exercise, Options, Rehearsal
 from drill.report.typed import typed
 from drill.report.words import fold, safe
@@ -186,10 +186,12 @@ class DrillItem(pytest.Item):
         """Drill it, and hold the record against what is expected."""
         rehearsal, exercise = self.file.rehearsal, self.due.exercise
         assert rehearsal is not None
+        record: Drill | None = None
         try:
             record = rehearsal.drill(exercise)
         except Unfinished as error:
             self.file.stopped = _said(error)
+        if record is None:  # told outside of the handler, or pytest tells what was handled as well
             self._fail(f"not finished: {self.file.stopped}")
         self.carried = {
             "file": str(self.file.path),

@@ -1,8 +1,5 @@
 """A scratch disk that is too small, for real: a file system of one megabyte is mounted where the system lets us."""
 
-import subprocess
-import sys
-from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -16,20 +13,6 @@ pytestmark = pytest.mark.deep  # it fills disks of its own
 
 BIG = tuple((f"a{number}.dng", picture(number, 400_000)) for number in range(4))
 SMALL = tuple((f"b{number}.dng", picture(number + 9, 4000)) for number in range(3))
-
-
-@pytest.fixture
-def small_disk(tmp_path: Path) -> Iterator[Path]:
-    """Mount one megabyte at a fresh folder."""
-    folder = tmp_path / "small"
-    folder.mkdir()
-    mount = ["mount", "-t", "tmpfs", "-o", "size=1m", "tmpfs", folder]
-    if sys.platform != "linux" or subprocess.run(mount, check=False, capture_output=True).returncode:
-        pytest.skip("a small file system can only be mounted by root on Linux")
-    try:
-        yield folder
-    finally:
-        subprocess.run(["umount", folder], check=True)
 
 
 def built_on(small_disk: Path, folder: Path, *more: str) -> Built:

@@ -20,7 +20,7 @@ from xml.etree import ElementTree
 import pytest
 from census import census, files_below
 from described import Hazard, Medium, Scenario, Studio
-from hand import FILES, copy, media, shoot
+from hand import FILES, copy, media, picture, shoot
 from runner import CHECKOUT, NOW, start
 from studios import Built, build, link_server
 
@@ -353,6 +353,33 @@ def test_what_cannot_be_finished_is_an_error_in_plain_words(pytester: pytest.Pyt
     text = result.stdout.str()
     assert "not drilled: scratch" in text and "Traceback" not in text and ".py:" not in text, text
     assert past_runs(built, pytester.path) == []
+
+
+def test_a_disk_too_small_for_one_shoot_ends_it_there_and_keeps_what_was_drilled(
+    pytester: pytest.Pytester, installed: Path, small_disk: Path
+) -> None:
+    """The one that could not be finished fails, those after it are errors, those before it are noted."""
+    big = tuple((f"a{number}.dng", picture(number, 400_000)) for number in range(4))
+    studio = Studio(
+        media=media("x", "y"),
+        shoots=(shoot(*FILES, id="dunes"), shoot(*big, id="terns")),
+        copies=(copy("x", *FILES, *big), copy("y", *FILES, *big)),
+    )
+    built = build(pytester.path / "studio", studio, (EACH_GONE,))
+    text = built.file.read_text(encoding="utf-8").replace('scratch = "scratch"', f'scratch = "{small_disk.as_posix()}"')
+    built.file.write_text(text, encoding="utf-8")
+    expect(pytester, HEAD)
+    result = pytester.runpytest_subprocess("--junitxml=drills.xml")
+    result.assert_outcomes(passed=2, failed=1, errors=1)
+    said = result.stdout.str()
+    assert (
+        "not finished: terns needs 1.6 MB in scratch" in said and "not drilled: terns needs 1.6 MB in scratch" in said
+    )
+    assert "Traceback" not in said and ".py:" not in said and "exception" not in said and installed.is_dir()
+    assert ids_in(pytester.path / "drills.xml") == dict(zip(IDS, ["passed", "passed", "failure", "error"], strict=True))
+    assert files_below(small_disk) == []
+    [run] = past_runs(built, pytester.path)
+    assert (run["complete"], run["shoots"]) == (True, ["dunes"]), "all drills of that shoot, and of no other"
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="sends the signal that Ctrl-C sends on POSIX systems")
