@@ -68,6 +68,7 @@ def add_search(commands: Commands) -> None:
         help=f"leave out a kind of mishap ({', '.join(MISHAPS)}) or a single one, such as rot:card; edit: do not ask "
         "about edits; repeatable",
     )
+    add("--edits", action="store_true", help="only what loses edits, not what loses the shoot itself")
     add("--after", type=_span, default=0.0, metavar="SPAN", help="no mishap before so long after the first picture")
     add("--years", type=whole, default=1, metavar="N", help="how much of a shoot's life, 1 to 10 years; default 1")
     add("--budget", type=_span, metavar="SPAN", help='end after about so long ("2 min"), and try stories by chance too')
@@ -108,6 +109,7 @@ def _search(options: argparse.Namespace) -> int:
         years=options.years,
         after_s=options.after,
         without=tuple(dict.fromkeys(options.without)),
+        edits_alone=options.edits,
         seed=secrets.randbelow(2**31) if options.seed is None else options.seed,
         budget_s=options.budget,
         kept=tuple(kept),

@@ -40,7 +40,8 @@ class Options:
 
     None of the mishaps is one of `without`, or comes before `after_s` seconds after the first picture. With `budget_s`
     it ends after about so long, and part of that is for stories by chance, from `seed`, at most `examples`
-    of them where that is given. `kept` are stories of earlier runs.
+    of them where that is given. `kept` are stories of earlier runs. With `edits_alone` it is not asked what loses the
+    shoot itself.
     """
 
     started: datetime
@@ -55,6 +56,7 @@ class Options:
     budget_s: float | None
     kept: tuple[KeptStory, ...] = ()
     examples: int | None = None
+    edits_alone: bool = False
     progress: Callable[[str], None] = lambda text: None
 
 
@@ -134,7 +136,8 @@ def _courses(studio: Studio, scheme: Scheme, options: Options) -> Iterator[tuple
     """Yield lives as legs, each with the first leg on which a mishap may come: of the shoot, then of the edits that are
     made by plan before the life ends."""
     until = horizon(scheme, options.day, options.years)
-    for edit in (None, *edits_asked(studio, options.without)):
+    of_shoot = () if options.edits_alone else (None,)
+    for edit in (*of_shoot, *edits_asked(studio, options.without)):
         for away in options.away:
             lived = life(studio, options.day, away=away, until=until)
             after = lived.begins + timedelta(seconds=min(options.after_s, (until - lived.begins).total_seconds()))
@@ -151,12 +154,15 @@ def _share_s(options: Options, courses: Sequence[object]) -> float | None:
 def _check_asked(courses: Sequence[tuple[Course, int]]) -> None:
     """Refuse what leaves nothing to try; of edits the same mishaps are asked as of the shoot. Errors: Mistakes."""
     mistakes = []
-    of_shoot = [(course, start) for course, start in courses if course.edit is None]
-    for course, start in of_shoot:
+    if not courses:
+        what = "no step of this scheme edits, in the time that is looked at"
+        raise Mistakes([Mistake("--edits", "", what, 'add a step with do = "edit", or leave --edits out')])
+    alike = [(course, start) for course, start in courses if course.edit is courses[0][0].edit]
+    for course, start in alike:
         if may_go_wrong(course, start):
             continue
         lived = course.life
-        where = "" if len(of_shoot) == 1 else f" to a shoot made {'away' if lived.away else 'at home'}"
+        where = "" if len(alike) == 1 else f" to a shoot made {'away' if lived.away else 'at home'}"
         if not may_go_wrong(course, 0):
             option, advice = "--without", "leave out fewer"
         else:

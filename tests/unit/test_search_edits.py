@@ -167,6 +167,18 @@ def test_edits_can_be_left_out_all_or_some() -> None:
         check_left_out(here, ("forget:retouch",))
 
 
+def test_edits_alone_are_asked_about() -> None:
+    here = studio(IMPORT, TO_KILN, EDIT)
+    assert [one.edit and one.edit.step for one in outcome(here, edits_alone=True).record.lives] == ["retouch"]
+    for nothing in (studio(IMPORT), studio(IMPORT, replace(EDIT, target="heron"))):
+        with pytest.raises(Mistakes, match="--edits: no step of this scheme edits"):
+            outcome(nothing, edits_alone=True)
+    with pytest.raises(Mistakes, match="--edits: no step"):
+        outcome(here, edits_alone=True, without=("edit",))
+    with pytest.raises(Mistakes, match="no mishap is left that may come"):
+        outcome(here, edits_alone=True, after_s=366 * DAY_S)
+
+
 def test_edits_are_told_after_the_shoot_and_at_home_only_what_differs() -> None:
     said = search_text(outcome(studio(IMPORT, TO_KILN, EDIT), away=(True, False)).record, width=400)
     away, home = "A shoot made away", "A shoot made at home"
