@@ -76,6 +76,9 @@ def _of_life(life: LifeThen) -> Iterator[tuple[Key, float | None]]:
         yield ("from when on", f"{first.what} ({where})", "moment"), inf if first.after_s is None else first.after_s
     for target in life.targets:
         yield ("targets", f"{target.name} ({where})", "met"), float(target.met)
+    if life.edits:
+        ages = [inf if one.worst_age_s is None or one.lost_on else one.worst_age_s for one in life.edits]
+        yield ("edits", f"at worst, no single failure takes them once they are so old ({where})", "moment"), max(ages)
     for exposure in life.exposures:
         yield ("in the first year", f"{exposure.what} ({where})", "seconds"), exposure.total_s
         yield ("longest stretch", f"{exposure.what} ({where})", "seconds"), exposure.longest_s

@@ -11,6 +11,7 @@ import pytest
 from schemes import DAY_S, HOUR_S, MONTHLY, NEVER_S, medium, step
 from schemes import studio as scheme_of
 
+from drill.advice import compare
 from drill.edits import held_by_plan
 from drill.forecast.run import Options, forecast
 from drill.forecastrecord import EditsThen, Forecast, dump
@@ -114,6 +115,14 @@ def test_a_scheme_that_edits_nothing_or_never_is_told_nothing_of_edits() -> None
     without = told(studio(IMPORT, TO_KILN))
     assert without.lives[0].edits == () and "Edits" not in forecast_text(without)
     assert told(studio(IMPORT, TO_KILN, replace(EDIT, target="cloud"))).lives[0].edits == ()
+
+
+def test_two_schemes_are_compared_by_their_edits_too() -> None:
+    early, late = told(studio(IMPORT, TO_KILN, EDIT, EDITS_TO_KILN)), told(studio(IMPORT, TO_KILN, EDIT))
+    [row] = [row for row in compare(early, late).rows if row.group == "edits"]
+    assert (row.one, row.other, row.change) == (HOUR_S, None, "worse")  # never: they stay on the tablet alone
+    [other] = [row for row in compare(told(studio(IMPORT)), early).rows if row.group == "edits"]
+    assert other.change == "not both"
 
 
 def test_the_record_has_them() -> None:
