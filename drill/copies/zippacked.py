@@ -14,6 +14,7 @@ from copy import copy
 from itertools import chain
 from typing import Any, cast
 
+from drill.copies.beside import Piece, Turns
 from drill.copies.raw import BLOCK, Steady
 from drill.copies.zipbytes import LOCKED
 
@@ -23,22 +24,20 @@ _KEY_SIZE = 12  # of the bytes before an encrypted member's (APPNOTE 6.1.3)
 _LZMA_HEAD = 9  # two bytes of version, the properties' length in two, five of properties
 _LEAST_DICTIONARY = 4096
 
-Chunk = bytes | memoryview
 
-
-def unpacked_bytes(source: Steady, info: zipfile.ZipInfo, password: bytes | None, buffer: bytearray) -> Iterator[Chunk]:
+def unpacked_bytes(source: Steady, info: zipfile.ZipInfo, password: bytes | None, turns: Turns) -> Iterator[Piece]:
     """Yield the bytes of a member whose packed ones begin where `source` is; no check value is asked.
 
-    A chunk is only valid until the next one is asked for. Errors: OSError, EOFError, RuntimeError for a missing or a
-    wrong password, NotImplementedError, whatever the libraries make of damage.
+    A piece stays as it is while the next one is made, and no longer. Errors: OSError, EOFError, RuntimeError for a
+    missing or a wrong password, NotImplementedError, whatever the libraries make of damage.
     """
     if info.compress_type not in _KNOWN:
         raise NotImplementedError
-    pieces: Iterator[Chunk]
+    pieces: Iterator[Piece]
     if info.flag_bits & LOCKED:
         pieces = _unlocked(source, info, password)
     else:
-        pieces = _stored(source, info.compress_size, buffer)
+        pieces = _stored(source, info.compress_size, turns)
     match info.compress_type:
         case zipfile.ZIP_STORED:
             return pieces
@@ -49,14 +48,14 @@ def unpacked_bytes(source: Steady, info: zipfile.ZipInfo, password: bytes | None
     return _lzma(pieces, info.file_size)
 
 
-def _stored(source: Steady, size: int, buffer: bytearray) -> Iterator[memoryview]:
-    view = memoryview(buffer)
+def _stored(source: Steady, size: int, turns: Turns) -> Iterator[memoryview]:
     while size > 0:
-        got = source.readinto(view[: min(size, len(view))])
+        room = turns.next(size)
+        got = source.readinto(room)
         if not got:
             raise EOFError
         size -= got
-        yield view[:got]
+        yield room[:got]
 
 
 def _unlocked(source: Steady, info: zipfile.ZipInfo, password: bytes | None) -> Iterator[bytes]:
@@ -74,10 +73,10 @@ def _unlocked(source: Steady, info: zipfile.ZipInfo, password: bytes | None) -> 
             raise EOFError
 
 
-def _inflated(pieces: Iterator[Chunk]) -> Iterator[bytes]:
+def _inflated(pieces: Iterator[Piece]) -> Iterator[bytes]:
     inflate = zlib.decompressobj(-zlib.MAX_WBITS)
     for packed in pieces:
-        held: Chunk = packed
+        held: Piece = packed
         while held and not inflate.eof:
             chunk = inflate.decompress(held, _MOST_AT_ONCE)
             held = inflate.unconsumed_tail
@@ -91,12 +90,12 @@ def _inflated(pieces: Iterator[Chunk]) -> Iterator[bytes]:
 
 
 def _decoded(
-    pieces: Iterator[Chunk], decoder: bz2.BZ2Decompressor | lzma.LZMADecompressor, size: int
+    pieces: Iterator[Piece], decoder: bz2.BZ2Decompressor | lzma.LZMADecompressor, size: int
 ) -> Iterator[bytes]:
     """Yield what a decoder makes of the pieces, `size` bytes at most: LZMA need not mark its end."""
     left = size
     for packed in pieces:
-        held: Chunk = packed
+        held: Piece = packed
         while left and not decoder.eof:
             chunk = decoder.decompress(held, min(left, _MOST_AT_ONCE))
             held = b""
@@ -111,7 +110,7 @@ def _decoded(
         raise EOFError
 
 
-def _lzma(pieces: Iterator[Chunk], size: int) -> Iterator[bytes]:
+def _lzma(pieces: Iterator[Piece], size: int) -> Iterator[bytes]:
     head = b""
     while len(head) < _LZMA_HEAD:
         piece = next(pieces, None)

@@ -14,7 +14,8 @@ from datetime import datetime
 from functools import partial
 from io import RawIOBase
 
-from drill.copies.raw import BLOCK, Steady, Unreadable, Waiting, explain, send
+from drill.copies.beside import PIECE, Beside, Turns, is_large
+from drill.copies.raw import BLOCK, Steady, Unreadable, Waiting, explain
 from drill.copies.zipbytes import LOCAL, LOCAL_SIZE, LOCKED, UTF8
 from drill.copies.zippacked import unpacked_bytes
 from drill.errors import DrillError
@@ -43,15 +44,16 @@ def list_members(raw: RawIOBase, password: str | None) -> list[Entry]:
 def deliver_members(raw: RawIOBase, password: str | None, waiting: Waiting, receiver: Receiver) -> None:
     """Deliver what is waiting and found, in the order in which it lies in the archive. Errors: Unreadable."""
     source = Steady(raw)
-    buffer = bytearray(BLOCK)
-    with parse_directory(source) as archive:
+    turns, large = Turns(BLOCK), Turns(PIECE)
+    with parse_directory(source) as archive, Beside() as beside:
         for info, end in members_and_limits(archive):
             if info.header_offset not in waiting or not is_file(info):
                 continue
             entry = waiting.take(info.header_offset, path_of(info))
             if entry is not None:
                 why = partial(explain_member, source=source, info=info)
-                send(entry, receiver, _bytes_of(source, info, end, password=password, buffer=buffer), why=why)
+                pieces = _bytes_of(source, info, end, password=password, turns=large if is_large(entry) else turns)
+                beside.send(entry, receiver, pieces, why=why)
 
 
 def open_directory(source: Steady, password: str | None) -> zipfile.ZipFile:
@@ -177,13 +179,13 @@ def _modified(info: zipfile.ZipInfo) -> datetime | None:
 
 
 def _bytes_of(
-    source: Steady, info: zipfile.ZipInfo, limit: int, *, password: str | None, buffer: bytearray
+    source: Steady, info: zipfile.ZipInfo, limit: int, *, password: str | None, turns: Turns
 ) -> Iterator[bytes | memoryview]:
     """Yield a member's bytes, then compare the check value. The next member begins at `limit`."""
     _find_bytes(source, info, limit)
     crc = 0
     key = None if password is None else password.encode("utf-8", "surrogatepass")
-    for chunk in unpacked_bytes(source, info, key, buffer):
+    for chunk in unpacked_bytes(source, info, key, turns):
         crc = zlib.crc32(chunk, crc)
         yield chunk
     if crc != info.CRC:

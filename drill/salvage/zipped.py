@@ -13,6 +13,7 @@ from functools import partial
 from io import RawIOBase
 
 from drill.copies import zipped
+from drill.copies.beside import Turns
 from drill.copies.packed import Inflate
 from drill.copies.raw import BLOCK, Steady, Unreadable, Waiting
 from drill.copies.units import even_pieces
@@ -198,7 +199,7 @@ def _by_library(disk: _Disk, member: Found) -> Pieces:
     try:
         if info.flag_bits & LOCKED and password is None:
             raise Broken(Problem(Trouble.REFUSED, "it is encrypted and no password is given"))
-        for chunk in unpacked_bytes(source, info, password, bytearray(BLOCK)):
+        for chunk in unpacked_bytes(source, info, password, Turns(BLOCK)):
             at += len(chunk)
             yield chunk
     except Broken:

@@ -9,11 +9,9 @@ import os
 import random
 import struct
 import tarfile
-import threading
 import time
 import tracemalloc
 import zipfile
-import zlib
 from collections.abc import Callable, Iterable, Sequence
 from datetime import UTC, datetime
 from gzip import compress as gzipped
@@ -480,32 +478,6 @@ def test_after_a_check_value_that_differs_all_bytes_and_the_neighbours_come() ->
 
 
 @pytest.mark.deep
-def test_large_stored_members_are_checked_beside_their_delivery(monkeypatch: pytest.MonkeyPatch) -> None:
-    sizes = {"1.dng": 2_600_001, "2.xmp": 900, "3.dng": 1 << 20, "4.dng": (1 << 20) - 1, "5.dng": 1_700_000}
-    files = {name: RANDOM.randbytes(size) for name, size in sizes.items()}
-    content = seven_copied(files)
-    honest = zlib.crc32
-
-    def late(chunk: bytes, value: int = 0) -> int:
-        time.sleep(0.01)  # whoever takes the bytes is done long before: what is still to be checked must stay
-        return honest(chunk, value)
-
-    monkeypatch.setattr("drill.copies.sevenzip.unpack.zlib.crc32", late)
-    assert everything(view_of(content, ".7z")).good() == files
-    for name, at in (("1.dng", 0), ("1.dng", 2_600_000), ("3.dng", 1 << 19), ("5.dng", 1_600_000), ("2.xmp", 7)):
-        altered = bytearray(content)
-        altered[content.index(files[name]) + at] ^= 0x20
-        gather = everything(view_of(bytes(altered), ".7z"))
-        assert gather.troubles() == {name: Trouble.CHECK_VALUE}
-        assert gather.good() == {other: data for other, data in files.items() if other != name}
-    sector = (content.index(files["3.dng"]) + 700_000) // 4096
-    gather = everything(view_of(content, ".7z", bad=[sector]))
-    assert list(gather.good()) == ["1.dng", "2.xmp"]
-    (part,) = [data for e, (data, _) in gather.got.items() if e.path == "3.dng"]
-    assert files["3.dng"].startswith(part) and len(part) == sector * 4096 - content.index(files["3.dng"])
-    assert not [thread for thread in threading.enumerate() if thread.name.startswith("check")]
-
-
 def test_in_a_7z_block_a_bad_sector_takes_what_comes_after_it_and_other_blocks_go_on() -> None:
     kind, content = BUILT["7z stored"]
     sector = (content.index(FILES["2026/heron/ABCD0002.DNG"]) + 20_000) // 4096

@@ -15,9 +15,10 @@ from threading import Condition, Lock
 from types import TracebackType
 from typing import Self
 
+from drill.copies.beside import Piece
 from drill.copies.raw import Steady
 from drill.copies.sevenzip.layout import AES, COPY, LZMA, LZMA2, Block, Member
-from drill.copies.sevenzip.unpack import Chunk, Differs, Run
+from drill.copies.sevenzip.unpack import Differs, Run
 
 WORKERS = 2
 _MOST_MEMORY = 144 * 1024 * 1024  # for dictionaries and what is unpacked ahead
@@ -88,7 +89,7 @@ class AheadRun:
             raise first.refused
         return self
 
-    def bytes_of(self, member: Member) -> Iterator[Chunk]:
+    def bytes_of(self, member: Member) -> Iterator[Piece]:
         """Yield the next member's bytes; raise Differs after them when its CRC differs, or what ended the block."""
         while isinstance(item := self._ahead._get(self._pipe), bytes):
             self.given += len(item)

@@ -5,10 +5,11 @@ calls. Must not know: where the stream comes from. A damaged block costs what co
 blocks go on.
 """
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from functools import partial
 from io import RawIOBase
 
+from drill.copies.beside import PIECE, Beside, Piece, Send, Turns
 from drill.copies.raw import Steady, Waiting, explain, fail, send
 from drill.copies.sevenzip.ahead import Ahead, AheadRun, Wanted, can_go_ahead
 from drill.copies.sevenzip.layout import Block, Member, open_layout
@@ -39,12 +40,15 @@ def deliver_members(raw: RawIOBase, password: str | None, waiting: Waiting, rece
         if last >= 0:
             wanted.append((block, block.members[: last + 1]))
     if not can_go_ahead(wanted):
-        for block, members in wanted:
-            _deliver_block(partial(Run, source, block), block, members, waiting=waiting, receiver=receiver)
+        turns = Turns(PIECE)
+        with Beside() as beside:
+            for block, members in wanted:
+                begin = partial(Run, source, block, turns)
+                _deliver_block(begin, block, members, waiting=waiting, receiver=receiver, send=beside.send)
         return
     with Ahead(raw, wanted, waiting.indices()) as ahead:
         for (block, members), run in zip(wanted, ahead.runs(), strict=True):
-            _deliver_block(run.begun, block, members, waiting=waiting, receiver=receiver)
+            _deliver_block(run.begun, block, members, waiting=waiting, receiver=receiver, send=send)
 
 
 def _deliver_block(
@@ -54,6 +58,7 @@ def _deliver_block(
     *,
     waiting: Waiting,
     receiver: Receiver,
+    send: Send,
 ) -> None:
     try:
         run = begin()
@@ -65,7 +70,9 @@ def _deliver_block(
         if entry is None:
             run.skip(member)
         else:
-            _send(entry, member, run, block=block, receiver=receiver)
+            pieces = run.bytes_of(member)
+            send(entry, receiver, pieces, why=partial(_why, block=block, run=run))
+            _take_rest(pieces)
         if run.failure is not None:
             first = why(run.failure, 0, block=block)
             what = "a bad sector" if first.trouble is Trouble.IO else "the damage"
@@ -74,11 +81,13 @@ def _deliver_block(
             return
 
 
-def _send(entry: Entry, member: Member, run: Run | AheadRun, *, block: Block, receiver: Receiver) -> None:
-    chunks = run.bytes_of(member)
-    send(entry, receiver, chunks, why=lambda error, at: why(error, at, block=block, given=run.given))
+def _why(error: Exception, at: int, *, block: Block, run: Run | AheadRun) -> Problem:
+    return why(error, at, block=block, given=run.given)
+
+
+def _take_rest(pieces: Iterator[Piece]) -> None:
     try:
-        for _ in chunks:  # where more is wanted to be left out than came
+        for _ in pieces:  # where more is wanted to be left out than came
             pass
     except Exception:
         return  # kept as the run's failure, where it is one

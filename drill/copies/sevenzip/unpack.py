@@ -7,15 +7,14 @@ encrypted, through py7zr's decoders (measured: half as fast, as each block is co
 
 import lzma
 import zlib
-from collections import deque
 from collections.abc import Callable, Iterator
-from concurrent.futures import Future, ThreadPoolExecutor
 from functools import lru_cache
-from typing import Any, Self
+from typing import Any
 
 import py7zr.compressor
 from py7zr.exceptions import PasswordRequired, UnsupportedCompressionMethodError
 
+from drill.copies.beside import PIECE, Piece, Turns, is_large
 from drill.copies.raw import BLOCK, BrokenOff, Steady, explain
 from drill.copies.sevenzip.layout import AES, COPY, LZMA2, PPMD, Block, Member
 from drill.errors import DrillError
@@ -55,11 +54,7 @@ _STAGES = py7zr.compressor.algorithm_class_map
 _STAGES[py7zr.FILTER_BROTLI] = (py7zr.compressor.BrotliCompressor, _Brotli)
 _STAGES[py7zr.FILTER_ZSTD] = (py7zr.compressor.ZstdCompressor, _Zstd)
 
-_LARGE = 1024 * 1024  # from here on another thread pays
-_PIECE = 512 * 1024
-
-Chunk = bytes | memoryview
-_Take = Callable[[int], Chunk]
+_Take = Callable[[int], Piece]
 
 
 class Differs(Exception):
@@ -69,14 +64,15 @@ class Differs(Exception):
 class Run:
     """One pass over one block; `given` bytes have come so far, `failure` is what ended it.
 
-    A chunk is only valid until the next one is asked for. Errors: what a decoder raises, for a block that it refuses.
+    A piece stays as it is while the next one is made, and no longer; `turns` may be shared between one run and the
+    next. Errors: what a decoder raises, for a block that it refuses.
     """
 
-    def __init__(self, source: Steady, block: Block) -> None:
+    def __init__(self, source: Steady, block: Block, turns: Turns | None = None) -> None:
         self.failure: Exception | None = None
         self.given = 0
         _refuse_unsupported(block)
-        self._stored = _Stored(source, block) if block.methods == (COPY,) else None
+        self._stored = _Stored(source, block, turns) if block.methods == (COPY,) else None
         if self._stored is not None:
             self._take: _Take = self._stored.take
         elif block.methods == (LZMA2,):
@@ -84,24 +80,22 @@ class Run:
         else:
             self._take = _Chain(source, block).take
 
-    def bytes_of(self, member: Member) -> Iterator[Chunk]:
+    def bytes_of(self, member: Member) -> Iterator[Piece]:
         """Yield the next member's bytes, never more than its size; raise Differs after them when its CRC differs."""
-        is_large = self._stored is not None and member.size >= _LARGE
-        with _CrcBeside() if is_large else _Crc() as crc:
-            left = member.size
-            try:
-                while left:
-                    crc.make_room()
-                    chunk = self._take(min(left, BLOCK if not is_large else _PIECE))
-                    crc.update(chunk)
-                    left -= len(chunk)
-                    self.given += len(chunk)
-                    yield chunk
-            except Exception as error:
-                self.failure = error
-                raise
-            if member.crc is not None and crc.value() != member.crc:
-                raise Differs
+        crc, left = 0, member.size
+        most = PIECE if self._stored is not None and is_large(member.entry) else BLOCK
+        try:
+            while left:
+                piece = self._take(min(left, most))
+                crc = zlib.crc32(piece, crc)
+                left -= len(piece)
+                self.given += len(piece)
+                yield piece
+        except Exception as error:
+            self.failure = error
+            raise
+        if member.crc is not None and crc != member.crc:
+            raise Differs
 
     def skip(self, member: Member) -> None:
         """Pass over the next member, which nobody wants, whatever its check value says."""
@@ -139,73 +133,24 @@ def why(error: Exception, at: int, *, block: Block, given: int = 1) -> Problem:
     return Problem(Trouble.DAMAGED, f"cannot be unpacked from byte {at} on{doubt if not given else ''}")
 
 
-# --- check values ----------------------------------------------------------------------------------------------------
-
-
-class _Crc:
-    """The CRC of a member's bytes."""
-
-    def __init__(self) -> None:
-        self._value = 0
-
-    def __enter__(self) -> Self:
-        return self
-
-    def __exit__(self, *_: object) -> None:
-        return
-
-    def make_room(self) -> None:
-        """Wait until the piece before the last may be written over."""
-
-    def update(self, chunk: Chunk) -> None:
-        self._value = zlib.crc32(chunk, self._value)
-
-    def value(self) -> int:
-        return self._value
-
-
-class _CrcBeside(_Crc):
-    """The same, computed on another thread while whoever asked for the bytes writes them: each takes as long."""
-
-    def __init__(self) -> None:
-        super().__init__()
-        self._pool = ThreadPoolExecutor(1, "check")
-        self._pending: deque[Future[None]] = deque()
-
-    def __exit__(self, *_: object) -> None:
-        self._pool.shutdown()
-
-    def make_room(self) -> None:
-        if len(self._pending) > 1:
-            self._pending.popleft().result()
-
-    def update(self, chunk: Chunk) -> None:
-        self._pending.append(self._pool.submit(super().update, chunk))
-
-    def value(self) -> int:
-        while self._pending:
-            self._pending.popleft().result()
-        return super().value()
-
-
 # --- packed bytes that are the members' own --------------------------------------------------------------------------
 
 
 class _Stored:
-    """A block that is only stored: its bytes are read through two buffers in turn, so that the last piece stays."""
+    """A block that is only stored: its bytes are read as they are."""
 
-    def __init__(self, source: Steady, block: Block) -> None:
+    def __init__(self, source: Steady, block: Block, turns: Turns | None) -> None:
         self._source, self._at, self._end = source, block.start, block.start + block.packed
-        self._views = deque(memoryview(bytearray(min(block.packed, _PIECE))) for _ in range(2))
+        self._turns = turns or Turns(min(block.packed, PIECE))
 
     def take(self, size: int) -> memoryview:
-        self._views.rotate()
+        room = self._turns.next(min(size, self._end - self._at))
         self._source.seek(self._at)
-        got = self._source.readinto(self._views[0][: min(size, self._end - self._at)])
+        got = self._source.readinto(room)
         if not got:
             raise BrokenOff("the packed data end too early")
         self._at += got
-        return self._views[0][:got]
+        return room[:got]
 
     def skip(self, size: int) -> None:
         self._at = min(self._at + size, self._end)
