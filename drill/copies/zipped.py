@@ -8,13 +8,13 @@ standard library's zipfile.
 import io
 import stat
 import zipfile
-import zlib
 from collections.abc import Iterator
 from datetime import datetime
 from functools import partial
 from io import RawIOBase
 
 from drill.copies.beside import PIECE, Beside, Turns, is_large
+from drill.copies.crc import crc32
 from drill.copies.raw import BLOCK, Steady, Unreadable, Waiting, explain
 from drill.copies.zipbytes import LOCAL, LOCAL_SIZE, LOCKED, UTF8
 from drill.copies.zippacked import unpacked_bytes
@@ -156,7 +156,7 @@ def _unicode_name(info: zipfile.ZipInfo) -> str | None:
     while len(extra) >= 4:
         kind, size = int.from_bytes(extra[:2], "little"), int.from_bytes(extra[2:4], "little")
         body, extra = extra[4 : 4 + size], extra[4 + size :]
-        if kind == 0x7075 and body[:1] == b"\x01" and int.from_bytes(body[1:5], "little") == zlib.crc32(plain):
+        if kind == 0x7075 and body[:1] == b"\x01" and int.from_bytes(body[1:5], "little") == crc32(plain):
             return _decoded(body[5:])
     return _decoded(plain) if info.create_system == _UNIX and not plain.isascii() else None
 
@@ -186,7 +186,7 @@ def _bytes_of(
     crc = 0
     key = None if password is None else password.encode("utf-8", "surrogatepass")
     for chunk in unpacked_bytes(source, info, key, turns):
-        crc = zlib.crc32(chunk, crc)
+        crc = crc32(chunk, crc)
         yield chunk
     if crc != info.CRC:
         raise _Differs

@@ -4,13 +4,13 @@ Flows in: a stream of the archive's bytes that fails where they cannot be read, 
 Entries; begin, data, hole and end calls. Must not know: promises; nothing is accepted here, whatever its check value.
 """
 
-import zlib
 from bisect import bisect_right
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from io import RawIOBase
 from itertools import chain
 
+from drill.copies.crc import crc32
 from drill.copies.raw import Steady, Unreadable, Waiting, fail
 from drill.copies.sevenzip.layout import Block, Layout, Member, open_layout
 from drill.copies.sevenzip.unpack import why
@@ -130,7 +130,7 @@ def _give(
     collector.begin(part.entry)
     crc = came = 0
     for chunk in chain((first,) if first is not None else (), chunks):
-        crc = zlib.crc32(chunk, crc)
+        crc = crc32(chunk, crc)
         if came < most:
             collector.data(chunk[: most - came])
         came += len(chunk)

@@ -5,7 +5,6 @@ Must not know: promises. The directory is believed over the local headers as lon
 """
 
 import zipfile
-import zlib
 from contextlib import closing
 from copy import copy
 from dataclasses import dataclass
@@ -14,6 +13,7 @@ from io import RawIOBase
 
 from drill.copies import zipped
 from drill.copies.beside import Turns
+from drill.copies.crc import crc32
 from drill.copies.packed import Inflate
 from drill.copies.raw import BLOCK, Steady, Unreadable, Waiting
 from drill.copies.units import even_pieces
@@ -134,7 +134,7 @@ class _Check:
     def over(self, pieces: Pieces) -> Pieces:
         for piece in pieces:
             if not isinstance(piece, Gap):
-                self._crc = zlib.crc32(piece, self._crc)
+                self._crc = crc32(piece, self._crc)
             yield piece
 
     def verdict(self) -> Problem | None:

@@ -6,7 +6,6 @@ encrypted, through py7zr's decoders (measured: half as fast, as each block is co
 """
 
 import lzma
-import zlib
 from collections.abc import Callable, Iterator
 from functools import lru_cache
 from typing import Any
@@ -15,6 +14,7 @@ import py7zr.compressor
 from py7zr.exceptions import PasswordRequired, UnsupportedCompressionMethodError
 
 from drill.copies.beside import PIECE, Piece, Turns, is_large
+from drill.copies.crc import crc32
 from drill.copies.raw import BLOCK, BrokenOff, Steady, explain
 from drill.copies.sevenzip.layout import AES, COPY, LZMA2, PPMD, Block, Member
 from drill.errors import DrillError
@@ -87,7 +87,7 @@ class Run:
         try:
             while left:
                 piece = self._take(min(left, most))
-                crc = zlib.crc32(piece, crc)
+                crc = crc32(piece, crc)
                 left -= len(piece)
                 self.given += len(piece)
                 yield piece
