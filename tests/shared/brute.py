@@ -92,7 +92,8 @@ def world_of(studio: Studio, days: Days, edit: str | None = None) -> World:
 
 def points_of(days: Days) -> list[datetime]:
     """Return the moments between which nothing is done."""
-    return sorted({days.begins, days.home_at, days.until, *(act.at for act in days.acts)})
+    moments = {days.begins, days.home_at, days.until, *(act.at for act in days.acts)}
+    return sorted(moment for moment in moments if moment <= days.until)
 
 
 def _acts_at(days: Days, moment: object) -> list[tuple[int, Act]]:
