@@ -25,7 +25,7 @@ from drill.model import Entry, Problem, Seen, Trouble
 from drill.quick import Named, can_be_quick, contents
 from drill.reading.hand import TELL_AFTER_S
 from drill.reading.hands import HANDS, WORTH, Hand, start_hands
-from drill.reading.lanes import Group, Lane, is_small
+from drill.reading.lanes import Group, Lane, is_small, readers_of
 from drill.reading.onepass import OnePass
 from drill.shelf import OpenCopy
 
@@ -36,6 +36,8 @@ _PATIENCE_S = 10.0
 _MANY_ARRIVED = 1000  # results for which it is worth waking who takes them
 _MOST_ARRIVED = 4000  # results that may lie there; readers wait for the ledger then, as memory is bounded
 _FEW = 8  # files of one folder that are not worth asking a hand for
+# Files that each of several readers asks for ahead; more gain little (measured), and each is an open file.
+_AHEAD, _AHEAD_HERE = 16, 4
 
 T = TypeVar("T")
 
@@ -258,7 +260,7 @@ class Crew:
     def _read_small(self, run: _Run, group: Group, meter: Meter, buffer: bytearray) -> int:
         """Read small files of one folder, those that show nothing at one go with care; return how many were reached."""
         done = 0
-        for answers, took_s in self._answers(run, meter):
+        for answers, took_s in self._answers(run, meter, is_alone=readers_of(group.found.medium) == 1):
             entries = run.entries[done : done + len(answers)]
             done += len(answers)
             came = [one is not None for one in answers]
@@ -276,28 +278,38 @@ class Crew:
             if self._lying < _MOST_ARRIVED or self.stop.wait(_LOOK_AGAIN_S / 4):
                 return
 
-    def _answers(self, run: _Run, meter: Meter) -> Iterator[_Answers]:
-        """Yield what small files show, in turn, some at a time; it may end before all have been reached."""
+    def _answers(self, run: _Run, meter: Meter, *, is_alone: bool) -> Iterator[_Answers]:
+        """Yield what small files show, in turn, some at a time; it may end before all have been reached.
+
+        A medium that bears one reader alone is asked for nothing ahead.
+        """
         meter.maybe_cached |= not self._from_medium
         hand = min((hand for hand in self._hands if not hand.is_lost), key=lambda hand: hand.busy, default=None)
         kinds = tuple(sorted(set(run.kinds)))
         if hand is None or len(run.entries) < _FEW:
-            yield from self._answers_here(run, kinds)
+            yield from self._answers_here(run, kinds, ahead=0 if is_alone else _AHEAD_HERE)
             return
         sizes = [entry.size or 0 for entry in run.entries]
         done = 0
-        asked = hand.ask(run.place, run.names, kinds, from_medium=self._from_medium, stops=self.stop.is_set)
+        asked = hand.ask(
+            run.place,
+            run.names,
+            kinds,
+            from_medium=self._from_medium,
+            ahead=0 if is_alone else _AHEAD,
+            stops=self.stop.is_set,
+        )
         for texts, took_s in asked:
             some = zip(texts, sizes[done : done + len(texts)], strict=False)
             done += len(texts)
             yield [None if one is None else Seen(size, digests.named(kinds, one)) for one, size in some], took_s
 
-    def _answers_here(self, run: _Run, kinds: tuple[str, ...]) -> Iterator[_Answers]:
+    def _answers_here(self, run: _Run, kinds: tuple[str, ...], *, ahead: int) -> Iterator[_Answers]:
         digest = digests.at_once(kinds)
         done: list[Seen | None] = []
         took_s: list[float] = []
         told_s = since_s = clock.ticks_s()
-        whole = contents(run.place, run.names, from_medium=self._from_medium)
+        whole = contents(run.place, run.names, from_medium=self._from_medium, ahead=ahead)
         for entry, content in zip(run.entries, whole, strict=True):
             seen: Seen | None = None
             if content is not None and self.not_after is None:

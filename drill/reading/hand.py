@@ -1,9 +1,10 @@
 """The other process, which reads many small files and digests them: it has an interpreter of its own to do so.
 
 Flows in, on standard input: asks, each a frame of this system's marshal format: its number, the folder, digest kinds,
-whether the cache is to let go of each file, the files' names and listed sizes. Flows out, on standard output, in
-pieces and in any order of asks: the number, for each file in turn its digests' texts, or None for what has to be read
-with care, and for each the seconds it took. It ends with its input. Must not know: copies, the ledger.
+whether the cache is to let go of each file, how many are asked for ahead, the files' names and listed sizes. Flows
+out, on standard output, in pieces and in any order of asks: the number, for each file in turn its digests' texts, or
+None for what has to be read with care, and for each the seconds it took. It ends with its input. Must not know: copies,
+the ledger.
 
 It is run by its path and imports nothing of its room, so that it is there soon. `hands` is the other end. What else
 prints (somebody's start-up code, a library) goes nowhere: `READY` is where the frames begin, and standard output is put
@@ -38,7 +39,7 @@ TELL_AFTER_S = 0.2  # and no longer than this it waits for more: what was read i
 
 _alone = Lock()
 
-Ask = tuple[int, str, tuple[str, ...], bool, list[Named]]
+Ask = tuple[int, str, tuple[str, ...], bool, int, list[Named]]
 Answers = tuple[list[tuple[str, ...] | None], list[float]]  # digests' texts in the order of the kinds; seconds
 Piece = tuple[int, Answers]
 
@@ -75,25 +76,25 @@ def main() -> None:
 
 
 def _serve(ask: Ask, tell: Callable[[Piece], None]) -> None:
-    number, place, kinds, from_medium, files = ask
+    number, place, kinds, from_medium, ahead, files = ask
     left = len(files)
     # Out of memory, two threads would only hand the interpreter to and fro: the next ask waits for the one before it.
-    is_soon = bool(files) and not from_medium and is_cached(place + files[0][0])
+    is_soon = bool(files) and not from_medium and is_cached(place + files[len(files) // 2][0])
     # Whatever it was, a careful reading finds it again and can say it.
     with suppress(Exception), _alone if is_soon else nullcontext():
-        for piece in _pieces(place, kinds, files, from_medium=from_medium):
+        for piece in _pieces(kinds, contents(place, files, from_medium=from_medium, ahead=ahead)):
             left -= len(piece[0])
             tell((number, piece))
     if left:
         tell((number, ([None] * left, [0.0] * left)))
 
 
-def _pieces(place: str, kinds: tuple[str, ...], files: list[Named], *, from_medium: bool) -> Iterator[Answers]:
+def _pieces(kinds: tuple[str, ...], whole: Iterator[bytes | None]) -> Iterator[Answers]:
     digest = texts_at_once(kinds)
     done: list[tuple[str, ...] | None] = []
     took_s: list[float] = []
     told_s = since_s = perf_counter()
-    for content in contents(place, files, from_medium=from_medium):
+    for content in whole:
         done.append(None if content is None else digest(content))
         now_s = perf_counter()
         took_s.append(now_s - since_s)

@@ -56,11 +56,12 @@ class Hand:
         kinds: tuple[str, ...],
         *,
         from_medium: bool,
+        ahead: int = 0,
         stops: Callable[[], bool],
     ) -> Iterator[Answers]:
         """Yield what the files showed, some of them in turn at a time; ends early when it `stops`, or is lost.
 
-        `kinds` are sorted, each there once.
+        `kinds` are sorted, each there once; `ahead` as in `drill.quick.contents`.
         """
         queue: SimpleQueue[Answers | None] = SimpleQueue()
         number = next(self._numbers)
@@ -70,7 +71,7 @@ class Hand:
             while not self._is_ready.wait(_LOOK_UP_S):  # nothing is sent to one that may never take it
                 if stops() or self._is_given_up(since_s):
                     return
-            self._send(marshal.dumps((number, place, kinds, from_medium, files)))
+            self._send(marshal.dumps((number, place, kinds, from_medium, ahead, files)))
             left = len(files)
             while left and not stops():
                 try:

@@ -11,7 +11,7 @@ from threading import Event
 from typing import NamedTuple
 
 from drill.ledger import Root
-from drill.model import Entry
+from drill.model import Entry, Medium
 from drill.shelf import OpenCopy
 
 SMALL = 256 * 1024  # up to here a file is fetched at one go
@@ -86,10 +86,15 @@ def lanes(copies: Iterable[Group]) -> list[Lane]:
     by_medium: dict[str, Lane] = {}
     for group in copies:
         medium = group.found.medium
-        readers = medium.readers or _READERS[medium.kind]
+        readers = readers_of(medium)
         lane = by_medium.setdefault(medium.id, Lane(medium.id, readers, deque()))
         lane.groups.extend([group] if group.found.is_archive else _chunks(group, readers))
     return list(by_medium.values())
+
+
+def readers_of(medium: Medium) -> int:
+    """Return how many readers a medium bears at once."""
+    return medium.readers or _READERS[medium.kind]
 
 
 def is_small(entry: Entry) -> bool:

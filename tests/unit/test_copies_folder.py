@@ -498,6 +498,31 @@ def test_what_is_not_as_it_was_listed_is_left_to_the_careful_way(tmp_path: Path)
     assert at_one_go(root, "a/x", 5) == b"12345"
 
 
+@pytest.mark.skipif(not FORGETS, reason="the system cannot be told to read ahead")
+@pytest.mark.parametrize("ahead", [1, 5, 100])
+def test_files_that_are_asked_for_ahead_show_the_same(tmp_path: Path, ahead: int) -> None:
+    root = make(tmp_path / "c", {f"{n:02}": f"{n} clay".encode() * (n + 1) for n in range(30)} | {"empty": b""})
+    (root / "link").symlink_to("01")
+    (root / "folder").mkdir()
+    os.mkfifo(root / "pipe")
+    odd = [("link", 6), ("gone", 6), ("pipe", 6), ("folder", 6), ("a\0", 6), ("empty", 0), ("03", None), ("04", 5)]
+    files = [item for n in range(30) for item in ((f"{n:02}", (root / f"{n:02}").stat().st_size), *odd[n : n + 1])]
+    os.sync()  # what is not written yet stays in memory, and is left to the careful way
+    plain = list(contents(f"{root}/", files, from_medium=False))
+    assert [content is None for content in plain].count(True) == len(odd)
+    before = open_files()
+    assert list(contents(f"{root}/", files, from_medium=True, ahead=ahead)) == plain
+    broken_off = contents(f"{root}/", files, from_medium=True, ahead=ahead)
+    assert [next(broken_off), next(broken_off)] == plain[:2]
+    broken_off.close()  # type: ignore[attr-defined]
+    assert open_files() == before
+
+
+def open_files() -> int:
+    """Return how many descriptors this process has open; 0 where the system does not say."""
+    return sum(1 for _ in Path("/dev/fd").iterdir()) if Path("/dev/fd").exists() else 0
+
+
 @pytest.mark.skipif(not FORGETS, reason="the system cannot be told to let go of what it has cached")
 @pytest.mark.parametrize("size", [3_000, 3_000_000])
 def test_what_was_written_a_moment_ago_is_waited_for_and_then_let_go_of(tmp_path: Path, size: int) -> None:
@@ -518,7 +543,8 @@ def test_what_was_written_a_moment_ago_is_waited_for_and_then_let_go_of(tmp_path
 
 
 @pytest.mark.skipif(not FORGETS, reason="the system cannot be told to let go of what it has cached")
-def test_small_files_that_stay_in_memory_are_left_to_the_careful_way(tmp_path: Path) -> None:
+@pytest.mark.parametrize("ahead", [0, 4])
+def test_small_files_that_stay_in_memory_are_left_to_the_careful_way(tmp_path: Path, ahead: int) -> None:
     root = make(tmp_path / "c", {f"{n:02}": b"old" for n in range(20)})
     os.sync()
     for number in (8, 9, 15):
@@ -527,7 +553,7 @@ def test_small_files_that_stay_in_memory_are_left_to_the_careful_way(tmp_path: P
     with (root / "08").open("rb") as file:
         if is_at_hand(file.fileno()) is None:
             pytest.skip("this file system does not say what it has cached")
-    came = list(contents(f"{root}/", [(f"{n:02}", 3) for n in range(20)], from_medium=True))
+    came = list(contents(f"{root}/", [(f"{n:02}", 3) for n in range(20)], from_medium=True, ahead=ahead))
     left = {number for number, content in enumerate(came) if content is None}
     assert left >= {8, 9, 15}  # and now and then one more: asked, the system may begin to read it again
     assert left.isdisjoint(range(8))

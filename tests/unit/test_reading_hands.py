@@ -217,13 +217,13 @@ def test_a_hand_that_lives_and_says_nothing_is_given_up(tmp_path: Path, monkeypa
 
 
 def test_whatever_goes_wrong_in_a_hand_each_file_is_answered(monkeypatch: pytest.MonkeyPatch) -> None:
-    def contents(place: str, files: list[Named], *, from_medium: bool) -> Iterator[bytes]:
+    def contents(place: str, files: list[Named], *, from_medium: bool, ahead: int) -> Iterator[bytes]:
         yield b"clay"
         raise UnicodeEncodeError("ascii", "\udc80", 0, 1, "as a system without UTF-8 would have it")
 
     monkeypatch.setattr(drill.reading.hand, "contents", contents)
     told: list[Piece] = []
-    _serve((7, "/reed/", ("md5",), False, [("a", 4), ("b", 4), ("c", 4)]), told.append)
+    _serve((7, "/reed/", ("md5",), False, 0, [("a", 4), ("b", 4), ("c", 4)]), told.append)
     assert [number for number, _ in told] == [7] * len(told)
     assert [text for _, (texts, _) in told for text in texts] == [None] * 3
 
