@@ -7,22 +7,19 @@ a BLAKE2b of N bits is its own function, not a prefix of the 512-bit one (RFC 76
 """
 
 import hashlib
-import re
 from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
 from typing import Protocol
 
 import xxhash
 
+from drill.digestkinds import KINDS, hex_length, is_kind, texts_at_once
 from drill.model import Digest
 
-_BITS = {"md5": 128, "sha1": 160, "sha224": 224, "sha256": 256, "sha384": 384, "sha512": 512, "blake2b": 512}
-_BITS |= {"xxh32": 32, "xxh64": 64, "xxh3": 64, "xxh128": 128}
-_SHORT_BLAKE2B = re.compile(r"blake2b-([1-9][0-9]{0,2})")
-_PIECE = 2**17  # 128 KiB: fewer calls gain nothing measurable, and a restore holds one of these per file
+__all__ = ["KINDS", "Digester", "at_once", "digest_file", "hex_length", "is_kind", "named"]
 
-KINDS: tuple[str, ...] = tuple(_BITS)
-"""The digest kinds by name; `blake2b-N` with N bits (a multiple of 8, under 512) is a kind too."""
+_PIECE = 2**17  # 128 KiB: fewer calls gain nothing measurable, and a restore holds one of these per file
+_NEW = tuple.__new__  # what a named tuple's own does, a call less
 
 
 class _Hash(Protocol):
@@ -39,33 +36,6 @@ _XXHASHES: dict[str, Callable[[], _Hash]] = {
     "xxh3": xxhash.xxh3_64,
     "xxh128": xxhash.xxh3_128,
 }
-_AT_ONCE: dict[str, Callable[[bytes], str]] = {
-    "xxh32": xxhash.xxh32_hexdigest,
-    "xxh64": xxhash.xxh64_hexdigest,
-    "xxh3": xxhash.xxh3_64_hexdigest,
-    "xxh128": xxhash.xxh3_128_hexdigest,
-}
-
-
-def _bits(kind: str) -> int | None:
-    short = _SHORT_BLAKE2B.fullmatch(kind)
-    if short is None:
-        return _BITS.get(kind)
-    bits = int(short.group(1))
-    return bits if bits % 8 == 0 and bits < 512 else None
-
-
-def is_kind(text: str) -> bool:
-    """Say whether `text` is the name of a digest kind, as `KINDS` writes it."""
-    return _bits(text) is not None
-
-
-def hex_length(kind: str) -> int:
-    """Return how many hex digits a digest of `kind` has. Errors: ValueError on an unknown kind."""
-    bits = _bits(kind)
-    if bits is None:
-        raise ValueError(f"{kind!r} is no digest kind; known are {', '.join(KINDS)} and blake2b-N")
-    return bits // 4
 
 
 def _start(kind: str) -> _Hash:
@@ -76,16 +46,6 @@ def _start(kind: str) -> _Hash:
         return hashlib.blake2b(digest_size=length // 2, usedforsecurity=False)
     # Not for security: machines that forbid MD5 and SHA-1 still allow them to compare files.
     return hashlib.new(kind, usedforsecurity=False)
-
-
-def _maker(kind: str) -> Callable[[bytes], str]:
-    length = hex_length(kind)
-    if kind in _AT_ONCE:
-        return _AT_ONCE[kind]
-    if kind.startswith("blake2b"):
-        return lambda content: hashlib.blake2b(content, digest_size=length // 2, usedforsecurity=False).hexdigest()
-    start = getattr(hashlib, kind)  # hashlib.new would look the name up again for every file
-    return lambda content: start(content, usedforsecurity=False).hexdigest()
 
 
 class Digester:
@@ -128,15 +88,9 @@ def at_once(kinds: Iterable[str]) -> Callable[[bytes], tuple[Digest, ...]]:
     return lambda content: named(ours, texts(content))
 
 
-def texts_at_once(kinds: Iterable[str]) -> Callable[[bytes], tuple[str, ...]]:
-    """Return the same function but for the kinds' names: `named` puts them to its texts."""
-    makers = [_maker(kind) for kind in sorted(set(kinds))]
-    return lambda content: tuple([make(content) for make in makers])
-
-
 def named(kinds: Sequence[str], texts: Iterable[str]) -> tuple[Digest, ...]:
     """Return the digests of these kinds, which are sorted and each there once."""
-    return tuple(map(Digest, kinds, texts))
+    return tuple([_NEW(Digest, pair) for pair in zip(kinds, texts, strict=False)])
 
 
 def digest_file(path: Path, kinds: Iterable[str]) -> tuple[int, tuple[Digest, ...]]:

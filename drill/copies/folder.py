@@ -9,7 +9,7 @@ import errno
 import os
 import stat
 from collections import deque
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from io import RawIOBase
@@ -24,8 +24,11 @@ from drill.errors import CannotReach
 from drill.model import Entry, Receiver, Store, View
 from drill.quick import is_cached
 
-_path, _name = attrgetter("path"), attrgetter("name")
+_path = attrgetter("path")
 _is_junction: Callable[["os.DirEntry[str]"], bool] = getattr(os.DirEntry, "is_junction", lambda item: False)
+
+# By an open folder, what is in it is looked at without going there from the top each time.
+_BY_FOLDER = os.scandir in os.supports_fd and hasattr(os, "O_DIRECTORY")
 
 Unlisted = tuple[str, str]  # a folder that could not be listed, by its path in the copy, and the system's reason
 
@@ -279,10 +282,12 @@ def _waits(over: Event) -> bool:
 
 
 def _look(folder: _Folder, real_root: str, looked: _Looked, *, times: bool) -> None:
-    for item in _listing(folder.at, folder.path, looked.closed):
-        path = folder.path + item.name
+    # What is known of each item is let go of before the next: to hold a whole folder's costs more than sorting later.
+    for item in _listing(folder, looked.closed):
+        name = item.name
+        path = folder.path + name
         link = item.is_symlink() or _is_junction(item)
-        if link and not _inside(real_root, item.path):
+        if link and not _inside(real_root, os.path.join(folder.at, name)):  # noqa: PTH118 - as in `_place`
             continue
         try:
             seen = item.stat()
@@ -295,23 +300,28 @@ def _look(folder: _Folder, real_root: str, looked: _Looked, *, times: bool) -> N
         if stat.S_ISREG(seen.st_mode):
             looked.files.append(Entry(path, seen.st_size, _modified(seen) if times else None))
         elif stat.S_ISDIR(seen.st_mode):
-            looked.folders.append((item.path, item.name, link))
+            looked.folders.append((os.path.join(folder.at, name), name, link))  # noqa: PTH118
+    looked.folders.sort()
 
 
-def _listing(folder: str, listed: str, closed: dict[str, str]) -> list["os.DirEntry[str]"]:
-    """Return what is in a folder, sorted by name; one that breaks off gives what came before and is noted in `closed`.
+def _listing(folder: _Folder, closed: dict[str, str]) -> Iterator["os.DirEntry[str]"]:
+    """Yield what is in a folder, in any order; one that breaks off gives what came before and is noted in `closed`.
 
     Errors: CannotReach, where it is the copy's own folder.
     """
-    items: list[os.DirEntry[str]] = []
+    fd: int | None = None
     try:
-        with os.scandir(folder) as inside:
-            items.extend(inside)  # item by item: an error later on leaves what came before
+        if _BY_FOLDER:
+            fd = os.open(folder.at, os.O_RDONLY | os.O_DIRECTORY | os.O_CLOEXEC)
+        with os.scandir(folder.at if fd is None else fd) as inside:
+            yield from inside
     except OSError as error:
-        if not listed:
-            raise CannotReach(f"{folder} cannot be listed ({error.strerror})") from None
-        closed[listed.rstrip("/")] = _reason(error)
-    return sorted(items, key=_name)
+        if not folder.path:
+            raise CannotReach(f"{folder.at} cannot be listed ({error.strerror})") from None
+        closed[folder.path.rstrip("/")] = _reason(error)
+    finally:
+        if fd is not None:
+            os.close(fd)
 
 
 def _note_unseen(item: "os.DirEntry[str]", path: str, error: OSError, closed: dict[str, str]) -> None:

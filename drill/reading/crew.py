@@ -1,4 +1,4 @@
-"""The crew: workers that read the media side by side, and meters that say how far they are.
+"""The crew: workers that read the media side by side.
 
 Flows in: groups of files, by medium. Flows out: results in the order in which they come. Must not know: the ledger,
 who asked. Each medium bears so many readers at once (see `lanes`); reading, and hashing more than a little, release
@@ -10,7 +10,7 @@ streams under a fault take.
 """
 
 from collections import deque
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from datetime import datetime
 from itertools import accumulate, compress
 from operator import not_
@@ -26,6 +26,7 @@ from drill.quick import Named, can_be_quick, contents
 from drill.reading.hand import TELL_AFTER_S
 from drill.reading.hands import HANDS, WORTH, Hand, start_hands
 from drill.reading.lanes import Group, Lane, is_small, readers_of
+from drill.reading.meter import Meter
 from drill.reading.onepass import OnePass
 from drill.shelf import OpenCopy
 
@@ -38,6 +39,9 @@ _MOST_ARRIVED = 4000  # results that may lie there; readers wait for the ledger 
 _FEW = 8  # files of one folder that are not worth asking a hand for
 # Files that each of several readers asks for ahead; more gain little (measured), and each is an open file.
 _AHEAD, _AHEAD_HERE = 16, 4
+
+_NEW = tuple.__new__  # what a named tuple's own does, a call less
+_PLAIN = Seen(0, ())[2:]  # what a reading shows where digests alone are asked for
 
 T = TypeVar("T")
 
@@ -54,44 +58,6 @@ class Arrived(NamedTuple):
     entries: Sequence[Entry]
     results: Sequence[Seen | Problem]
     took_s: Sequence[float]
-
-
-class Meter:
-    """What one worker has read of one medium; written by it alone, read by all."""
-
-    __slots__ = ("_at_begin", "bytes", "copy", "end_s", "files", "maybe_cached", "medium", "settled", "start_s")
-
-    def __init__(self, medium: str) -> None:
-        self.medium, self.copy = medium, ""
-        self.files = self.bytes = 0
-        self.maybe_cached = False  # whether bytes may have come from the system's cache and not from the medium
-        self.settled = 0  # listed bytes of the files that are done with
-        self.start_s = self.end_s = clock.ticks_s()
-        self._at_begin = 0
-
-    def begin(self, copy: str) -> None:
-        """Note that a file of a copy comes."""
-        self.copy, self._at_begin = copy, self.bytes
-
-    def end(self, size: int | None) -> None:
-        """Note that a file of so many listed bytes is done with, read or not."""
-        self.settled += self.bytes - self._at_begin if size is None else size
-        self._at_begin = self.bytes
-        self.files += 1
-        self.end_s = clock.ticks_s()
-
-    def done(self, seen: Sequence[Seen]) -> None:
-        """Note small files that have come at one go, each as long as it was listed."""
-        came = sum([one.size for one in seen])
-        self.settled += came
-        self.bytes += came
-        self._at_begin = self.bytes
-        self.files += len(seen)
-        self.end_s = clock.ticks_s()
-
-    def behind(self) -> int:
-        """Return how many of the listed bytes are done with, or have come."""
-        return self.settled + self.bytes - self._at_begin
 
 
 class _Stopped(DrillError):
@@ -142,12 +108,11 @@ class Crew:
     `error` is what one of them died of, and then all stop.
     """
 
-    def __init__(self, work: Sequence[Lane], *, not_after: datetime | None, from_medium: bool) -> None:
+    def __init__(self, *, not_after: datetime | None, from_medium: bool) -> None:
         self.not_after = not_after
         self._from_medium = from_medium
         self._hands: list[Hand] = []
-        self._wants_hands = not_after is None and can_be_quick(from_medium=from_medium) and _are_many(work)
-        first = 2 * HANDS if self._wants_hands else 1  # workers that do not wait, see `_take`
+        self._may_have_hands = not_after is None and can_be_quick(from_medium=from_medium)
         self.stop, self.wake = Event(), Event()
         self._arrived: deque[Arrived] = deque()
         self._lying = 0  # results in `_arrived`
@@ -155,17 +120,26 @@ class Crew:
         self.meters: list[Meter] = []
         self.error: BaseException | None = None
         self._away: dict[str, Problem] = {}
+        self._turns: deque[tuple[Lane, bool]] = deque()
+        self._busy: deque[int] = deque()
+        self._threads: list[Thread] = []
+
+    def expect(self, groups: Iterable[Group]) -> None:
+        """Call hands where so much is sure to come that they are worth it: they get ready meanwhile."""
+        if self._may_have_hands and not self._hands and _are_many(groups):
+            self._hands = start_hands(HANDS)
+            self._may_have_hands = bool(self._hands)
+
+    def start(self, work: Sequence[Lane]) -> None:
+        """Let the workers begin."""
+        self.expect(group for lane in work for group in lane.groups)
+        first = 2 * HANDS if self._hands else 1  # workers that do not wait, see `_take`
         # Every medium gets its first worker before any gets its second.
-        self._turns = deque(
+        self._turns.extend(
             (lane, turn < first) for turn in range(_MOST_WORKERS) for lane in work if lane.readers > turn
         )
-        self._busy = deque(range(min(_MOST_WORKERS, len(self._turns))))
+        self._busy.extend(range(min(_MOST_WORKERS, len(self._turns))))
         self._threads = [Thread(target=self._run, name=f"reader-{n}", daemon=True) for n in self._busy]
-
-    def start(self) -> None:
-        """Let the workers begin."""
-        if self._wants_hands:
-            self._hands = start_hands(HANDS)
         for thread in self._threads:
             thread.start()
 
@@ -194,9 +168,11 @@ class Crew:
     def halt(self) -> None:
         """Have every worker stop within one block, and wait for it; one stuck in a dead server's read is left."""
         self.stop.set()
-        for hand in self._hands:
+        hands, self._hands = self._hands, []
+        for hand in hands:
             hand.end()
-        for thread in self._threads:
+        threads, self._threads = self._threads, []
+        for thread in threads:
             if thread.ident is not None:
                 thread.join(_PATIENCE_S)
 
@@ -289,7 +265,6 @@ class Crew:
         if hand is None or len(run.entries) < _FEW:
             yield from self._answers_here(run, kinds, ahead=0 if is_alone else _AHEAD_HERE)
             return
-        sizes = [entry.size or 0 for entry in run.entries]
         done = 0
         asked = hand.ask(
             run.place,
@@ -300,9 +275,15 @@ class Crew:
             stops=self.stop.is_set,
         )
         for texts, took_s in asked:
-            some = zip(texts, sizes[done : done + len(texts)], strict=False)
+            some = zip(texts, run.names[done : done + len(texts)], strict=False)
             done += len(texts)
-            yield [None if one is None else Seen(size, digests.named(kinds, one)) for one, size in some], took_s
+            yield (
+                [
+                    None if one is None else _NEW(Seen, (size or 0, digests.named(kinds, one), *_PLAIN))
+                    for one, (_, size) in some
+                ],
+                took_s,
+            )
 
     def _answers_here(self, run: _Run, kinds: tuple[str, ...], *, ahead: int) -> Iterator[_Answers]:
         digest = digests.at_once(kinds)
@@ -362,17 +343,23 @@ def _is_for_hands(group: Group) -> bool:
     return len(group.entries) >= _FEW and store is not None and isinstance(store.open, FolderOpener)
 
 
-def _are_many(work: Sequence[Lane]) -> bool:
+def _are_many(groups: Iterable[Group]) -> bool:
     """Say whether there are so many small files of plain folders that other processes are worth starting."""
-    groups = (group for lane in work for group in lane.groups if _is_for_hands(group))
-    return any(many >= WORTH for many in accumulate(sum(map(is_small, group.entries)) for group in groups))
+    counts = (sum(map(is_small, group.entries)) for group in groups if _is_for_hands(group))
+    return any(many >= WORTH for many in accumulate(counts))
 
 
 def _runs(group: Group, quick: FolderOpener | None) -> Iterator[_Run]:
     """Cut a group into runs: each of small files of one folder, or of files that are read with care."""
     run: _Run | None = None
+    folder, place_of = "", ""
     for entry, kinds in zip(group.entries, group.kinds, strict=True):
-        place, name = quick.split(entry.path) if quick is not None and is_small(entry) else ("", "")
+        place, name = "", ""
+        if quick is not None and is_small(entry):
+            its, _, name = entry.path.rpartition("/")
+            if its != folder or not place_of:
+                folder, place_of = its, quick.split(entry.path)[0]
+            place = place_of
         if run is None or run.place != place or run.kinds != kinds:
             if run is not None:
                 yield run

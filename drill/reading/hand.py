@@ -28,7 +28,7 @@ from threading import Lock, Thread
 from time import perf_counter
 from typing import BinaryIO
 
-from drill.digests import texts_at_once
+from drill.digestkinds import texts_at_once
 from drill.quick import Named, contents, is_cached
 
 READY = b"\0a hand is ready\0"  # before its first frame

@@ -7,6 +7,7 @@ Must not know: how bytes are read, what the ledger holds, who asked.
 from collections import deque
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
+from itertools import pairwise
 from threading import Event
 from typing import NamedTuple
 
@@ -104,15 +105,13 @@ def is_small(entry: Entry) -> bool:
 
 def _chunks(group: Group, readers: int) -> Iterator[Group]:
     """Cut a copy's files into what a worker takes at a time, small enough that all of them end together."""
-    entries, kinds = group.entries, group.kinds
-    most = max(1, min(_CHUNK, len(entries) // (8 * readers)))
-    in_order = sorted(range(len(entries)), key=lambda number: entries[number].path.encode("utf-8", "surrogatepass"))
-    chunk = Group(group.found, group.root)
-    for number in in_order:
-        if chunk.entries and (len(chunk.entries) >= most or not is_small(entries[number])):
-            yield chunk
-            chunk = Group(group.found, group.root)
-        chunk.entries.append(entries[number])
-        chunk.kinds.append(kinds[number])
-    if chunk.entries:
-        yield chunk
+    most = max(1, min(_CHUNK, len(group.entries) // (8 * readers)))
+    names = [entry.path.encode("utf-8", "surrogatepass") for entry in group.entries]
+    in_order = sorted(range(len(names)), key=names.__getitem__)
+    del names
+    entries, kinds = [group.entries[number] for number in in_order], [group.kinds[number] for number in in_order]
+    larger = [number for number, entry in enumerate(entries) if not is_small(entry)]
+    for start, end in pairwise(dict.fromkeys([0, *larger, len(entries)])):  # one that is not small begins a chunk
+        for at in range(start, end, most):
+            to = min(at + most, end)
+            yield Group(group.found, group.root, entries[at:to], kinds[at:to])

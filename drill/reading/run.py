@@ -15,8 +15,10 @@ from drill.digests import Digester
 from drill.errors import CannotRead
 from drill.ledger import Ledger, Root
 from drill.model import Copy, Entry, Problem, Seen, Trouble
-from drill.reading.crew import Arrived, Crew, Meter
-from drill.reading.lanes import Group, Job, JobKey, lanes
+from drill.reading.crew import Arrived, Crew
+from drill.reading.hands import WORTH
+from drill.reading.lanes import Group, Job, JobKey, Lane, lanes
+from drill.reading.meter import Meter
 from drill.shelf import OpenCopy, State
 from drill.units import say_size, say_span
 
@@ -86,35 +88,43 @@ def read_files(
     raises stop all workers within one block, and what was read by then is in the ledger.
     """
     wanted = tuple(digest.kind for digest in Digester(kinds).digests())
-    done = Readings()
+    crew = Crew(not_after=now if with_capture else None, from_medium=honest_rates)
+    keeper = _Keeper(ledger, Readings(), on_seen, afresh=afresh, gather=gather)
+    try:
+        work = _to_read(jobs, wanted, keeper, crew, with_capture=with_capture)
+        ledger.tick()
+        if work:
+            said = _Progress(work, progress)  # before the lanes take the groups apart
+            by_medium = lanes(work)
+            del work
+            _work(crew, by_medium, keeper, said)
+    finally:
+        crew.halt()
+    return keeper.done
+
+
+def _to_read(
+    jobs: Iterable[Job], wanted: tuple[str, ...], keeper: "_Keeper", crew: Crew, *, with_capture: bool
+) -> list[Group]:
+    """Return what has to be read of each copy; the keeper is told of what the ledger knows."""
     groups: dict[str, Group] = {}
     for key, job in {job.key: job for job in jobs}.items():
         group = groups.get(key[0])
         if group is None:
             group = groups[key[0]] = Group(job.found, root_of(job.found) or link_root(job.found.copy))
-        seen = None if group.root is None or afresh else ledger.get(group.root, job.entry)
+        seen = None if group.root is None else keeper.known(group.root, job.entry)
         known = () if seen is None else tuple(digest.kind for digest in seen.digests)
         asked = wanted + job.kinds
-        if seen is None or not set(asked) <= set(known) or (with_capture and not seen.captured):
-            # The many files of which the same is wanted share one tuple.
-            kinds_now = asked if not (known or job.kinds) else tuple(dict.fromkeys(asked + known))
-            group.entries.append(job.entry)
-            group.kinds.append(group.kinds[-1] if group.kinds and group.kinds[-1] == kinds_now else kinds_now)
+        if seen is not None and set(asked) <= set(known) and (seen.captured or not with_capture):
+            keeper.tell_known(job, seen)
             continue
-        if gather:
-            done[key] = seen
-        done.from_ledger += 1
-        if on_seen is not None:
-            on_seen(job, seen)
-    ledger.tick()
-    work = [group for group in groups.values() if group.entries]
-    if work:
-        said = _Progress(work, progress)  # before the lanes take the groups apart
-        crew = Crew(lanes(work), not_after=now if with_capture else None, from_medium=honest_rates)
-        keeper = _Keeper(ledger, done, on_seen, afresh=afresh, gather=gather)
-        del groups, work
-        _work(crew, keeper, said)
-    return done
+        # The many files of which the same is wanted share one tuple.
+        kinds_now = asked if not (known or job.kinds) else tuple(dict.fromkeys(asked + known))
+        group.entries.append(job.entry)
+        group.kinds.append(group.kinds[-1] if group.kinds and group.kinds[-1] == kinds_now else kinds_now)
+        if len(group.entries) == WORTH:
+            crew.expect([group])
+    return [group for group in groups.values() if group.entries]
 
 
 def root_of(found: OpenCopy) -> Root | None:
@@ -162,6 +172,18 @@ class _Keeper:
         self._afresh, self._gather = afresh, gather
         self._begun = clock.now()
 
+    def known(self, root: Root, entry: Entry) -> Seen | None:
+        """Return what the ledger knows of a file, None where it is to be read afresh."""
+        return None if self._afresh else self.ledger.get(root, entry)
+
+    def tell_known(self, job: Job, seen: Seen) -> None:
+        """Put what the ledger knew where who asked finds it."""
+        if self._gather:
+            self.done[job.key] = seen
+        self.done.from_ledger += 1
+        if self._on_seen is not None:
+            self._on_seen(job, seen)
+
     def take(self, crew: Crew) -> None:
         """Take all that has arrived by now."""
         roots: dict[str, Root | None] = {}  # archives as they are now, looked at once a round
@@ -207,10 +229,10 @@ class _Keeper:
                 self.ledger.put_problem(root, entry, result, took_s=took_s, copy=found.copy.id)
 
 
-def _work(crew: Crew, keeper: _Keeper, progress: "_Progress") -> None:
+def _work(crew: Crew, work: Sequence[Lane], keeper: _Keeper, progress: "_Progress") -> None:
     start_s, done = clock.ticks_s(), keeper.done
     try:
-        crew.start()
+        crew.start(work)
         while not crew.wait(_TICK_S):
             keeper.take(crew)
             progress.say(crew.meters)

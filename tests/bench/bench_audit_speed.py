@@ -17,6 +17,7 @@ table says how many were kept.
 """
 
 import argparse
+import gc
 import hashlib
 import os
 import random
@@ -75,6 +76,7 @@ def read_with_drill(folder: Path, kinds: Sequence[str], medium_kind: str, way: s
     from drill.reading import Job, read_files  # noqa: PLC0415
     from drill.shelf import open_copy  # noqa: PLC0415
 
+    gc.set_threshold(100_000, 50, 50)  # as `drill.cli` does
     start = time.perf_counter()
     copy = Copy("bench", "bench", folder, None, "folder", None, None)
     medium = Medium("bench", medium_kind, "desk", attached=False, offsite=False, carried=False)

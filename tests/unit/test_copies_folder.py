@@ -16,6 +16,7 @@ from typing import Any
 import pytest
 from gather import Gather
 
+import drill.copies.folder as listing
 from drill.copies import (
     BrokenOff,
     FileBytes,
@@ -337,7 +338,7 @@ def test_a_place_that_is_there_is_reached(places: Path, at: str, archive: bool) 
 
 # --- folders that cannot be listed -------------------------------------------------------------------------------
 
-Scan = Callable[[str], Any]
+Scan = Callable[[str | int], Any]
 
 
 def close_folders(monkeypatch: pytest.MonkeyPatch, *names: str, after: int = 0) -> None:
@@ -345,7 +346,7 @@ def close_folders(monkeypatch: pytest.MonkeyPatch, *names: str, after: int = 0) 
     honest: Scan = os.scandir
 
     class Breaking:
-        def __init__(self, folder: str) -> None:
+        def __init__(self, folder: str | int) -> None:
             self._inside, self._left = honest(folder), after
 
         def __enter__(self) -> "Breaking":
@@ -361,14 +362,35 @@ def close_folders(monkeypatch: pytest.MonkeyPatch, *names: str, after: int = 0) 
                 self._left -= 1
                 yield item
 
-    def scan(folder: str) -> Any:
-        if Path(folder).name not in names:
+    def scan(folder: str | int) -> Any:
+        if Path(str(folder)).name not in names:
             return honest(folder)
         if after:
             return Breaking(folder)
         raise PermissionError(errno.EACCES, "Permission denied")
 
+    monkeypatch.setattr("drill.copies.folder._BY_FOLDER", False)
     monkeypatch.setattr(os, "scandir", scan)
+
+
+@pytest.mark.skipif(not listing._BY_FOLDER, reason="a folder is not opened to be listed here")
+def test_a_folder_that_cannot_be_opened_is_told_and_what_is_open_is_closed(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    make(tmp_path, {"forest/1.dng": b"1", "gulls/a/4.dng": b"4", "gulls/5.dng": b"5"})
+    honest = os.open
+
+    def refuse(path: str, flags: int, *more: int, **by: Any) -> int:
+        if Path(path).name == "a":
+            raise PermissionError(errno.EACCES, "Permission denied")
+        return honest(path, flags, *more, **by)
+
+    before = open_files()
+    monkeypatch.setattr(os, "open", refuse)
+    found = open_drive(tmp_path)
+    assert found.unlisted == ("gulls/a (Permission denied)",)
+    assert [entry.path for entry in found.entries] == ["forest/1.dng", "gulls/5.dng"]
+    assert open_files() == before
 
 
 def open_drive(root: Path) -> OpenCopy:
@@ -568,7 +590,7 @@ def test_folders_are_listed_side_by_side_where_the_disk_lets_wait(
     honest: Scan = os.scandir
     listed_by: list[int] = []
 
-    def scan(folder: str) -> Any:
+    def scan(folder: str | int) -> Any:
         listed_by.append(threading.get_ident())
         time.sleep(answers_after_s)
         return honest(folder)
@@ -583,13 +605,11 @@ def test_what_stops_one_of_several_listings_stops_all(tmp_path: Path, monkeypatc
     root = make(tmp_path / "c", {f"{one}/kiln.dng": b"x" for one in "abcdefg"})
     looked: list[str] = []
 
-    def sorted_once(items: list[object], key: object) -> list[object]:
-        looked.append(str(items))
-        if "kiln" in str(items):
-            raise MemoryError
-        return items
+    def stops(seen: os.stat_result) -> None:
+        looked.append(str(seen))
+        raise MemoryError
 
-    monkeypatch.setattr("drill.copies.folder.sorted", sorted_once, raising=False)
+    monkeypatch.setattr("drill.copies.folder._modified", stops)
     with pytest.raises(MemoryError):
         folder_store(root).files()
-    assert 2 <= len(looked) <= 8
+    assert 1 <= len(looked) <= 7

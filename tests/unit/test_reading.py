@@ -420,8 +420,8 @@ def test_small_files_from_the_cache_are_left_to_one_reader(tmp_path: Path) -> No
     found = open_at(write(tmp_path / "c", {f"{n:03}": some(5_000, n) for n in range(400)}))
     tells_of_its_cache(found)
     group = Group(found, None, list(found.entries), [("xxh128",)] * len(found.entries))
-    crew = Crew(lanes([group]), not_after=None, from_medium=False)
-    crew.start()
+    crew = Crew(not_after=None, from_medium=False)
+    crew.start(lanes([group]))
     while not crew.wait(0.1):
         pass
     crew.halt()
@@ -653,7 +653,7 @@ def test_an_interrupt_stops_within_one_block_and_keeps_what_was_read(
     slow = Store(store.files, lambda entry: _Interrupted(store.open(entry), key))
     found = replace(found, store=slow, view=found.view if whole else archive_view(slow, form, None))
     start = Crew.start
-    monkeypatch.setattr(Crew, "start", lambda crew: (setattr(key, "noticed", crew.stop), start(crew)))
+    monkeypatch.setattr(Crew, "start", lambda crew, work: (setattr(key, "noticed", crew.stop), start(crew, work)))
     with Ledger.open(tmp_path / "n") as ledger:
         key.is_armed = True
         with pytest.raises(KeyboardInterrupt):

@@ -23,6 +23,7 @@ from drill.reading import Job, Readings, read_files
 from drill.reading.hand import Answers, Piece, _serve, read_frame
 from drill.reading.hands import Hand, start_hands
 from drill.reading.lanes import SMALL
+from drill.reading.run import OnSeen
 from drill.shelf import OpenCopy, open_copy
 
 pytestmark = pytest.mark.skipif(not can_be_quick(from_medium=False), reason="files are not read at one go here")
@@ -152,6 +153,42 @@ def test_a_run_with_hands_shows_the_same(tmp_path: Path, monkeypatch: pytest.Mon
     del made["1/kiln004.dng"]
     assert isinstance(gone, Problem)
     assert done == seen_of(made)
+    assert len(hands) == 2 and all(hand._process.returncode is not None for hand in hands)
+
+
+def test_hands_that_were_called_early_end_with_a_run_that_does_not_begin(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    made = folder(tmp_path / "c", 60)
+    hands = started(monkeypatch)
+    found = opened(tmp_path / "c")
+    few, many = [entry for entry in found.entries if entry.path < "1"], list(found.entries)[20:]
+    told: list[Job] = []
+
+    def stop(job: Job, result: Seen | Problem) -> None:
+        told.append(job)
+        raise KeyboardInterrupt
+
+    def go(entries: list[Entry], ledger: Ledger, on_seen: OnSeen | None) -> None:
+        read_files(
+            [Job(found, entry) for entry in entries],
+            kinds=KINDS,
+            ledger=ledger,
+            now=NOW,
+            progress=lambda text: None,
+            on_seen=on_seen,
+            with_capture=False,
+        )
+
+    with Ledger.open(tmp_path / "ledger.sqlite") as ledger:
+        monkeypatch.setattr(drill.reading.run, "_LONGEST_TICK_S", -60.0)  # as if they had been there for long
+        go(few, ledger, None)
+        assert hands == []
+        monkeypatch.setattr(drill.reading.run, "WORTH", 40)
+        monkeypatch.setattr(drill.reading.crew, "WORTH", 40)
+        with pytest.raises(KeyboardInterrupt):
+            go(many + few, ledger, stop)
+    assert len(made) == 60 and len(told) == 1
     assert len(hands) == 2 and all(hand._process.returncode is not None for hand in hands)
 
 

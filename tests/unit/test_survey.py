@@ -514,6 +514,7 @@ def test_a_folder_that_cannot_be_listed_falls_short(tmp_path: Path, monkeypatch:
             raise PermissionError(13, "Permission denied")
         return honest(folder)
 
+    monkeypatch.setattr("drill.copies.folder._BY_FOLDER", False)
     monkeypatch.setattr(os, "scandir", scan)
     found = survey(load_studio(built.file), now=NOW)
     assert (found.copies[0].unlisted, found.copies[0].missing) == (("more (Permission denied)",), ())

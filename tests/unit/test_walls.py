@@ -9,7 +9,7 @@ import drill
 
 PACKAGE = Path(drill.__file__).parent
 FLOORS = (
-    ("errors", "model", "units", "clock", "globs", "phrases", "quick", "streams"),
+    ("errors", "model", "units", "clock", "globs", "phrases", "quick", "streams", "digestkinds"),
     (
         "digests",
         "filekind",
