@@ -41,6 +41,7 @@ class Columns(Protocol):
     def paths(self) -> Iterable[str]: ...
     def all_digests(self) -> Iterable[tuple[Digest, ...]]: ...
     def all_hexes(self) -> Iterable[Sequence[str]]: ...
+    def kinds(self) -> set[tuple[str, ...]]: ...
 
 
 class Lazy(Sequence[T]):
@@ -177,6 +178,10 @@ class Rows(Lazy[Listed]):
             return ([raw.hex() for raw in row] for row in self._unpacked())
         return ([digest.hex for digest in digests] for digests in self.all_digests())
 
+    def kinds(self) -> set[tuple[str, ...]]:
+        """Return the kinds of a name's digests, each such row of them once; nothing is looked through for it."""
+        return {tuple([kind for kind, _ in form]) for form in self._forms}
+
     def _unpacked(self) -> Iterator[tuple[bytes, ...]]:
         return iter_unpack("".join(f"{length}s" for _, length in self._forms[0]), self._digests)
 
@@ -270,6 +275,9 @@ class _Plain:
     def all_hexes(self) -> Iterable[Sequence[str]]:
         return ([digest.hex for digest in item.digests] for item in self._items)
 
+    def kinds(self) -> set[tuple[str, ...]]:
+        return {tuple([digest.kind for digest in item.digests]) for item in self._items}
+
 
 class _Several:
     """The columns of several sequences, one after the other."""
@@ -297,6 +305,9 @@ class _Several:
 
     def all_hexes(self) -> Iterable[Sequence[str]]:
         return chain.from_iterable(part.all_hexes() for part in self._parts)
+
+    def kinds(self) -> set[tuple[str, ...]]:
+        return set().union(*[part.kinds() for part in self._parts])
 
 
 def columns_of(items: Sequence[Said]) -> Columns:

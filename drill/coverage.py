@@ -11,9 +11,10 @@ from array import array
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from itertools import chain
 from typing import Protocol, TypeVar
 
-from drill.columns import Joined, columns_of, digests_of
+from drill.columns import Joined, columns_of
 from drill.globs import fold, last_part, shared_ending
 from drill.lookup import digest_index
 from drill.model import Digest, Entry, Listed, Promised, Shoot
@@ -51,8 +52,8 @@ def name_key(path: str) -> str:
 
 def kinds_of(promise: Iterable[Promised]) -> frozenset[str]:
     """Return every digest kind that a promise uses."""
-    rows = digests_of(promise) if isinstance(promise, Sequence) else (file.digests for file in promise)
-    return frozenset(digest.kind for digests in rows for digest in digests)
+    files = promise if isinstance(promise, Sequence) else tuple(promise)
+    return frozenset(chain.from_iterable(columns_of(files).kinds()))
 
 
 def same_content(file: Promised, digests: Iterable[Digest], *, path: str, size: int | None) -> bool | None:
@@ -198,21 +199,24 @@ def other_bytes(listed: Sequence[Listed], shoots: Iterable[Shoot]) -> Iterator[t
     ours, theirs = columns_of(files), columns_of(listed)
     home, kinds = digest_index(files), kinds_of(files)
     held = bytearray(len(files))
-    near: dict[str, set[str]] = defaultdict(set)
     unmatched = array("q")
-    for at, (path, digests) in enumerate(zip(theirs.paths(), theirs.all_digests(), strict=True)):
+    for at, digests in enumerate(theirs.all_digests()):
         found = [number for digest in digests for number in home.of(digest)]
         for number in found:
             held[number] = True
-        near[_folder_of(path)].update(ids[number] for number in found)
         if not found and any(digest.kind in kinds for digest in digests):
             unmatched.append(at)
-    names: dict[tuple[str, str], int] = {}
-    if unmatched:
-        open_names = {name_key(theirs.path(at)) for at in unmatched}
-        lacking = (number for number in range(len(files)) if not held[number])
-        keys = ((number, name_key(ours.path(number))) for number in lacking)
-        names = {(ids[number], key): number for number, key in keys if key in open_names}
+    if not unmatched:
+        return
+    open_names = {name_key(theirs.path(at)) for at in unmatched}
+    lacking = (number for number in range(len(files)) if not held[number])
+    keys = ((number, name_key(ours.path(number))) for number in lacking)
+    names = {(ids[number], key): number for number, key in keys if key in open_names}
+    near: dict[str, set[str]] = {_folder_of(theirs.path(at)): set() for at in unmatched}
+    for path, digests in zip(theirs.paths(), theirs.all_digests(), strict=True):
+        beside = near.get(_folder_of(path))
+        if beside is not None:
+            beside.update(ids[number] for digest in digests for number in home.of(digest))
     for at in unmatched:
         path = theirs.path(at)
         for id_ in near[_folder_of(path)]:

@@ -24,6 +24,7 @@ from drill.model import Digest, Entry, Listed, Problem, Promised, Seen, Trouble
 from drill.shelf import OpenCopy
 
 Results = Mapping[Key, Seen | Problem]
+_VERIFIED = OUTCOMES.index("verified")
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,6 +57,10 @@ class Outcomes(Lazy[Judged]):
         self._codes.append(OUTCOMES.index(one.outcome))
         if one != self._as_usual(number):
             self._asides[number] = one
+
+    def add_verified(self) -> None:
+        """Take that the next name is verified, and nothing else: most are."""
+        self._codes.append(_VERIFIED)
 
     def add_all(self, count: int, outcome: str) -> None:
         """Take the same outcome for so many names, for the usual reason."""
@@ -132,6 +137,9 @@ def judge_listed(scope: Scope, results: Results, *, reached: bool) -> Outcomes:
                 judged.add(Judged(said.item.path, outcome, detail, None, said.item.digests))
             else:
                 result = results.get((said.entry.path, said.entry.index))
+                if isinstance(result, Seen) and _is(said.item, result, said.entry):
+                    judged.add_verified()
+                    continue
                 judged.add(_listed(said, said.entry, result, scope.found, owners))
     else:
         judged = Outcomes(scope.said, {"not_read": "the copy cannot be reached now"}, reached=False)
@@ -147,8 +155,6 @@ def _listed(said: Said, entry: Entry, result: Seen | Problem | None, found: Open
     if isinstance(result, Problem):
         outcome, detail = judge_problem(result, found)
         return Judged(entry.path, outcome, detail, entry, right)
-    if _is(said.item, result, entry):
-        return Judged(entry.path, "verified", "", entry, right)
     if not said.sure:
         detail = f"not there; {entry.path} has its name and other bytes"
         return Judged(said.item.path, "missing", detail, None, right)

@@ -68,10 +68,8 @@ def copy_results(
     confidence: Fraction | None,
 ) -> list[CopyResult]:
     """Return what came of each copy, whose files were judged."""
-    sought = {
-        one.scope.found.copy.id: [*judged[one.scope.found.copy.id], *may_be_in(one.scope.found, promises)]
-        for one in found
-    }
+    opened = [one.scope.found for one in found]
+    sought = {each.copy.id: [*having(judged[each.copy.id], DAMAGE), *may_be_in(each, promises)] for each in opened}
     finder = Finder(sought, promises, copies, proofs)
     return [
         replace(

@@ -117,7 +117,8 @@ def listed_scope(found: OpenCopy, listed: Sequence[Listed], promises: Promises, 
         numbers = array("q", (number for number, path in enumerate(paths_of(listed)) if path in wanted))
     usual = tuple(sorted({digest.kind for item in listed[:1] for digest in item.digests}))
     other: dict[tuple[str, int], tuple[str, ...]] = {}
-    for number in numbers:
+    all_usual = columns_of(listed).kinds() == {usual} and set(usual) >= set(promises.kinds)
+    for number in () if all_usual else numbers:
         if places[number] >= 0 and (kinds := _kinds(listed[number], promises)) != usual:
             entry = entries[places[number]]
             other[entry.path, entry.index] = kinds

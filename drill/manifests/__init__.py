@@ -46,8 +46,8 @@ def read_manifest(  # each says one thing of where and how
     A "promise" must hold names that can be restored, and its bags must be valid in all but the payload's bytes; a
     "copy" keeps names as they stand. `where` and `key` (a studio file and its key) stand in mistakes about `pattern`
     itself; mistakes inside a list name it and the line. Raises nothing for bad content: all of it is in the `Reading`.
-    What other lists said already is shared with them through `same`. With `in_columns` names take little memory, and
-    are made anew each time they are looked at.
+    What other lists said already is shared with them through `same`, and the same lists are not read a second time.
+    With `in_columns` names take little memory, and are made anew each time they are looked at.
     """
     into = Gathering()
     found = _find(pattern, base)
@@ -56,6 +56,10 @@ def read_manifest(  # each says one thing of where and how
         into.mistakes.append(
             Mistake(where, key, f"{kind} {pattern!r}", "name a checksum list, a glob or a BagIt folder")
         )
+    files = [path for _, path in found]
+    known = None if same is None else same.known(files, role)
+    if known is not None:
+        return Reading(known, (), (), tuple(files))
     for name, path in found:
         fault = _read_one(name, path, role=role, into=into)
         if fault is not None:
@@ -63,6 +67,9 @@ def read_manifest(  # each says one thing of where and how
                 Mistake(where, key, f"{name} {fault}", "name a checksum list, a glob or a BagIt folder")
             )
     listed = into.rows(same) if in_columns else into.listed(same)
+    # A bag is read anew: its names are others in a promise, and it has to be valid there.
+    if same is not None and found and not (into.mistakes or into.warnings or any(path.is_dir() for path in files)):
+        same.keep(files, role, listed)
     return Reading(listed, tuple(into.mistakes), tuple(into.warnings), tuple(into.files))
 
 

@@ -37,6 +37,8 @@ def test_columns_say_what_values_say(names: list[tuple[str, list[str], int | Non
     assert rows == plain and list(rows) == list(plain) and rows[1:-1] == plain[1:-1]
     assert list(paths_of(rows)) == [one.path for one in plain]
     assert list(digests_of(rows)) == [one.digests for one in plain]
+    kinds = {tuple(digest.kind for digest in one.digests) for one in plain}
+    assert columns_of(rows).kinds() == columns_of(plain).kinds() == columns_of(Joined([plain, rows])).kinds() == kinds
     joined: Joined[Listed] = Joined([rows, plain, Rows([], []), rows])
     assert list(joined) == [*plain, *plain, *plain] == [joined[n] for n in range(len(joined))]
     for number, one in enumerate(plain):

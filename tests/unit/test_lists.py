@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 import drill.manifests.lists as lists_room
-from drill.manifests import Reading, format_list, read_manifest, suffix, write_list
+from drill.manifests import Reading, Role, Same, format_list, read_manifest, suffix, write_list
 from drill.manifests.gathering import Gathering
 from drill.manifests.lists import fold, kind_named, kind_of_file_name, shown, unsafe
 from drill.model import Digest, Listed
@@ -448,3 +448,41 @@ def test_lines_read_alike_from_any_stream() -> None:
     into = Gathering()
     lists_room.read_list(io.BytesIO(f"{A}  a\n".encode()), where="lists\\x.sha256", role="promise", into=into)
     assert into.listed() == (Listed("a", (Digest("sha256", A),)),)
+
+
+# --- one list, named several times ------------------------------------------------------------------------------------
+
+
+def read_again(folder: Path, name: str, role: Role, same: Same) -> Reading:
+    return read_manifest(name, base=folder, where="studio.toml", key="manifest", role=role, same=same, in_columns=True)
+
+
+def test_a_promises_list_is_read_once_and_says_the_same_of_a_copy(tmp_path: Path) -> None:
+    (tmp_path / "a.sha256").write_text(f"{A}  1.dng\n", encoding="utf-8")
+    same = Same()
+    promise = read_again(tmp_path, "a.sha256", "promise", same)
+    (tmp_path / "a.sha256").write_text(f"{B}  2.dng\n", encoding="utf-8")  # what is read again would say this
+    copy = read_again(tmp_path, "a.sha256", "copy", same)
+    assert copy.listed is promise.listed and names(copy) == ["1.dng"]
+    assert copy.files == promise.files == (tmp_path / "a.sha256",)
+    assert names(read_again(tmp_path, "a.sha256", "copy", Same())) == ["2.dng"]
+
+
+def test_a_copys_list_is_read_anew_as_a_promise(tmp_path: Path) -> None:
+    (tmp_path / "a.sha256").write_text(f"{A}  /volumes/1.dng\n", encoding="utf-8")
+    same = Same()
+    assert not read_again(tmp_path, "a.sha256", "copy", same).mistakes
+    for _ in range(2):
+        assert "promised names are relative" in "".join(said(read_again(tmp_path, "a.sha256", "promise", same)))
+
+
+def test_a_bag_is_read_anew_for_a_copy(tmp_path: Path) -> None:
+    (tmp_path / "bag/data").mkdir(parents=True)
+    declaration = "BagIt-Version: 1.0\nTag-File-Character-Encoding: UTF-8\n"
+    (tmp_path / "bag/bagit.txt").write_text(declaration, encoding="utf-8")
+    (tmp_path / "bag/manifest-md5.txt").write_text(f"{E}  data/1.dng\n", encoding="utf-8")
+    (tmp_path / "bag/data/1.dng").touch()
+    same = Same()
+    promise = read_again(tmp_path, "bag", "promise", same)
+    assert (names(promise), said(promise)) == (["1.dng"], [])
+    assert names(read_again(tmp_path, "bag", "copy", same)) == ["data/1.dng"]
