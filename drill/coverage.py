@@ -197,6 +197,8 @@ def other_bytes(listed: Sequence[Listed], shoots: Iterable[Shoot]) -> Iterator[t
     files = Joined(shoot.promise for shoot in shoots)
     ids = [shoot.id for shoot in shoots for _ in range(len(shoot.promise))]
     ours, theirs = columns_of(files), columns_of(listed)
+    if any(columns_of(shoot.promise) is theirs for shoot in shoots):
+        return  # the list is itself a promise: it lacks nothing of it
     home, kinds = digest_index(files), kinds_of(files)
     held = bytearray(len(files))
     unmatched = array("q")

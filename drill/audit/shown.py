@@ -5,6 +5,7 @@ result is a size and some digests, which are packed into one row of bytes; the o
 """
 
 from collections.abc import Iterator, MutableMapping
+from itertools import accumulate
 
 from drill.digests import hex_length
 from drill.model import Digest, Problem, Seen
@@ -13,6 +14,8 @@ Key = tuple[str, int]  # a file's path on its copy, and its index there
 
 _HEAD_BYTES = 9  # the number of the kinds' row, and the size
 _MOST_KINDS = 256
+_NEW = tuple.__new__  # what a named tuple's own does, a call less
+_PLAIN = Seen(0, ())[2:]  # what a reading shows besides where digests alone were asked for
 
 
 class Shown(MutableMapping[Key, Seen | Problem]):
@@ -21,6 +24,7 @@ class Shown(MutableMapping[Key, Seen | Problem]):
     def __init__(self) -> None:
         self._held: dict[str | Key, bytes | Seen | Problem] = {}
         self._numbers: dict[tuple[str, ...], int] = {}
+        self._rows: list[tuple[tuple[str, int, int], ...]] = []  # by their number: each kind, where it begins and ends
 
     def __getitem__(self, key: Key) -> Seen | Problem:
         return self._plain(self._held[_short(key)])
@@ -54,7 +58,10 @@ class Shown(MutableMapping[Key, Seen | Problem]):
         """Return a result's size and digests in one row of bytes; itself where it showed more than these."""
         kinds = tuple([digest.kind for digest in seen.digests])
         number = self._numbers.setdefault(kinds, len(self._numbers))
-        if number >= _MOST_KINDS or seen != Seen(seen.size, seen.digests):
+        if number == len(self._rows):
+            ends = list(accumulate((hex_length(kind) // 2 for kind in kinds), initial=_HEAD_BYTES))
+            self._rows.append(tuple(zip(kinds, ends, ends[1:], strict=False)))
+        if number >= _MOST_KINDS or seen[2:] != _PLAIN:
             return seen
         digests = bytes.fromhex("".join([digest.hex for digest in seen.digests]))
         return bytes([number]) + seen.size.to_bytes(_HEAD_BYTES - 1, "big") + digests
@@ -62,13 +69,8 @@ class Shown(MutableMapping[Key, Seen | Problem]):
     def _plain(self, held: bytes | Seen | Problem) -> Seen | Problem:
         if not isinstance(held, bytes):
             return held
-        kinds = next(kinds for kinds, number in self._numbers.items() if number == held[0])
-        digests, at = [], _HEAD_BYTES
-        for kind in kinds:
-            end = at + hex_length(kind) // 2
-            digests.append(Digest(kind, held[at:end].hex()))
-            at = end
-        return Seen(int.from_bytes(held[1:_HEAD_BYTES], "big"), tuple(digests))
+        digests = [_NEW(Digest, (kind, held[at:end].hex())) for kind, at, end in self._rows[held[0]]]
+        return _NEW(Seen, (int.from_bytes(held[1:_HEAD_BYTES], "big"), tuple(digests), *_PLAIN))
 
 
 def _short(key: Key) -> str | Key:

@@ -133,12 +133,12 @@ def reading_row(root: Root, entry: Entry, seen: Seen, *, read_at_us: int, took_s
 
     Of what a link gave there is one all the same: it says what the server sent then.
     """
-    modified_us, root_state = us_of(entry.modified), _archive_state(root)
-    if root.is_link and entry.size is None:
+    modified_us, root_state, is_link = us_of(entry.modified), _archive_state(root), root.is_link
+    if is_link and entry.size is None:
         entry = replace(entry, size=seen.size)
     if seen.size != entry.size or not is_holdable(entry):
         return None
-    if not root.is_link and None in (root_state if root.archive else (modified_us,)):
+    if not is_link and None in (root_state if root.archive else (modified_us,)):
         return None
     return Row(
         to_text(entry.path),

@@ -274,9 +274,10 @@ def _lasting(root: Root, begun: datetime) -> Callable[[Entry], bool]:
     """
     long_ago = begun - timedelta(seconds=_LONGEST_TICK_S)
 
+    if root.is_link:
+        return lambda entry: True
+
     def lasts(entry: Entry) -> bool:
-        if root.is_link:
-            return True
         modified = root.modified if root.archive else entry.modified
         if modified is None:
             return False
