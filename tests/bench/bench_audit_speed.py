@@ -286,7 +286,7 @@ def main() -> None:
     parser.add_argument("--rounds", type=int, default=5)
     parser.add_argument("--no-cold", action="store_true")
     options = parser.parse_args()
-    work = Path(tempfile.mkdtemp(prefix="drill-bench-", dir=options.folder))
+    work = Path(tempfile.mkdtemp(prefix="drill-bench-", dir=options.folder)).resolve()
     print(f"{'':52} {'ours':>9} {'theirs':>9}  (listing and reading; medians)")
     try:
         if options.gigabytes:
