@@ -11,7 +11,7 @@ import tarfile
 import threading
 import time
 import zipfile
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import closing
 from dataclasses import replace
 from datetime import UTC, datetime
@@ -24,13 +24,14 @@ import xxhash
 from PIL import Image
 
 import drill.quick
+import drill.reading.crew
 from drill import capture
 from drill.copies import FolderOpener, LinkSession, archive_view, forget
 from drill.faults.draw import Damage
 from drill.faults.overlay import Overlay
 from drill.ledger import Ledger, Root
 from drill.model import Copy, Digest, Entry, Medium, Problem, Seen, Store, Trouble
-from drill.quick import FORGETS
+from drill.quick import FORGETS, can_be_quick
 from drill.reading import Job, Readings, link_root, note_listing, read_files, root_of
 from drill.reading.crew import BLOCK, Crew
 from drill.reading.lanes import Group, lanes
@@ -427,6 +428,25 @@ def test_small_files_from_the_cache_are_left_to_one_reader(tmp_path: Path) -> No
     crew.halt()
     assert sum(len(one.entries) for one in crew.collect()) == 400
     assert [meter.files for meter in crew.meters if meter.files] == [400]
+
+
+@pytest.mark.skipif(not can_be_quick(from_medium=True), reason="files are not read at one go here")
+@pytest.mark.parametrize(("kind", "asks"), [("ssd", True), ("card", True), ("hard-disk", False), ("tape", False)])
+def test_a_medium_that_bears_one_reader_is_asked_for_nothing_ahead(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, kind: str, asks: bool
+) -> None:
+    found = open_at(write(tmp_path / "c", {f"{n:03}": some(5_000, n) for n in range(100)}), kind=kind)
+    aheads: set[int] = set()
+
+    def contents(
+        place: str, files: Sequence[tuple[str, int | None]], *, from_medium: bool, ahead: int
+    ) -> Iterator[bytes | None]:
+        aheads.add(ahead)
+        return drill.quick.contents(place, files, from_medium=from_medium, ahead=ahead)
+
+    monkeypatch.setattr(drill.reading.crew, "contents", contents)
+    assert len(read(found, honest_rates=True)) == 100
+    assert {ahead > 0 for ahead in aheads} == {asks}
 
 
 def fetched() -> int | None:
