@@ -7,7 +7,8 @@ Must not know: how bytes are read, what the ledger holds, who asked.
 from collections import deque
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
-from itertools import pairwise
+from itertools import islice, pairwise
+from operator import gt
 from threading import Event
 from typing import NamedTuple
 
@@ -106,10 +107,11 @@ def is_small(entry: Entry) -> bool:
 def _chunks(group: Group, readers: int) -> Iterator[Group]:
     """Cut a copy's files into what a worker takes at a time, small enough that all of them end together."""
     most = max(1, min(_CHUNK, len(group.entries) // (8 * readers)))
-    names = [entry.path.encode("utf-8", "surrogatepass") for entry in group.entries]
-    in_order = sorted(range(len(names)), key=names.__getitem__)
-    del names
-    entries, kinds = [group.entries[number] for number in in_order], [group.kinds[number] for number in in_order]
+    entries, kinds = group.entries, group.kinds
+    paths = [entry.path for entry in entries]  # in order as their UTF-8 is, which keeps that of the code points
+    if any(map(gt, paths, islice(paths, 1, None))):  # most listings are in order
+        in_order = sorted(range(len(paths)), key=paths.__getitem__)
+        entries, kinds = [entries[number] for number in in_order], [kinds[number] for number in in_order]
     larger = [number for number, entry in enumerate(entries) if not is_small(entry)]
     for start, end in pairwise(dict.fromkeys([0, *larger, len(entries)])):  # one that is not small begins a chunk
         for at in range(start, end, most):

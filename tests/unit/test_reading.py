@@ -34,7 +34,7 @@ from drill.model import Copy, Digest, Entry, Medium, Problem, Seen, Store, Troub
 from drill.quick import FORGETS, can_be_quick
 from drill.reading import Job, Readings, link_root, note_listing, read_files, root_of
 from drill.reading.crew import BLOCK, Crew
-from drill.reading.lanes import Group, lanes
+from drill.reading.lanes import SMALL, Group, lanes
 from drill.shelf import OpenCopy, State, open_copy
 
 NOW = datetime(2026, 11, 24, 20, 0, tzinfo=UTC)
@@ -820,3 +820,16 @@ def test_a_file_that_a_later_listing_lacks_is_held_on_paper_no_more(tmp_path: Pa
     note_listing(replace(found, reason="is damaged", entries=()), ledger)
     note_listing(replace(found, state=State.AWAY, entries=()), ledger)
     assert len(ledger.evidence_of_copy(found.copy.id, found.copy.on)) == 3
+
+
+def test_what_a_medium_has_to_give_is_in_path_order_and_a_large_file_begins_a_portion(tmp_path: Path) -> None:
+    found = open_at(write(tmp_path / "c", {"a": b"x"}))
+    names = ["b/\udcff", "b/\u00e9", "b/\U0001f40b", "b/z", "a/2", "a/10", "c"]
+    entries = [Entry(name, 5) for name in names] + [Entry("b/large", SMALL + 1), Entry("a/large", None)]
+    (lane,) = lanes([Group(found, None, entries, [("md5",)] * 6 + [("sha256",)] * 3)])
+    assert lane.readers == 8 and all(len(group.entries) == 1 for group in lane.groups)
+    (lane,) = lanes([Group(found, None, entries * 90, [("md5",)] * 540 + [("sha256",)] * 270)])
+    given = [entry for group in lane.groups for entry in group.entries]
+    assert given == sorted(entries * 90, key=lambda entry: entry.path.encode("utf-8", "surrogatepass"))
+    assert all(len(group.entries) == len(group.kinds) <= 12 for group in lane.groups)
+    assert all(entry.size == 5 for group in lane.groups for entry in group.entries[1:])
