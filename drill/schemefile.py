@@ -21,9 +21,12 @@ _HOME_BY_DEFAULT_S = 3 * DAY_S
 _REPLACED_BY_DEFAULT_S = 30 * DAY_S
 _NOON_S = DAY_S / 2
 _DOING = {"copy": ("from", "to"), "move": ("from", "to"), "verify": ("to",), "erase": ("from",), "edit": ("to",)}
+_ONCE = "edits are made once; give each time of editing a step of its own"
 _NOT_OF_EDITS = {
-    "every": "edits are made once; give each time of editing a step of its own",
-    "again": "edits are made once; give each time of editing a step of its own",
+    "every": _ONCE,
+    "on": _ONCE,
+    "at": _ONCE,
+    "again": _ONCE,
     "done": "what is not edited cannot be lost: leave it out",
     "only_once_on": "edits wait for no copies: leave it out",
     "minutes": "minutes are those that the copies ask for: leave it out",
@@ -201,7 +204,7 @@ def _rhythm(table: Table) -> Rhythm | None:
     every, at_s = table.choice("every", _EVERY), _time_of_day(table, "at")
     if not table.has("every"):
         for key in ("on", "at"):
-            if table.raw(key) is not None:
+            if table.raw(key) is not None and table.raw("do") != "edit":  # for edits there is no every to add
                 table.wrong(key, "says something only together with every", 'add every = "month" or the like')
         return None
     on = _on(table, every)

@@ -242,6 +242,8 @@ def test_mistakes_in_the_scheme(tmp_path: Path, line: str, said: str) -> None:
             step("e", "edit", to='"tablet"', every='"day"'),
             "steps[e].every: a step that does 'edit' has none; edits are",
         ),
+        (step("e", "edit", to='"tablet"', at='"20:00"'), "steps[e].at: a step that does 'edit' has none; edits are"),
+        (step("e", "edit", to='"tablet"', on="3"), "steps[e].on: a step that does 'edit' has none; edits are made"),
         (step("e", "edit", to='"tablet"', again='"1 h"'), "steps[e].again: a step that does 'edit' has none"),
         (step("e", "edit", to='"tablet"', done="0.9"), "steps[e].done: a step that does 'edit' has none; what is not"),
         (step("e", "edit", to='"tablet"', minutes="5"), "steps[e].minutes: a step that does 'edit' has none"),
@@ -250,6 +252,13 @@ def test_mistakes_in_the_scheme(tmp_path: Path, line: str, said: str) -> None:
 )
 def test_mistakes_in_steps(tmp_path: Path, text: str, said: str) -> None:
     assert said in mistakes_of(tmp_path, SCHEME + text)
+
+
+def test_a_key_that_edits_have_not_is_one_mistake(tmp_path: Path) -> None:
+    for key, value in {"at": '"20:00"', "on": "3", "every": '"week"'}.items():
+        with pytest.raises(Mistakes) as caught:
+            load(tmp_path, SCHEME + IMPORT + step("e", "edit", to='"tablet"', **{key: value}))
+        assert len(caught.value.mistakes) == 1
 
 
 def test_a_step_that_edits_is_read_and_warned_of_where_nothing_comes(tmp_path: Path) -> None:
