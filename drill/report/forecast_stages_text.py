@@ -113,7 +113,7 @@ def _never(life: LifeThen, planned: Sequence[str]) -> str:
         return ""
     return (
         f"The plan copies to {', '.join(empty)} too, but no copy of a shoot made {where(life)} on {life.day} ever gets "
-        f"there in its first year: when that step is due, what it copies from does not hold the shoot. !"
+        "there in its first year: that step is not due then, or what it copies from does not hold the shoot. !"
     )
 
 
