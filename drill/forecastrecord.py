@@ -152,7 +152,8 @@ class EditsThen:
     when one failure can take them all for the last time (0: never, None: to the end), and when first off-site (None:
     never); on which media they are at the end; at which age the plan itself leaves none of them (None: it does
     not). Of shoots of all days of a year: the worst day and that age then, and a day on which the plan leaves none.
-    `met`: the target `lose_at_most` on all days, None where it is not set."""
+    `met`: the targets on all days: `lose_at_most`, and where `further_failures` are asked for, that no single one
+    takes them to the end; None where neither is set."""
 
     step: str
     medium: str
@@ -170,7 +171,8 @@ class EditsThen:
 
 @dataclass(frozen=True, slots=True)
 class LifeThen:
-    """The first year of one shoot: made on `day`, away or at home; `worst` and `settled` are numbers of stages."""
+    """The first year of one shoot: made on `day`, away or at home; `worst` and `settled` are numbers of stages.
+    `never_edited` names the steps that edit and that by plan come to nothing in that year."""
 
     day: str
     away: bool
@@ -187,6 +189,7 @@ class LifeThen:
     bands: tuple[Band, ...]
     missed: tuple[Missed, ...] = ()
     edits: tuple[EditsThen, ...] = ()
+    never_edited: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

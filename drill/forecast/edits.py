@@ -42,6 +42,10 @@ class YearOfEdits:
         held = ((step, held_by_plan(life, self.studio, step)) for step in self._steps())
         return tuple(self._told(step, life, spans) for step, spans in held if spans)
 
+    def never_of(self, life: Life) -> tuple[str, ...]:
+        """Return the steps that edit nothing in a life: not due in it, or where the shoot is not."""
+        return tuple(step.id for step in self._steps() if not held_by_plan(life, self.studio, step))
+
     def _steps(self) -> list[Step]:
         return [step for step in self.studio.scheme.steps if step.do == "edit"] if self.studio.scheme else []
 
@@ -58,7 +62,7 @@ class YearOfEdits:
         worst_s, worst_day = self._oldest[step.id, life.away]
         lost_on = self._lost_on.get((step.id, life.away))
         offsite = next((span.begins for span in held if any(map(self._is_offsite, span.media))), None)
-        at_most_s, made = self.studio.targets.lose_at_most_s, held[0].begins
+        made = held[0].begins
         return EditsThen(
             step=step.id,
             medium=step.target or "",
@@ -71,8 +75,16 @@ class YearOfEdits:
             worst_day=worst_day,
             worst_age_s=_or_never(worst_s),
             lost_on=lost_on,
-            met=None if at_most_s is None else lost_on is None and worst_s <= at_most_s,
+            met=self._is_met(worst_s, lost_on),
         )
+
+    def _is_met(self, worst_s: float, lost_on: str | None) -> bool | None:
+        """Say whether edits keep the targets of the studio as well; None: it has none that edits can be held to."""
+        at_most_s, further = self.studio.targets.lose_at_most_s, self.studio.targets.further_failures
+        if at_most_s is None and not further:
+            return None
+        is_in_time = at_most_s is None or worst_s <= at_most_s
+        return lost_on is None and is_in_time and (not further or worst_s < inf)
 
     def _risky_age_s(self, life: Life, held: tuple[EditsSpan, ...]) -> float:
         """Return how old edits are when one failure can take them for the last time; 0: never, without end: to the

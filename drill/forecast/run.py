@@ -74,7 +74,10 @@ def _forecast(studio: Studio, scheme: Scheme, scenarios: Sequence[Scenario], opt
     year = (both for both in days_of(studio, options.day) if both[0].away in options.away)
     days = worst_day(edits.watching(year), here)
     shown = [_first_year(studio, scheme, options.day, away=away) for away in options.away]
-    lives = tuple(replace(_told(one, held, here, scenarios, days), edits=edits.of(one)) for one, held in shown)
+    lives = tuple(
+        replace(_told(one, held, here, scenarios, days), edits=edits.of(one), never_edited=edits.never_of(one))
+        for one, held in shown
+    )
     options.progress("reckoning the odds")
     by_level = all_rates(studio)
     size, files = usual(studio)

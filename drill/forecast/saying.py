@@ -51,16 +51,24 @@ def verdict(days: Iterable[Days], lives: Sequence[LifeThen]) -> str:
         said.append(f"No single failure of {_FAILURES} takes a shoot at any moment of its first year.")
     else:
         said += _either([(by_lack["one_failure", life.away], life) for life in asked], _in_danger)
-    return " ".join([*said, *_edits_let_go(lives), *_not_counted(asked)])
+    return " ".join([*said, *_not_counted(asked), *_edits_in_danger(lives)])
 
 
-def _edits_let_go(lives: Sequence[LifeThen]) -> Iterable[str]:
-    """Return the sentences on edits of which the plan itself lets the last copy go, the same ones once."""
-    gone = {one.step: one for life in lives for one in life.edits if one.lost_on is not None}
+def _edits_in_danger(lives: Sequence[LifeThen]) -> Iterable[str]:
+    """Yield the sentences on edits that the plan itself loses, and on those that one failure takes to the end; of a
+    step the same once."""
+    asked = [one for life in lives for one in life.edits]
+    gone = {one.step: one for one in asked if one.lost_on is not None}
+    risky = {one.step: one for one in asked if one.worst_age_s is None and one.step not in gone}
     for one in gone.values():
         yield (
             f"The plan itself loses edits: of those made on {one.medium} ({one.step}), of a shoot of {one.lost_on}, "
             "none is left in the end."
+        )
+    for one in risky.values():
+        yield (
+            f"One failure alone can take the edits made on {one.medium} ({one.step}), of a shoot of {one.worst_day}, "
+            "to the end of its first year."
         )
 
 

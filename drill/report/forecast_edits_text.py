@@ -18,12 +18,21 @@ _BESIDE = (
 
 
 def edits(lives: Iterable[LifeThen], zone: str | None) -> Section:
-    """Return what the plan does for edits; nothing where no step edits."""
+    """Return what the plan does for edits, and which steps edit nothing; nothing where no step edits."""
+    lives = tuple(lives)
     rows = [[one.step, *_cells(one, life, zone)] for life in lives for one in life.edits]
-    if not rows:
+    never = tuple(Paragraph(_never(id_, life)) for life in lives for id_ in life.never_edited)
+    if not rows and not never:
         return NOTHING
     title = "Edits, as long as nothing fails and no step is forgotten"
-    return Section(title, (Table(_HEADERS, rows, firm=(0,)), Paragraph(_BESIDE)))
+    return Section(title, (*((Table(_HEADERS, rows, firm=(0,)), Paragraph(_BESIDE)) if rows else ()), *never))
+
+
+def _never(id_: str, life: LifeThen) -> str:
+    return (
+        f"The step {id_} edits nothing of a shoot made {where(life)} on {life.day} in its first year: it is not due "
+        "then, or the medium that it edits on does not hold the shoot."
+    )
 
 
 def _cells(one: EditsThen, life: LifeThen, zone: str | None) -> list[str]:

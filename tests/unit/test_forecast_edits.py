@@ -99,6 +99,20 @@ def test_edits_that_no_copy_takes_along_are_told_to_the_end_and_miss_the_target(
     assert "to the end ! (2026-09-12)" in " ".join(forecast_text(found, width=200).split())
 
 
+@pytest.mark.parametrize(("further", "met"), [(None, None), (0, None), (1, False)])
+def test_a_further_failure_is_not_survived_by_edits_that_one_takes_to_the_end(
+    further: int | None, met: bool | None
+) -> None:
+    here = studio(IMPORT, TO_KILN, EDIT)
+    found = told(replace(here, targets=Targets(further_failures=further)))
+    assert found.lives[0].edits[0].met is met
+    sentence = "One failure alone can take the edits made on tablet (retouch), of a shoot of 2026-09-12, to the end of"
+    assert sentence in found.verdict
+    kept = told(replace(studio(IMPORT, TO_KILN, EDIT, EDITS_TO_KILN), targets=Targets(further_failures=further)))
+    assert kept.lives[0].edits[0].met is (None if met is None else True)
+    assert "can take the edits" not in kept.verdict
+
+
 def test_a_plan_that_loses_edits_says_so_first_and_falls_short() -> None:
     clear = step("clear", "erase", "tablet", after_s=20 * DAY_S, only_once_on=("kiln",))
     found = told(studio(IMPORT, TO_KILN, EDIT, clear))
@@ -111,10 +125,21 @@ def test_a_plan_that_loses_edits_says_so_first_and_falls_short() -> None:
     assert "nothing !, 18 days after" in " ".join(forecast_text(found, width=200).split())
 
 
-def test_a_scheme_that_edits_nothing_or_never_is_told_nothing_of_edits() -> None:
+def test_a_scheme_that_edits_nothing_is_told_nothing_of_edits() -> None:
     without = told(studio(IMPORT, TO_KILN))
     assert without.lives[0].edits == () and "Edits" not in forecast_text(without)
-    assert told(studio(IMPORT, TO_KILN, replace(EDIT, target="cloud"))).lives[0].edits == ()
+    assert without.lives[0].never_edited == ()
+
+
+@pytest.mark.parametrize("nothing", [replace(EDIT, target="cloud"), replace(EDIT, after_s=500 * DAY_S)])
+def test_a_step_that_edits_nothing_is_told(nothing: Step) -> None:
+    found = told(studio(IMPORT, TO_KILN, nothing))
+    assert (found.lives[0].edits, found.lives[0].never_edited) == ((), ("retouch",))
+    text = " ".join(forecast_text(found, width=200).split())
+    assert "The step retouch edits nothing of a shoot made at home on 2026-09-12 in its first year" in text
+    both = told(studio(IMPORT, TO_KILN, EDIT, replace(nothing, id="late")))
+    assert [one.step for one in both.lives[0].edits] == ["retouch"] and both.lives[0].never_edited == ("late",)
+    assert "The step late edits nothing" in forecast_text(both, width=400)
 
 
 def test_two_schemes_are_compared_by_their_edits_too() -> None:
@@ -132,4 +157,5 @@ def test_the_record_has_them() -> None:
 def test_edits_change_nothing_of_what_is_told_of_the_pictures() -> None:
     plain, edited = told(studio(IMPORT, TO_KILN)), told(studio(IMPORT, TO_KILN, EDIT))
     lives = tuple(replace(one, edits=()) for one in edited.lives)
-    assert replace(edited, lives=lives) == plain
+    assert edited.verdict.startswith(plain.verdict)
+    assert replace(edited, lives=lives, verdict=plain.verdict) == plain
