@@ -81,7 +81,7 @@ def search_scheme(studio: Studio, options: Options, notes: Sequence[str] = ()) -
 
 def _search(studio: Studio, scheme: Scheme, options: Options, notes: Sequence[str]) -> Outcome:
     courses = list(_courses(studio, scheme, options))
-    _check_asked(courses)
+    _check_asked(courses, studio, options)
     found: list[tuple[Life, ToKeep]] = []
     for course, start in courses:
         if not any(one.interrupted for one, _ in found):
@@ -98,7 +98,7 @@ def _search(studio: Studio, scheme: Scheme, options: Options, notes: Sequence[st
         after_s=options.after_s,
         without=options.without,
         lives=tuple(one for one, _ in found),
-        notes=tuple(notes),
+        notes=(*notes, *_never_edited(courses, studio, options)),
     )
     return Outcome(record, tuple(kept for _, stories in found for kept in stories))
 
@@ -151,12 +151,36 @@ def _share_s(options: Options, courses: Sequence[object]) -> float | None:
     return None if options.budget_s is None else options.budget_s / len(courses)
 
 
-def _check_asked(courses: Sequence[tuple[Course, int]]) -> None:
+def _never_edited(courses: Sequence[tuple[Course, int]], studio: Studio, options: Options) -> Iterator[str]:
+    """Yield a sentence for each step that comes to edit nothing, so that nothing was asked about it."""
+    asked = {(course.edit.id, course.life.away) for course, _ in courses if course.edit}
+    for step in edits_asked(studio, options.without):
+        for away in options.away:
+            if (step.id, away) not in asked:
+                yield (
+                    f"The step {step.id} edits nothing of a shoot made {'away' if away else 'at home'} in the time "
+                    "that is looked at: it is not due then, or the medium that it edits on does not hold the shoot. "
+                    "What loses its edits was not asked."
+                )
+
+
+def _no_edits(studio: Studio, options: Options) -> Mistake:
+    """Return the mistake of asking about edits alone where there are none."""
+    if edits_asked(studio, options.without):
+        what = "no step edits anything in the time that is looked at"
+        return Mistake("--edits", "", what, "edit on a medium once the shoot is on it, or leave --edits out")
+    if edits_asked(studio, ()):
+        return Mistake(
+            "--without", "", "leaves out all edits, and with --edits nothing else is asked", "leave out fewer"
+        )
+    return Mistake("--edits", "", "no step of this scheme edits", 'add a step with do = "edit", or leave --edits out')
+
+
+def _check_asked(courses: Sequence[tuple[Course, int]], studio: Studio, options: Options) -> None:
     """Refuse what leaves nothing to try; of edits the same mishaps are asked as of the shoot. Errors: Mistakes."""
     mistakes = []
     if not courses:
-        what = "no step of this scheme edits, in the time that is looked at"
-        raise Mistakes([Mistake("--edits", "", what, 'add a step with do = "edit", or leave --edits out')])
+        raise Mistakes([_no_edits(studio, options)])
     alike = [(course, start) for course, start in courses if course.edit is courses[0][0].edit]
     for course, start in alike:
         if may_go_wrong(course, start):

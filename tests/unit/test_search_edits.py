@@ -142,9 +142,13 @@ def test_a_drive_that_is_replaced_gets_what_the_plan_has_there() -> None:
     assert story.earliest == "Tue 22 Sep 2026 09:00"  # replaced each morning; before, the tablet has them
 
 
-def test_edits_that_the_plan_never_makes_are_not_asked_about() -> None:
+def test_edits_that_the_plan_never_makes_are_not_asked_about_and_it_is_said() -> None:
     nowhere = studio(IMPORT, replace(EDIT, target="heron"))
     assert [one.edit for one in outcome(nowhere).record.lives] == [None]
+    assert "The step retouch edits nothing of a shoot made at home in" in search_text(
+        outcome(nowhere).record, width=400
+    )
+    assert outcome(nowhere, without=("rot", "edit")).record.notes == ()
     late = studio(IMPORT, replace(EDIT, after_s=500 * DAY_S))
     assert [one.edit for one in outcome(late).record.lives] == [None]
     assert len(outcome(late, years=2).record.lives) == 2
@@ -170,10 +174,11 @@ def test_edits_can_be_left_out_all_or_some() -> None:
 def test_edits_alone_are_asked_about() -> None:
     here = studio(IMPORT, TO_KILN, EDIT)
     assert [one.edit and one.edit.step for one in outcome(here, edits_alone=True).record.lives] == ["retouch"]
-    for nothing in (studio(IMPORT), studio(IMPORT, replace(EDIT, target="heron"))):
-        with pytest.raises(Mistakes, match="--edits: no step of this scheme edits"):
-            outcome(nothing, edits_alone=True)
-    with pytest.raises(Mistakes, match="--edits: no step"):
+    with pytest.raises(Mistakes, match="--edits: no step of this scheme edits;"):
+        outcome(studio(IMPORT), edits_alone=True)
+    with pytest.raises(Mistakes, match="--edits: no step edits anything in the time that is looked at"):
+        outcome(studio(IMPORT, replace(EDIT, target="heron")), edits_alone=True)
+    with pytest.raises(Mistakes, match="--without: leaves out all edits"):
         outcome(here, edits_alone=True, without=("edit",))
     with pytest.raises(Mistakes, match="no mishap is left that may come"):
         outcome(here, edits_alone=True, after_s=366 * DAY_S)
