@@ -28,9 +28,11 @@ class Planned:
     held: dict[str, datetime] = field(default_factory=dict)
     made_at: datetime | None = None
     _shoot: dict[str, Held] = field(default_factory=dict)
+    _anew: frozenset[str] = frozenset()
 
     def __post_init__(self) -> None:
         self._shoot |= at_first(self.studio, self.life.begins)
+        self._anew = _new_each_time(self.studio.scheme.steps if self.studio.scheme else ())
 
     def go_on(self, instant: Instant) -> None:
         """Have a step done."""
@@ -55,11 +57,8 @@ class Planned:
         since = self.held.get(read_by(instant.step) or "")
         if since is None or instant.due < since:
             return Brings.NOTHING
-        is_new = instant.step.id in _new_each_time(self._steps()) or self._first_due(instant.step) >= since
+        is_new = instant.step.id in self._anew or self._first_due(instant.step) >= since
         return Brings.WHAT_IS_NEW if is_new else Brings.WITH_FOLDER
-
-    def _steps(self) -> tuple[Step, ...]:
-        return self.studio.scheme.steps if self.studio.scheme else ()
 
     def _first_due(self, step: Step) -> datetime:
         """Return when a step is due for the first time: each time it takes as long, so it is done in that order."""
