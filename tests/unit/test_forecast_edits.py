@@ -61,6 +61,18 @@ def test_where_the_plan_has_them_from_moment_to_moment() -> None:
     ]
 
 
+def test_a_mirror_that_keeps_versions_gets_edits_as_well() -> None:
+    media = tuple(replace(one, keeps_versions_s=30 * DAY_S) if one.id == "mirror" else one for one in MEDIA)
+    here = replace(studio(IMPORT, TO_KILN, EDIT, EDITS_TO_KILN), media={one.id: one for one in media})
+    assert edits(here).media == ("tablet", "kiln", "mirror")
+
+
+def test_a_copy_that_waits_for_another_medium_brings_no_edits_before() -> None:
+    """Nothing brings the shoot to the cloud, for which it waits."""
+    waits = replace(EDITS_TO_KILN, only_once_on=("cloud",))
+    assert edits(studio(IMPORT, TO_KILN, EDIT, waits)).media == ("tablet",)
+
+
 def test_one_failure_takes_them_until_they_are_on_two_places() -> None:
     one = edits(studio(IMPORT, TO_KILN, EDIT, EDITS_TO_KILN, UPLOAD))
     assert (one.step, one.medium, one.made) == ("retouch", "tablet", "2026-09-14T17:00:00Z")

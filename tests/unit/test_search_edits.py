@@ -133,6 +133,14 @@ def test_a_check_puts_right_edits_that_went_bad() -> None:
     assert (story.earliest, story.latest) == ("Fri 18 Sep 2026 18:00", "Sun 12 Sep 2027 09:00")
 
 
+def test_a_check_puts_edits_where_a_copy_was_forgotten() -> None:
+    both = (IMPORT, TO_KILN, EDIT, replace(TO_KILN, id="edits-to-kiln", follows="retouch", after_s=HOUR_S))
+    check = step("check", "verify", None, "kiln", after_s=6 * DAY_S)
+    clear = step("clear", "erase", "tablet", after_s=10 * DAY_S)
+    assert ("forget:edits-to-kiln",) in stories(studio(*both, clear), depth=1)
+    assert ("forget:edits-to-kiln",) not in stories(studio(*both, check, clear), depth=1)
+
+
 def test_a_drive_that_is_replaced_gets_what_the_plan_has_there() -> None:
     both = (IMPORT, TO_KILN, EDIT, replace(TO_KILN, id="edits-to-kiln", follows="retouch", after_s=HOUR_S))
     clear = step("clear", "erase", "tablet", after_s=10 * DAY_S)
