@@ -16,7 +16,7 @@ from dataclasses import dataclass, field
 from enum import IntEnum
 
 from drill.model import Scheme, Step
-from drill.odds.blows import NOT_THERE, ROTTEN, Blow
+from drill.odds.blows import ROTTEN, Blow
 from drill.odds.statuses import LOST_STATE, Change, Shelf, fall, good_in, there_in, thought_in
 
 _GOOD = 1
@@ -62,7 +62,7 @@ class Edited:
     def fall(self, blow: Blow) -> Change:
         """Return what an event does: rot strikes both, and what takes the pictures takes the edits."""
         of_pictures = fall(blow, self.shelf)
-        of_edits = fall(tuple((id_, status) for id_, status in blow if status in (ROTTEN, NOT_THERE)), self.shelf)
+        of_edits = fall(tuple((id_, status) for id_, status in blow if status == ROTTEN), self.shelf)
 
         def make(state: int) -> int:
             pictures, edits = self.unpack(state)
