@@ -150,6 +150,22 @@ def test_a_drive_that_is_replaced_gets_what_the_plan_has_there() -> None:
     assert story.earliest == "Tue 22 Sep 2026 09:00"  # replaced each morning; before, the tablet has them
 
 
+def test_a_drive_that_is_replaced_gets_no_edits_that_the_plan_has_elsewhere() -> None:
+    here = studio(IMPORT, TO_KILN, EDIT)
+    found = course_of(
+        life(here, DAY, away=False, until=horizon(here.scheme, DAY, 1)),  # type: ignore[arg-type]
+        here,
+        here.scheme,  # type: ignore[arg-type]
+        (),
+        edit=EDIT,
+    )
+    assert found.edited is not None
+    tablet, kiln = found.shelf.bits(["tablet"]), found.shelf.bits(["kiln"])
+    failed = found.edited.pack(tablet | 3 * kiln, tablet)
+    assert found.edited.unpack(found.edited.replaced(tablet | kiln, tablet)[failed]) == (tablet | kiln, tablet)
+    assert found.edited.unpack(found.edited.replaced(tablet | kiln, tablet | kiln)[failed])[1] == tablet | kiln
+
+
 def test_edits_that_the_plan_never_makes_are_not_asked_about_and_it_is_said() -> None:
     nowhere = studio(IMPORT, replace(EDIT, target="heron"))
     assert [one.edit for one in outcome(nowhere).record.lives] == [None]
