@@ -12,8 +12,8 @@ from drill.report.sections import NOTHING, Paragraph, Section, Table
 _HEADERS = ["Edits", "A shoot", "Made", "One failure takes them", "At worst", "Off-site", "In the end on"]
 _BESIDE = (
     "Edits lie beside the pictures, on the medium where they were made, until a copy takes them along: what is told of "
-    "the shoot itself is of its pictures alone. At worst: of a shoot made on that day. drill search tells what loses "
-    "the edits."
+    "the shoot itself is of its pictures alone. One failure: of a medium, a place or an account; mistakes, attacks and "
+    "rot are not counted. At worst: of a shoot made on that day. drill search tells what loses the edits."
 )
 
 
@@ -58,7 +58,9 @@ def _worst(one: EditsThen) -> str:
 
 
 def _offsite(one: EditsThen) -> str:
-    return "never" if one.offsite_age_s is None else f"after {span_words(one.offsite_age_s)}"
+    if one.offsite_age_s is None:
+        return "never"
+    return f"after {span_words(one.offsite_age_s)}" if one.offsite_age_s else "at once"
 
 
 def _at_last(one: EditsThen) -> str:

@@ -67,6 +67,15 @@ def test_a_mirror_that_keeps_versions_gets_edits_as_well() -> None:
     assert edits(here).media == ("tablet", "kiln", "mirror")
 
 
+def test_a_mirror_far_away_has_them_at_once_and_mistakes_are_not_counted() -> None:
+    media = tuple(replace(one, mirrors="tablet") if one.id == "cloud" else one for one in MEDIA)
+    here = replace(studio(IMPORT, TO_KILN, EDIT), media={one.id: one for one in media})
+    assert (edits(here).one_failure_age_s, edits(here).offsite_age_s) == (0.0, 0.0)
+    said = " ".join(forecast_text(told(here), width=200).split())
+    assert "none does none does (2026-09-12) at once" in said  # a deletion on the tablet reaches the cloud, too
+    assert "mistakes, attacks and rot are not counted" in said
+
+
 def test_a_copy_that_waits_for_another_medium_brings_no_edits_before() -> None:
     """Nothing brings the shoot to the cloud, for which it waits."""
     waits = replace(EDITS_TO_KILN, only_once_on=("cloud",))
