@@ -55,7 +55,7 @@ after = "4 days"
 only_when = "home"
 
 [[steps]]
-id = "edits"                     # what was edited follows the pictures to the computer
+id = "edits-home"                # what was edited follows the pictures to the computer
 do = "copy"
 from = "tablet"
 to = "computer"
