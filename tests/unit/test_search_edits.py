@@ -11,12 +11,14 @@ import pytest
 from schemes import DAY_S, HOUR_S, NEVER_S, medium, step
 from schemes import studio as scheme_of
 
+from drill.edits import Brings
 from drill.errors import Mistakes
 from drill.model import Digest, Promised, Rhythm, Shoot, Step, Studio, Targets
 from drill.report.search_text import search_text
 from drill.scenario import load_scenario
 from drill.search import Options, Outcome, check_left_out, file_of, kept_stories, scenario_text, search_scheme
-from drill.search.legs import Turn, course_of
+from drill.search.legs import Course, Turn, course_of
+from drill.search.scenes import Scenes
 from drill.searchrecord import Life
 from drill.timeline import horizon, life
 
@@ -41,6 +43,16 @@ def outcome(here: Studio, **more: object) -> Outcome:
 def of_edits(here: Studio, **more: object) -> Life:
     [found] = [one for one in outcome(here, **more).record.lives if one.edit]
     return found
+
+
+def course(here: Studio) -> Course:
+    return course_of(
+        life(here, DAY, away=False, until=horizon(here.scheme, DAY, 1)),  # type: ignore[arg-type]
+        here,
+        here.scheme,  # type: ignore[arg-type]
+        (),
+        edit=EDIT,
+    )
 
 
 def stories(here: Studio, **more: object) -> list[tuple[str, ...]]:
@@ -79,13 +91,7 @@ def test_which_copies_bring_what_was_edited(copying: Step, brings: bool) -> None
     sundays = step("sundays", "copy", "tablet", "heron", rhythm=WEEKLY)
     on_kiln = step("first", "copy", "card", "kiln", after_s=HOUR_S)
     here = studio(IMPORT, on_kiln, again, sundays, copying, EDIT)
-    found = course_of(
-        life(here, DAY, away=False, until=horizon(here.scheme, DAY, 1)),  # type: ignore[arg-type]
-        here,
-        here.scheme,  # type: ignore[arg-type]
-        (),
-        edit=EDIT,
-    )
+    found = course(here)
     state = found.first
     for leg in found.legs:
         state = leg.change[state] if isinstance(leg, Turn) else state
@@ -152,18 +158,36 @@ def test_a_drive_that_is_replaced_gets_what_the_plan_has_there() -> None:
 
 def test_a_drive_that_is_replaced_gets_no_edits_that_the_plan_has_elsewhere() -> None:
     here = studio(IMPORT, TO_KILN, EDIT)
-    found = course_of(
-        life(here, DAY, away=False, until=horizon(here.scheme, DAY, 1)),  # type: ignore[arg-type]
-        here,
-        here.scheme,  # type: ignore[arg-type]
-        (),
-        edit=EDIT,
-    )
+    found = course(here)
     assert found.edited is not None
     tablet, kiln = found.shelf.bits(["tablet"]), found.shelf.bits(["kiln"])
     failed = found.edited.pack(tablet | 3 * kiln, tablet)
     assert found.edited.unpack(found.edited.replaced(tablet | kiln, tablet)[failed]) == (tablet | kiln, tablet)
     assert found.edited.unpack(found.edited.replaced(tablet | kiln, tablet | kiln)[failed])[1] == tablet | kiln
+
+
+@pytest.mark.parametrize("is_planned", [False, True])
+def test_bytes_are_filled_in_where_the_plan_has_them_and_nowhere_else(is_planned: bool) -> None:
+    """As a drive is replaced, and as it is checked: the pictures always, the edits where the plan has them."""
+    check = step("check", "verify", None, "kiln", after_s=6 * DAY_S)
+    here = studio(IMPORT, TO_KILN, EDIT, check)
+    found = course(here)
+    scenes, shelf = Scenes(here, found), found.shelf
+    pictures = shelf.bits(["tablet", "kiln"])
+    edits = shelf.bits(["tablet", "kiln"] if is_planned else ["tablet"])
+    scene, turns = scenes.first, [leg for leg in found.legs if isinstance(leg, Turn)]
+    for leg in turns:
+        scene = scenes.turn(scene, leg) if leg.step is not None and leg.step.id != "check" else scene
+    of_check = next(leg for leg in turns if leg.step is not None and leg.step.id == "check")
+    replacing = replace(of_check, step=None, planned=pictures, edits_planned=edits)
+    checking = replace(of_check, planned=pictures, edits_planned=edits, brings=Brings.WHAT_IS_NEW)
+    failed = scenes.befall(scene, "medium:kiln", away=False)
+    assert (scenes.left(scene)["kiln"], scenes.left(failed)["kiln"]) == ("not there", "failed")
+    expected = "right" if is_planned else "not there"
+    assert scenes.left(scenes.turn(failed, replacing))["kiln"] == expected
+    assert scenes.left(scenes.turn(scene, checking))["kiln"] == expected
+    kept = dict(zip(scenes.media, scenes.of(scenes.turn(failed, replacing)).kept, strict=True))
+    assert kept["kiln"].files == scenes.pictures
 
 
 def test_edits_that_the_plan_never_makes_are_not_asked_about_and_it_is_said() -> None:
