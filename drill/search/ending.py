@@ -9,6 +9,7 @@ the promises name them.
 """
 
 from collections.abc import Iterable, Iterator, Mapping
+from glob import escape
 from pathlib import PurePosixPath
 
 from drill.model import Studio
@@ -82,9 +83,9 @@ def edited_files(studio: Studio) -> list[str]:
     found: dict[str, None] = {}
     for path, kind in paths:
         if kind in _EDITED and path.suffix and path.suffix.lower() not in endings:
-            found[f"*{path.suffix.lower()}"] = None
+            found[f"*{escape(path.suffix.lower())}"] = None
         elif kind in _EDITED and len(path.parts) > 1 and path.parts[0] not in folders:
-            found[f"**/{path.parts[0]}/**"] = None
+            found[f"**/{escape(path.parts[0])}/**"] = None
     return sorted(found) or [_SIDECARS]
 
 

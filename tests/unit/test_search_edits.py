@@ -13,7 +13,9 @@ from schemes import studio as scheme_of
 
 from drill.edits import Brings
 from drill.errors import Mistakes
+from drill.globs import matcher
 from drill.model import Digest, Promised, Rhythm, Shoot, Step, Studio, Targets
+from drill.odds.blows import ROTTEN
 from drill.report.search_text import search_text
 from drill.scenario import load_scenario
 from drill.search import Options, Outcome, check_left_out, file_of, kept_stories, scenario_text, search_scheme
@@ -166,6 +168,27 @@ def test_a_drive_that_is_replaced_gets_no_edits_that_the_plan_has_elsewhere() ->
     assert found.edited.unpack(found.edited.replaced(tablet | kiln, tablet | kiln)[failed])[1] == tablet | kiln
 
 
+def test_a_copy_writes_nothing_over_edits_that_went_bad() -> None:
+    """Nobody copies what is there already, right or not: by bytes and by states alike."""
+    home = replace(TO_KILN, id="edits-to-kiln", follows="retouch", after_s=HOUR_S)
+    here = studio(IMPORT, TO_KILN, EDIT, home)
+    found = course(here)
+    assert found.edited is not None
+    scenes, state = Scenes(here, found), found.first
+    scene, turns = scenes.first, [leg for leg in found.legs if isinstance(leg, Turn)]
+    for leg in turns:
+        scene, state = scenes.turn(scene, leg), leg.change[state]
+    [copying] = [leg for leg in turns if leg.step == home]
+    rotten = scenes.befall(scene, "rot:kiln", away=False)
+    assert [scenes.left(one)["kiln"] for one in (scene, rotten, scenes.turn(rotten, copying))] == [
+        "right",
+        "wrong",
+        "wrong",
+    ]
+    fallen = found.edited.fall((("kiln", ROTTEN),))[state]
+    assert fallen != state and copying.change[fallen] == fallen
+
+
 @pytest.mark.parametrize("is_planned", [False, True])
 def test_bytes_are_filled_in_where_the_plan_has_them_and_nowhere_else(is_planned: bool) -> None:
     """As a drive is replaced, and as it is checked: the pictures always, the edits where the plan has them."""
@@ -289,5 +312,8 @@ def test_saved_it_takes_the_files_that_edits_are_in_and_leaves_the_pictures(tmp_
         ("deliver/R1.tif", "deliverables"),
         ("R1-final.jpg", "deliverables"),  # not told from an original by its ending or its folder: left out
     )
+    odd = promised(("R1.DNG", "originals"), ("for [client]/R1.dng", "deliverables"), ("R1.[2]", "edits"))
+    files = saved(replace(here, shoots=(odd,)), tmp_path / "odd.toml")["deleted"]
+    assert files is not None and all(map(matcher(files), ("x/for [client]/R1.dng", "R1.[2]")))
     with_promise = replace(here, shoots=(shoot,))
     assert saved(with_promise, tmp_path / "own.toml")["deleted"] == ("**/deliver/**", "*.edit", "*.tif")
