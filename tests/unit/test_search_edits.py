@@ -16,6 +16,7 @@ from drill.errors import Mistakes
 from drill.globs import matcher
 from drill.model import Digest, Promised, Rhythm, Shoot, Step, Studio, Targets
 from drill.odds.blows import ROTTEN
+from drill.odds.statuses import LOST_STATE
 from drill.report.search_text import search_text
 from drill.scenario import load_scenario
 from drill.search import Options, Outcome, check_left_out, file_of, kept_stories, scenario_text, search_scheme
@@ -47,13 +48,13 @@ def of_edits(here: Studio, **more: object) -> Life:
     return found
 
 
-def course(here: Studio) -> Course:
+def course(here: Studio, edit: Step = EDIT) -> Course:
     return course_of(
         life(here, DAY, away=False, until=horizon(here.scheme, DAY, 1)),  # type: ignore[arg-type]
         here,
         here.scheme,  # type: ignore[arg-type]
         (),
-        edit=EDIT,
+        edit=edit,
     )
 
 
@@ -187,6 +188,24 @@ def test_a_copy_writes_nothing_over_edits_that_went_bad() -> None:
     ]
     fallen = found.edited.fall((("kiln", ROTTEN),))[state]
     assert fallen != state and copying.change[fallen] == fallen
+
+
+def test_edits_that_are_lost_are_not_made_anew_where_the_step_comes_again() -> None:
+    """Every Sunday the card is copied, and an edit follows: what was edited first is gone for good."""
+    sundays = step("sundays", "copy", "card", "tablet", rhythm=WEEKLY)
+    edit = replace(EDIT, follows="sundays", after_s=HOUR_S)
+    here = studio(sundays, edit, step("clear", "erase", "tablet", after_s=300 * DAY_S))
+    found = course(here, edit)
+    scenes, state = Scenes(here, found), found.first
+    scene, again = scenes.first, [leg for leg in found.legs if isinstance(leg, Turn)][:2]
+    assert [leg.step for leg in again] == [sundays, edit]
+    for leg in again:
+        scene, state = scenes.turn(scene, leg), leg.change[state]
+    assert not scenes.is_lost(scene) and state != LOST_STATE
+    scene = scenes.befall(scene, "early:clear", away=False)
+    for leg in again:
+        scene = scenes.turn(scene, leg)
+    assert scenes.is_lost(scene) and scenes.left(scene)["tablet"] == "not there"
 
 
 @pytest.mark.parametrize("is_planned", [False, True])
