@@ -32,6 +32,7 @@ _STRUCK: Mapping[str, tuple[str, str]] = {
 _CARRIED, _ATTACHED = "carried = true", "attached = true"
 _EDITED = ("edits", "deliverables")
 _SIDECARS = "*.xmp"  # of XMP, ISO 16684-1: where no promise shows what edits are in
+_GUESSED = f"\n# No promise shows which files edits are in: {_SIDECARS} is a guess. Write your own at files."
 
 
 def scenario_text(story: Story, studio: Studio) -> str:
@@ -42,8 +43,9 @@ def scenario_text(story: Story, studio: Studio) -> str:
     count = many(len(mishaps), "mishap")
     first = mishaps[0].words if mishaps else "nothing but the plan"
     goes_on = "" if mishaps and mishaps[0] is story.happenings[-1] else " …"
+    guessed = _GUESSED if story.edit is not None and not edited_files(studio) else ""
     parts = [
-        f"{FIRST_LINE}\n# What it leaves as it was is not named.",
+        f"{FIRST_LINE}\n# What it leaves as it was is not named.{guessed}",
         f"title = {quoted(f'A story of {count}: {first}{goes_on}')}\nstory = {quoted('; '.join(told))}",
     ]
     hits = dict.fromkeys([*_struck(mishaps, studio), *_left(story, studio)])
@@ -67,7 +69,7 @@ def _struck(mishaps: Iterable[Happening], studio: Studio) -> Iterator[tuple[str,
 
 def _left(story: Story, studio: Studio) -> Iterator[tuple[str, str]]:
     """Give what is left on the media of the scheme."""
-    files = "" if story.edit is None else f"\n{_listing('files', edited_files(studio))}"
+    files = "" if story.edit is None else f"\n{_listing('files', edited_files(studio) or [_SIDECARS])}"
     for left, effect in _LEFT.items():
         media = [end.medium for end in story.ends if end.left == left]
         if media:
@@ -76,7 +78,7 @@ def _left(story: Story, studio: Studio) -> Iterator[tuple[str, str]]:
 
 def edited_files(studio: Studio) -> list[str]:
     """Return globs for the files that edits and deliverables are in, by what is promised and by none of its originals:
-    their endings, else the folders that they alone lie in."""
+    their endings, else the folders that they alone lie in; empty where nothing tells them from originals."""
     paths = [(PurePosixPath(file.path), file.kind) for shoot in studio.shoots for file in shoot.promise]
     others = [path for path, kind in paths if kind not in _EDITED]
     endings, folders = {path.suffix.lower() for path in others}, {path.parts[0] for path in others}
@@ -86,7 +88,7 @@ def edited_files(studio: Studio) -> list[str]:
             found[f"*{escape(path.suffix.lower())}"] = None
         elif kind in _EDITED and len(path.parts) > 1 and path.parts[0] not in folders:
             found[f"**/{escape(path.parts[0])}/**"] = None
-    return sorted(found) or [_SIDECARS]
+    return sorted(found)
 
 
 def _listing(key: str, ids: Iterable[str]) -> str:

@@ -323,6 +323,11 @@ def saved(here: Studio, file: Path) -> dict[str, tuple[str, ...] | None]:
 def test_saved_it_takes_the_files_that_edits_are_in_and_leaves_the_pictures(tmp_path: Path) -> None:
     here = studio(IMPORT, TO_KILN, EDIT)
     assert saved(here, tmp_path / "story.toml") == {"gone": None, "deleted": ("*.xmp",)}
+    guess = "# No promise shows which files edits are in: *.xmp is a guess."
+    assert guess in (tmp_path / "story.toml").read_text("utf-8")
+    alike = promised(("R1.TIF", "originals"), ("R1-edited.tif", "edits"))  # nothing tells them from originals
+    assert saved(replace(here, shoots=(alike,)), tmp_path / "alike.toml")["deleted"] == ("*.xmp",)
+    assert guess in (tmp_path / "alike.toml").read_text("utf-8")
     shoot = promised(
         ("R1.DNG", "originals"),
         ("R1.JPG", "originals"),
@@ -336,3 +341,4 @@ def test_saved_it_takes_the_files_that_edits_are_in_and_leaves_the_pictures(tmp_
     assert files is not None and all(map(matcher(files), ("x/for [client]/R1.dng", "R1.[2]")))
     with_promise = replace(here, shoots=(shoot,))
     assert saved(with_promise, tmp_path / "own.toml")["deleted"] == ("**/deliver/**", "*.edit", "*.tif")
+    assert guess not in (tmp_path / "own.toml").read_text("utf-8")
