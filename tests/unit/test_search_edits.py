@@ -112,6 +112,19 @@ def test_a_copy_under_way_while_edits_are_made_has_none() -> None:
     assert first.clear_from_local == "Mon 21 Sep 2026 18:30"
 
 
+def test_what_a_copy_brings_is_asked_each_time_by_bytes_too() -> None:
+    """The first Monday's is under way when edits are made; the next finds the drive alike, and brings them."""
+    mondays = replace(TO_KILN, id="mondays", rhythm=Rhythm("week", (0,), 17.5 * HOUR_S), takes_s=HOUR_S)
+    here = studio(IMPORT, TO_KILN, mondays, EDIT)
+    found = course(here)
+    scenes, left = Scenes(here, found), []
+    scene = scenes.first
+    for leg in found.legs:
+        scene = scenes.turn(scene, leg) if isinstance(leg, Turn) else scene
+        left += [scenes.left(scene)["kiln"]] if isinstance(leg, Turn) and leg.step == mondays else []
+    assert left[:3] == ["not there", "right", "right"]
+
+
 def test_a_tried_again_copy_that_finds_no_folder_takes_edits_along() -> None:
     """Forgotten on the day, done three days later: with the whole folder come the edits."""
     late = replace(TO_KILN, again_s=3 * DAY_S)
