@@ -15,7 +15,7 @@ from drill.advice import compare
 from drill.edits import held_by_plan
 from drill.forecast.run import Options, forecast
 from drill.forecastrecord import EditsThen, Forecast, dump
-from drill.model import Step, Studio, Targets
+from drill.model import Medium, Place, Step, Studio, Targets
 from drill.report.forecast_text import forecast_text
 from drill.timeline import horizon, life
 
@@ -92,6 +92,38 @@ def test_one_failure_takes_them_until_they_are_on_two_places() -> None:
     assert (one.lost_age_s, one.lost_on, one.met) == (None, None, None)
 
 
+def with_media(here: Studio, *more: Medium) -> Studio:
+    places = {one.place: Place(one.place, carried=one.carried, offsite=one.offsite) for one in more}
+    return replace(here, media=here.media | {one.id: one for one in more}, places={**here.places, **places})
+
+
+STICK = medium("stick", "ssd", place="coat", carried=True)
+TO_STICK = step("stick", "copy", "tablet", "stick", follows="retouch", after_s=HOUR_S)
+
+
+def test_two_bags_are_two_places_away_and_one_at_home() -> None:
+    """Edited a day before one comes home; a fire there takes what is carried, too."""
+    to_cloud = step("cloud", "copy", "tablet", "cloud", follows="retouch", after_s=10 * HOUR_S)
+    both = with_media(studio(IMPORT, EDIT, TO_STICK), STICK)
+    assert edits(both, away=True).one_failure_age_s is None
+    here = with_media(studio(IMPORT, EDIT, TO_STICK, to_cloud), STICK)
+    found = forecast(here, [], Options(started=NOW, now=NOW, day=DAY, away=(True, False)))
+    assert [life.edits[0].one_failure_age_s for life in found.lives] == [HOUR_S, 10 * HOUR_S]
+
+
+def test_what_is_carried_is_not_off_site() -> None:
+    assert edits(with_media(studio(IMPORT, EDIT, TO_STICK), replace(STICK, offsite=True))).offsite_age_s is None
+
+
+def test_two_clouds_behind_one_login_fall_to_one_failure() -> None:
+    other = medium("kiln-cloud", "cloud", place="elsewhere", account="login", offsite=True)
+    copies = [step(id_, "copy", "tablet", id_, follows="retouch", after_s=HOUR_S) for id_ in ("cloud", "kiln-cloud")]
+    clear = step("clear", "erase", "tablet", after_s=20 * DAY_S)
+    assert edits(with_media(studio(IMPORT, EDIT, *copies, clear), other)).one_failure_age_s is None
+    alone = replace(other, account="another")
+    assert edits(with_media(studio(IMPORT, EDIT, *copies, clear), alone)).one_failure_age_s == HOUR_S
+
+
 def test_at_worst_they_wait_a_month_for_the_upload() -> None:
     """Shot on 29 September, edited on 1 October at six in the evening, after the upload of noon; the next ends on 1
     November at ten in the evening: 31 days and four hours, and the hour of the clock change."""
@@ -138,7 +170,7 @@ def test_a_plan_that_loses_edits_says_so_first_and_falls_short() -> None:
     clear = step("clear", "erase", "tablet", after_s=20 * DAY_S, only_once_on=("kiln",))
     found = told(studio(IMPORT, TO_KILN, EDIT, clear))
     [one] = found.lives[0].edits
-    assert one.lost_age_s == 18 * DAY_S and one.media == ()
+    assert one.lost_age_s == one.one_failure_age_s == 18 * DAY_S and one.media == ()
     assert found.falls_short
     assert "The plan itself loses edits: of those made on tablet (retouch), of a shoot of 2026-09-12" in found.verdict
     text = forecast_text(found, width=72)
