@@ -18,6 +18,7 @@ from drill.advice.edits import (
     with_step,
     with_steps,
 )
+from drill.followers import with_followed, with_mirrors
 from drill.model import Medium, Place, Rhythm, Step, Studio
 from drill.phrases import in_a_row
 from drill.schemeodd import comes_again
@@ -150,17 +151,34 @@ def _sooner(plan: _Plan) -> Iterator[Change]:
 def _from_away(plan: _Plan) -> Iterator[Change]:
     for step in scheme_of(plan.studio).steps:
         target = plan.studio.media.get(step.target or "")
-        if step.do == "copy" and step.only_when == "home" and target and (target.carried or target.kind == "cloud"):
+        is_near = target is not None and (target.carried or target.kind == "cloud")
+        if step.do == "copy" and step.only_when == "home" and is_near and not _may_miss_edits(plan, step):
             what = f"Do {step.id} also while away, not only at home."
             yield Change("sooner", what, with_step(plan.studio, step.id, only_when=None))
 
 
 def _at_once(plan: _Plan) -> Iterator[Change]:
     for step in scheme_of(plan.studio).steps:
-        if step.do in ("copy", "move") and step.rhythm is None and step.after_s > 0:
+        is_late = step.do in ("copy", "move") and step.rhythm is None and step.after_s > 0
+        if is_late and not _may_miss_edits(plan, step):
             before = f"after {step.follows}" if step.follows else "when the shoot is over"
             what = f"Do {step.id} at once {before}, without waiting."
             yield Change("sooner", what, with_step(plan.studio, step.id, after_s=0.0))
+
+
+def _may_miss_edits(plan: _Plan, step: Step) -> bool:
+    """Say whether a step may take edits along, and sooner would come before them: then they stay where they are."""
+    steps = scheme_of(plan.studio).steps
+    edits = {one.id for one in steps if one.do == "edit"}
+    followed = list(with_followed(step, {one.id: one for one in steps}))
+    if any(one.rhythm for one in followed) or edits <= {one.id for one in followed}:
+        return False
+    having: set[str] = set()
+    more = {one.target for one in steps if one.do == "edit" and one.target}
+    while more - having:
+        having.update(with_mirrors(more, plan.studio.media, keeping_versions=True))
+        more = {one.target for one in steps if one.source in having and one.target}
+    return step.source in having
 
 
 def _again(plan: _Plan) -> Iterator[Change]:

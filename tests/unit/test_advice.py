@@ -53,6 +53,30 @@ UP = step("up", "copy", "card", "kiln", rhythm=MONTHLY)
 WIPE = step("wipe", "erase", "card", after_s=9 * DAY_S)
 
 
+def test_no_copy_that_takes_edits_along_is_to_come_before_them() -> None:
+    """What costs nothing and removes most would leave the edits where they were made."""
+    edit = step("retouch", "edit", None, "kiln", after_s=5 * DAY_S)
+    late = step("late", "copy", "kiln", "sky", after_s=9 * DAY_S)
+    on = step("on", "copy", "sky", "heron", after_s=10 * DAY_S, only_when="home")
+    media = (KILN, SKY, medium("heron", "ssd", place="bag", carried=True))
+
+    def sooner(*steps: Step) -> list[str]:
+        found = found_for(plain(replace(IMPORT, only_when=None), *steps, media=media))
+        return [what.partition(",")[0] for kind, what in found if kind == "sooner"]
+
+    assert sooner(late, on) == [
+        "Do on also while away",
+        "Do late at once when the shoot is over",
+        "Do on at once when the shoot is over",
+    ]
+    assert sooner(late, on, edit) == []
+    assert sooner(edit, replace(late, follows="retouch")) == ["Do late at once after retouch"]
+    assert sooner(edit, replace(edit, id="proofs", after_s=7 * DAY_S), replace(late, follows="retouch")) == []
+    from_card = step("third", "copy", "card", "heron", after_s=DAY_S)
+    assert sooner(edit, from_card) == ["Do third at once when the shoot is over"]
+    assert sooner(edit, replace(late, rhythm=MONTHLY))[0] == "Do late every week"
+
+
 @cache
 def advice_on_usual() -> Advice:
     return advise(usual_studio(), MARCH, away=True)
