@@ -149,17 +149,18 @@ class Missed:
 @dataclass(frozen=True, slots=True)
 class EditsThen:
     """The edits of one step in the first year of a shoot, as all goes by plan: `made` on a medium; how old they are
-    when one failure can take them all for the last time (0: never, None: to the end), and when first off-site (None:
-    never); on which media they are at the end; at which age the plan itself leaves none of them (None: it does
-    not). Of shoots of all days of a year: the worst day and that age then, and a day on which the plan leaves none.
-    `met`: the targets on all days: `lose_at_most`, and where `further_failures` are asked for, that no single one
-    takes them to the end; None where neither is set."""
+    when one failure can take them all for the last time (0: never, None: to the end), in words which one, and when
+    first off-site (None: never); on which media they are at the end; at which age the plan itself leaves none of them
+    (None: it does not). Of shoots of all days of a year: the worst day and that age then, and a day on which the plan
+    leaves none. `met`: the targets on all days: `lose_at_most`, and where `further_failures` are asked for, that no
+    single one takes them to the end; None where neither is set."""
 
     step: str
     medium: str
     made: str
     made_s: float
     one_failure_age_s: float | None
+    one_failure: str
     offsite_age_s: float | None
     media: tuple[str, ...]
     lost_age_s: float | None

@@ -12,6 +12,7 @@ from drill.edits import EditsSpan, held_by_plan
 from drill.forecastrecord import EditsThen
 from drill.model import Step, Studio
 from drill.odds import blows
+from drill.stages import event_words
 from drill.timeline import Life, Span
 
 _FAILURES = ("medium", "place", "account")
@@ -26,7 +27,7 @@ class YearOfEdits:
     studio: Studio
     _oldest: dict[tuple[str, bool], tuple[float, str]] = field(default_factory=dict)
     _lost_on: dict[tuple[str, bool], str] = field(default_factory=dict)
-    _at_once: dict[tuple[bool, tuple[str, ...]], bool] = field(default_factory=dict)
+    _taken_by: dict[tuple[bool, tuple[str, ...]], str] = field(default_factory=dict)
 
     def watching(self, lives: Iterable[_Lived]) -> Iterator[_Lived]:
         """Yield the lives as they come, and note what becomes of their edits."""
@@ -51,7 +52,7 @@ class YearOfEdits:
 
     def _note(self, step: Step, life: Life, held: tuple[EditsSpan, ...]) -> None:
         key, day = (step.id, life.away), life.day.isoformat()
-        age_s = self._risky_age_s(life, held)
+        age_s, _ = self._at_risk(life, held)
         if key not in self._oldest or age_s > self._oldest[key][0]:
             self._oldest[key] = age_s, day
         if not held[-1].media:
@@ -62,13 +63,14 @@ class YearOfEdits:
         worst_s, worst_day = self._oldest[step.id, life.away]
         lost_on = self._lost_on.get((step.id, life.away))
         offsite = next((span.begins for span in held if any(map(self._is_offsite, span.media))), None)
-        made = held[0].begins
+        made, (age_s, by) = held[0].begins, self._at_risk(life, held)
         return EditsThen(
             step=step.id,
             medium=step.target or "",
             made=rfc3339(made),
             made_s=(made - life.begins).total_seconds(),
-            one_failure_age_s=_or_never(self._risky_age_s(life, held)),
+            one_failure_age_s=_or_never(age_s),
+            one_failure=event_words(by, self.studio) if by else "",
             offsite_age_s=None if offsite is None else (offsite - made).total_seconds(),
             media=held[-1].media,
             lost_age_s=None if held[-1].media else (held[-1].begins - made).total_seconds(),
@@ -86,22 +88,22 @@ class YearOfEdits:
         is_in_time = at_most_s is None or worst_s <= at_most_s
         return lost_on is None and is_in_time and (not further or worst_s < inf)
 
-    def _risky_age_s(self, life: Life, held: tuple[EditsSpan, ...]) -> float:
-        """Return how old edits are when one failure can take them for the last time; 0: never, without end: to the
-        end of the year."""
-        until = next((span.ends for span in reversed(held) if span.media and self._falls_at_once(span)), None)
-        if until is None:
-            return 0.0
-        return inf if until == life.until else (until - held[0].begins).total_seconds()
+    def _at_risk(self, life: Life, held: tuple[EditsSpan, ...]) -> tuple[float, str]:
+        """Return how old edits are when one failure can take them for the last time (0: never, without end: to the end
+        of the year), and which: the first of them in the order of the studio file."""
+        for span in reversed(held):
+            if span.media and (by := self._takes(span)):
+                return inf if span.ends == life.until else (span.ends - held[0].begins).total_seconds(), by
+        return 0.0, ""
 
-    def _falls_at_once(self, span: EditsSpan) -> bool:
-        """Say whether a single failure takes all media on which edits are."""
+    def _takes(self, span: EditsSpan) -> str:
+        """Return a single failure that takes all media on which edits are; empty: none does."""
         key = span.away, span.media
-        if key not in self._at_once:
+        if key not in self._taken_by:
             hits = blows(self.studio, away=span.away).items()
-            of_failures = ({id_ for id_, _ in blow} for event, blow in hits if event.partition(":")[0] in _FAILURES)
-            self._at_once[key] = any(set(span.media) <= hit for hit in of_failures)
-        return self._at_once[key]
+            found = (event for event, blow in hits if set(span.media) <= {id_ for id_, _ in blow})
+            self._taken_by[key] = next((event for event in found if event.partition(":")[0] in _FAILURES), "")
+        return self._taken_by[key]
 
     def _is_offsite(self, id_: str) -> bool:
         return self.studio.media[id_].offsite and not self.studio.media[id_].carried

@@ -36,7 +36,7 @@ def _never(id_: str, life: LifeThen) -> str:
 
 
 def _cells(one: EditsThen, life: LifeThen, zone: str | None) -> list[str]:
-    risky = _until(one.one_failure_age_s)
+    risky = _until(one.one_failure_age_s) + (f" ({one.one_failure})" if one.one_failure else "")
     return [where(life), _made(one, life, zone), risky, _worst(one), _offsite(one), _at_last(one)]
 
 

@@ -93,7 +93,7 @@ def _search(studio: Studio, scheme: Scheme, options: Options, notes: Sequence[st
         now=clock.rfc3339(options.now),
         size=size,
         files=files,
-        assumptions=(_size_words(studio, size, files), *lasting(studio, scheme)),
+        assumptions=(_size_words(studio, size, files), *lasting(studio, scheme), *_lists(courses, scheme)),
         depth=options.depth,
         after_s=options.after_s,
         without=options.without,
@@ -101,6 +101,12 @@ def _search(studio: Studio, scheme: Scheme, options: Options, notes: Sequence[st
         notes=(*notes, *_never_edited(courses, studio, options)),
     )
     return Outcome(record, tuple(kept for _, stories in found for kept in stories))
+
+
+def _lists(courses: Sequence[tuple[Course, int]], scheme: Scheme) -> Iterator[str]:
+    """Yield what is taken for granted of checks where edits are asked about."""
+    if any(course.edit for course, _ in courses) and any(step.do == "verify" for step in scheme.steps):
+        yield "A check is taken to know of edits: the list that it goes by is made anew once they are there."
 
 
 def _size_words(studio: Studio, size: int, files: int) -> str:

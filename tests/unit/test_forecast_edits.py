@@ -86,6 +86,7 @@ def test_one_failure_takes_them_until_they_are_on_two_places() -> None:
     one = edits(studio(IMPORT, TO_KILN, EDIT, EDITS_TO_KILN, UPLOAD))
     assert (one.step, one.medium, one.made) == ("retouch", "tablet", "2026-09-14T17:00:00Z")
     assert one.made_s == 2 * DAY_S + 9 * HOUR_S
+    assert one.one_failure == "tablet broken or lost"
     assert one.one_failure_age_s == HOUR_S  # a fire at home takes what is carried too, but not the mirror in the studio
     assert one.offsite_age_s == 17 * DAY_S + 4 * HOUR_S
     assert one.media == ("tablet", "kiln", "mirror", "cloud")

@@ -274,6 +274,14 @@ def test_edits_can_be_left_out_all_or_some() -> None:
         check_left_out(here, ("forget:retouch",))
 
 
+def test_what_a_check_is_taken_to_know_is_said_where_edits_and_checks_are() -> None:
+    check = step("check", "verify", None, "kiln", after_s=6 * DAY_S)
+    words = "A check is taken to know of edits"
+    assert words in search_text(outcome(studio(IMPORT, TO_KILN, EDIT, check)).record, width=400)
+    assert words not in search_text(outcome(studio(IMPORT, TO_KILN, EDIT)).record, width=400)
+    assert words not in search_text(outcome(studio(IMPORT, TO_KILN, check)).record, width=400)
+
+
 def test_edits_alone_are_asked_about() -> None:
     here = studio(IMPORT, TO_KILN, EDIT)
     assert [one.edit and one.edit.step for one in outcome(here, edits_alone=True).record.lives] == ["retouch"]
