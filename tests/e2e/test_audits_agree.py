@@ -110,7 +110,9 @@ def test_the_size_tells_a_damaged_picture_where_the_folder_does_not(tmp_path: Pa
     assert [(place["copy"], place["path"]) for place in intact] == [("x", "raw/AAAA0001.dng")]
 
 
-@pytest.mark.parametrize("why", ["no at", "missing", "empty", "other drive", "no server"])
+@pytest.mark.parametrize(
+    "why", ["no at", "missing", "empty", "other drive", pytest.param("no server", marks=pytest.mark.deep)]
+)
 def test_what_cannot_be_reached_is_not_read(why: str, tmp_path: Path) -> None:
     form = "link" if why == "no server" else "folder"
     medium = Medium(id="x", recognised_by="DRIVE.txt" if why == "other drive" else None)

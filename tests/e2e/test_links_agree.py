@@ -87,7 +87,7 @@ def test_a_server_that_cannot_be_connected_to_leaves_its_list_on_paper(tmp_path:
     assert record["drills"][0]["verdict"] == "unproven"
 
 
-@pytest.mark.parametrize("status", [429, 503])
+@pytest.mark.parametrize("status", [429, pytest.param(503, marks=pytest.mark.deep)])
 def test_a_server_that_is_busy_for_good_is_out_of_reach(status: int, tmp_path: Path) -> None:
     files = (("a.jpg", A), ("b.jpg", B))
     web = copy("web", *files, says=True, form="link")

@@ -98,6 +98,7 @@ def audited(folder: Path, *more: str) -> tuple[int, dict[str, Any]]:
     return outcome.code, value
 
 
+@pytest.mark.deep  # file systems of its own
 @pytest.mark.outside
 @pytest.mark.parametrize("listed", [True, False])
 def test_true_io_errors_are_told_to_the_byte(failing: Path, listed: bool) -> None:

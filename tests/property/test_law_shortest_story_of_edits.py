@@ -200,6 +200,7 @@ def test_no_story_is_shorter(draft: Draft, day: date, away: bool, weeks: int) ->
     assert shortest(course(studio, days, day, away=away), most) == by_hand
 
 
+@share(0.4)
 @given(schemes_with_edits(), SHOOT_DAYS, st.booleans(), st.sampled_from(FEW_KINDS), st.sampled_from([1, 2, 4]))
 def test_with_mishaps_of_few_kinds(draft: Draft, day: date, away: bool, kinds: str, weeks: int) -> None:
     """Of all of them one is enough in nearly every scheme that is drawn; and in many nobody comes to edit."""

@@ -85,7 +85,7 @@ def test_a_piece_stays_while_it_is_written(kind: str) -> None:
 @every_stored
 def test_every_piece_is_checked(kind: str) -> None:
     content = STORED[kind]()
-    for name, at in (("1.dng", 0), ("1.dng", 2_600_000), ("3.dng", 1 << 19), ("5.dng", 1_600_000), ("2.xmp", 7)):
+    for name, at in (("1.dng", 2_600_000), ("3.dng", 1 << 19), ("2.xmp", 7)):
         altered = bytearray(content)
         altered[content.index(FILES[name]) + at] ^= 0x20
         gather = delivered(view_of(bytes(altered), kind))

@@ -71,6 +71,7 @@ def test_card_and_tablet_alone_are_not_enough() -> None:
     assert ("place:bag",) in away.stages[away.settled].cut_sets
 
 
+@pytest.mark.deep  # as many steps as in SLOW
 def test_a_fire_that_takes_the_cloud_with_the_phone_it_needs_says_why() -> None:
     studio = load_studio(scheme_path("home-archive-monthly-upload"))
     phone = replace(studio.media["archive-a"], id="phone", kind="phone")
@@ -82,6 +83,7 @@ def test_a_fire_that_takes_the_cloud_with_the_phone_it_needs_says_why() -> None:
     assert why in " ".join(forecast_text(found).split())
 
 
+@pytest.mark.deep  # as many steps as in SLOW
 def test_a_monthly_upload_leaves_up_to_a_month_without_a_copy_off_site() -> None:
     """Common practice, no source: what is uploaded on the first waits up to 31 days, and then for the upload itself."""
     found = told("home-archive-monthly-upload", "stolen-bag", "house-fire")

@@ -128,7 +128,10 @@ def test_what_falls_short_comes_first(tmp_path: Path) -> None:
 
 @pytest.mark.outside
 @READS
-@pytest.mark.parametrize(("count", "short"), [(1, True), (2, False), (14, True), (40, False), (200, True)])
+@pytest.mark.parametrize(
+    ("count", "short"),
+    [(1, True), (2, False), (14, True), (40, False), pytest.param(200, True, marks=pytest.mark.deep)],
+)
 def test_the_pdf_is_one_page_whatever_is_in_it(count: int, short: bool, tmp_path: Path) -> None:
     name = "Wm. Æthelstan-Saltmarsh & Daughters " * 30
     proof = replace(many(count), studio=name, client=name)

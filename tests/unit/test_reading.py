@@ -6,6 +6,7 @@ import hashlib
 import os
 import re
 import shutil
+import signal
 import sys
 import tarfile
 import threading
@@ -520,6 +521,7 @@ def test_what_it_cost_is_told_by_medium(tmp_path: Path) -> None:
         assert medium.rate_bps == medium.bytes / medium.took_s
 
 
+@pytest.mark.deep  # it waits for what comes now and then
 def test_progress_is_one_line_now_and_then(tmp_path: Path) -> None:
     said: list[str] = []
     root = write(tmp_path / "c", {f"{n:02}": some(50_000, n) for n in range(26)})
@@ -660,6 +662,15 @@ def test_a_crash_of_a_worker_is_the_runs_crash(tmp_path: Path, ledger: Ledger) -
     assert len(watch.opened) == 11 and ledger.count == 10
 
 
+@pytest.fixture
+def interruptible() -> Iterator[None]:
+    """Have Ctrl-C raise, also where whoever began the tests has it ignored, as a shell does of what is put aside."""
+    before = signal.signal(signal.SIGINT, signal.default_int_handler)
+    yield
+    signal.signal(signal.SIGINT, before)
+
+
+@pytest.mark.usefixtures("interruptible")
 @pytest.mark.parametrize("form", ["folder", ".zip"])
 def test_an_interrupt_stops_within_one_block_and_keeps_what_was_read(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, form: str

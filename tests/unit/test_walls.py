@@ -3,6 +3,7 @@
 import ast
 import subprocess
 import sys
+from functools import cache
 from pathlib import Path
 
 import drill
@@ -68,9 +69,14 @@ def room_of(path: Path) -> str:
     return path.relative_to(PACKAGE).parts[0].removesuffix(".py")
 
 
+@cache  # several laws look at each of some hundred modules
+def nodes_of(path: Path) -> tuple[ast.AST, ...]:
+    return tuple(ast.walk(ast.parse(path.read_text(encoding="utf-8"))))
+
+
 def imports_of(path: Path) -> set[str]:
     found: set[str] = set()
-    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+    for node in nodes_of(path):
         if isinstance(node, ast.ImportFrom) and node.module and node.module.split(".")[0] == "drill":
             parts = node.module.split(".")
             found |= {parts[1]} if len(parts) > 1 else {alias.name for alias in node.names}
@@ -115,7 +121,7 @@ def test_no_lazy_import_hides_a_cycle() -> None:
     for path in modules():
         if path.name == "__main__.py":
             continue  # above all rooms: it hides nothing, and loads the program where Ctrl-C is met
-        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        for node in nodes_of(path):
             if isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef):
                 for inner in ast.walk(node):
                     # What a format alone needs may be loaded with its reader: a part of the same room hides no cycle,
@@ -136,7 +142,7 @@ def test_restore_is_the_only_writer_and_only_doors_print() -> None:
     for path in modules():
         calls = {
             node.func.id if isinstance(node.func, ast.Name) else getattr(node.func, "attr", "")
-            for node in ast.walk(ast.parse(path.read_text(encoding="utf-8")))
+            for node in nodes_of(path)
             if isinstance(node, ast.Call)
         }
         reads_only = room_of(path) in ("copies", "manifests", "faults", "coverage", "plan", "verify", "score")
