@@ -53,8 +53,8 @@ def _until(age_s: float | None) -> str:
 def _worst(one: EditsThen) -> str:
     missed = " !" if one.met is False else ""
     if one.lost_on is not None:
-        return f"none left ! ({one.lost_on})"
-    return f"{_until(one.worst_age_s)}{missed} ({one.worst_day})"
+        return f"none left ({one.lost_on}) !"
+    return f"{_until(one.worst_age_s)} ({one.worst_day}){missed}"
 
 
 def _offsite(one: EditsThen) -> str:
@@ -65,5 +65,5 @@ def _offsite(one: EditsThen) -> str:
 
 def _at_last(one: EditsThen) -> str:
     if one.lost_age_s is not None:
-        return f"nothing !, {span_words(one.lost_age_s)} after"
+        return f"nothing, {span_words(one.lost_age_s)} after !"
     return ", ".join(one.media)

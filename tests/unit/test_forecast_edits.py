@@ -141,7 +141,7 @@ def test_what_is_lost_at_most_counts_for_edits_too(at_most_s: float | None, met:
     [one] = found.lives[0].edits
     assert one.met is met
     said = " ".join(forecast_text(found, width=200).split())
-    assert ("until 1 h old ! (2026-09-12)" in said) == (met is False)
+    assert ("until 1 h old (2026-09-12) !" in said) == (met is False)
     assert "Edits, as long as nothing fails" in said and "drill search tells what loses the edits" in said
 
 
@@ -150,7 +150,7 @@ def test_edits_that_no_copy_takes_along_are_told_to_the_end_and_miss_the_target(
     [one] = found.lives[0].edits
     assert (one.one_failure_age_s, one.offsite_age_s, one.met) == (None, None, False)
     assert found.falls_short
-    assert "to the end ! (2026-09-12)" in " ".join(forecast_text(found, width=200).split())
+    assert "to the end (2026-09-12) !" in " ".join(forecast_text(found, width=200).split())
 
 
 @pytest.mark.parametrize(("further", "met"), [(None, None), (0, None), (1, False)])
@@ -176,7 +176,7 @@ def test_a_plan_that_loses_edits_says_so_first_and_falls_short() -> None:
     assert "The plan itself loses edits: of those made on tablet (retouch), of a shoot of 2026-09-12" in found.verdict
     text = forecast_text(found, width=72)
     assert max(map(len, text.splitlines())) <= 72
-    assert "nothing !, 18 days after" in " ".join(forecast_text(found, width=200).split())
+    assert "nothing, 18 days after !" in " ".join(forecast_text(found, width=200).split())
 
 
 def test_a_scheme_that_edits_nothing_is_told_nothing_of_edits() -> None:
