@@ -252,4 +252,20 @@ def test_the_record_is_the_documented_one(home: Path) -> None:
     assert tuple(value[key] for key in asked) == ("restore-search/1", True, True, "Heron Field", NOW, 3)
     level = value["lives"][0]["levels"][0]
     assert level["different"] >= len(level["stories"]) > 1
-    assert set(level["stories"][0]) == {"mishaps", "earliest", "latest", "lost_at", "happenings", "ends"}
+    assert set(level["stories"][0]) == {"mishaps", "earliest", "latest", "lost_at", "happenings", "ends", "edit"}
+    assert [life["edit"] for life in value["lives"]] == [None, None]
+
+
+def test_what_loses_edits_is_told_and_saved(home: Path) -> None:
+    edit = '[[steps]]\nid = "retouch"\ndo = "edit"\nto = "tablet"\nafter = "2 days"\n'
+    file = home / "studio.toml"
+    file.write_text(file.read_text(encoding="utf-8") + edit, encoding="utf-8")
+    outcome = ask(home, "--edits", "--home", "--depth", "1", "--json", "record.json", "--save", "story.toml")
+    assert outcome.code == 1, outcome.said
+    assert "The edits of a shoot made at home" in outcome.out and "these edits gone" in outcome.out
+    [found] = json.loads((home / "record.json").read_text(encoding="utf-8"))["lives"]
+    assert (found["edit"]["step"], found["edit"]["medium"]) == ("retouch", "tablet")
+    assert found["levels"][0]["stories"][0]["edit"] == "retouch"
+    drilled = start("run", "studio.toml", "--scenario", "story.toml", "--no-ledger", "--json", "-", cwd=home)
+    assert [drill["verdict"] for drill in drilled.record["drills"]] == ["restored"], "the pictures are left alone"
+    assert ask(home, "--without", "edit", "--edits").code == 2
