@@ -36,6 +36,19 @@ def with_mirrors(ids: Iterable[str], media: Mapping[str, Medium], *, keeping_ver
     return found
 
 
+def reached_from(ids: Iterable[str], steps: Iterable[Step], media: Mapping[str, Medium]) -> set[str]:
+    """Return media, and those to which steps may ever bring what is on them, with the mirrors of these."""
+    moves = [(step.source, step.target) for step in steps if step.source and step.target]
+    found, waiting = set[str](), list(ids)
+    while waiting:
+        id_ = waiting.pop()
+        if id_ not in found:
+            found.add(id_)
+            targets = [target for source, target in moves if source == id_]
+            waiting += with_mirrors(targets, media, keeping_versions=True)
+    return found
+
+
 def read_by(step: Step) -> str | None:
     """Return the medium on which a step finds nothing to do where the shoot is not."""
     return step.target if step.do in ("verify", "edit") else step.source

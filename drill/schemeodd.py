@@ -5,7 +5,7 @@ Flows in: a scheme, media. Flows out: sentences. Must not know: files, the calen
 
 from collections.abc import Iterator, Mapping
 
-from drill.followers import read_by, with_followed, with_mirrors
+from drill.followers import reached_from, read_by, with_followed
 from drill.model import Medium, Scheme, Step
 from drill.units import say_span
 
@@ -51,11 +51,7 @@ def _ring(start: str, media: Mapping[str, Medium]) -> list[str]:
 
 def _never(scheme: Scheme, media: Mapping[str, Medium]) -> Iterator[tuple[str, str]]:
     """Tell, by their ids, steps that can never do anything, as nothing ever brings a shoot to a medium they need."""
-    reached = set(scheme.made_on)
-    for _ in scheme.steps:  # each round reaches one more step at least, or none is left
-        for step in scheme.steps:
-            if step.source in reached and step.target:
-                reached.update(with_mirrors([step.target], media, keeping_versions=True))
+    reached = reached_from(scheme.made_on, scheme.steps, media)
     for step in scheme.steps:
         needed = (read_by(step), *step.only_once_on)
         never = sorted({id_ for id_ in needed if id_ and id_ in media} - reached)

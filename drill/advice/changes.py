@@ -18,7 +18,7 @@ from drill.advice.edits import (
     with_step,
     with_steps,
 )
-from drill.followers import with_followed, with_mirrors
+from drill.followers import reached_from, with_followed, with_mirrors
 from drill.model import Medium, Place, Rhythm, Step, Studio
 from drill.phrases import in_a_row
 from drill.schemeodd import comes_again
@@ -173,12 +173,9 @@ def _may_miss_edits(plan: _Plan, step: Step) -> bool:
     followed = list(with_followed(step, {one.id: one for one in steps}))
     if any(one.rhythm for one in followed) or edits <= {one.id for one in followed}:
         return False
-    having: set[str] = set()
-    more = {one.target for one in steps if one.do == "edit" and one.target}
-    while more - having:
-        having.update(with_mirrors(more, plan.studio.media, keeping_versions=True))
-        more = {one.target for one in steps if one.source in having and one.target}
-    return step.source in having
+    made_on = [one.target for one in steps if one.do == "edit" and one.target]
+    having = with_mirrors(made_on, plan.studio.media, keeping_versions=True)
+    return step.source in reached_from(having, steps, plan.studio.media)
 
 
 def _again(plan: _Plan) -> Iterator[Change]:

@@ -10,7 +10,7 @@ nothing more.
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 
-from drill.followers import with_mirrors
+from drill.followers import reached_from
 from drill.model import Scheme, Step, Studio
 from drill.odds.blows import FAILED, GOOD, NOT_THERE, ROTTEN, Blow
 
@@ -162,15 +162,7 @@ def shelf_of(studio: Studio, scheme: Scheme) -> Shelf:
     for medium in studio.media.values():
         if medium.mirrors:
             mirrors.setdefault(medium.mirrors, []).append(medium.id)
-    found: set[str] = set()
-    waiting = list(scheme.made_on)
-    while waiting:
-        id_ = waiting.pop()
-        if id_ in found:
-            continue
-        found.add(id_)
-        targets = [s.target for s in scheme.steps if s.do in ("copy", "move") and s.source == id_ and s.target]
-        waiting += with_mirrors(targets, studio.media, keeping_versions=True)
+    found = reached_from(scheme.made_on, scheme.steps, studio.media)
     media = tuple(id_ for id_ in studio.media if id_ in found)
     versionless = frozenset(m.id for m in studio.media.values() if m.keeps_versions_s is None)
     return Shelf(media, {id_: 2 * n for n, id_ in enumerate(media)}, mirrors, versionless)
