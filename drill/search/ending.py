@@ -43,12 +43,13 @@ def scenario_text(story: Story, studio: Studio) -> str:
     count = many(len(mishaps), "mishap")
     first = mishaps[0].words if mishaps else "nothing but the plan"
     goes_on = "" if mishaps and mishaps[0] is story.happenings[-1] else " …"
-    guessed = _GUESSED if story.edit is not None and not edited_files(studio) else ""
+    edited = edited_files(studio) if story.edit is not None else None
+    guessed = _GUESSED if edited == [] else ""
     parts = [
         f"{FIRST_LINE}\n# What it leaves as it was is not named.{guessed}",
         f"title = {quoted(f'A story of {count}: {first}{goes_on}')}\nstory = {quoted('; '.join(told))}",
     ]
-    hits = dict.fromkeys([*_struck(mishaps, studio), *_left(story, studio)])
+    hits = dict.fromkeys([*_struck(mishaps, studio), *_left(story, edited)])
     parts += [f"[[hazards]]\n{effect}\nhits = {{ {selector} }}" for effect, selector in hits]
     return "\n\n".join(parts) + "\n"
 
@@ -67,9 +68,9 @@ def _struck(mishaps: Iterable[Happening], studio: Studio) -> Iterator[tuple[str,
             yield _GONE, _CARRIED
 
 
-def _left(story: Story, studio: Studio) -> Iterator[tuple[str, str]]:
-    """Give what is left on the media of the scheme."""
-    files = "" if story.edit is None else f"\n{_listing('files', edited_files(studio) or [_SIDECARS])}"
+def _left(story: Story, edited: list[str] | None) -> Iterator[tuple[str, str]]:
+    """Give what is left on the media of the scheme; of `edited` files alone where the story is of these."""
+    files = "" if edited is None else f"\n{_listing('files', edited or [_SIDECARS])}"
     for left, effect in _LEFT.items():
         media = [end.medium for end in story.ends if end.left == left]
         if media:

@@ -83,9 +83,10 @@ def _search(studio: Studio, scheme: Scheme, options: Options, notes: Sequence[st
     courses = list(_courses(studio, scheme, options))
     _check_asked(courses, studio, options)
     found: list[tuple[Life, ToKeep]] = []
+    share_s = None if options.budget_s is None else options.budget_s / len(courses)
     for course, start in courses:
         if not any(one.interrupted for one, _ in found):
-            found.append(_search_life(studio, course, start, replace(options, budget_s=_share_s(options, courses))))
+            found.append(_search_life(studio, course, start, replace(options, budget_s=share_s)))
     size, files = usual(studio)
     record = Search(
         studio=studio.name,
@@ -142,19 +143,14 @@ def _courses(studio: Studio, scheme: Scheme, options: Options) -> Iterator[tuple
     """Yield lives as legs, each with the first leg on which a mishap may come: of the shoot, then of the edits that are
     made by plan before the life ends."""
     until = horizon(scheme, options.day, options.years)
+    lives = [life(studio, options.day, away=away, until=until) for away in options.away]
     of_shoot = () if options.edits_alone else (None,)
     for edit in (*of_shoot, *edits_asked(studio, options.without)):
-        for away in options.away:
-            lived = life(studio, options.day, away=away, until=until)
+        for lived in lives:
             after = lived.begins + timedelta(seconds=min(options.after_s, (until - lived.begins).total_seconds()))
             course = course_of(lived, studio, scheme, options.without, cut=after, edit=edit)
             if edit is None or course.edited_at is not None:
                 yield course, first_leg_from(course, after)
-
-
-def _share_s(options: Options, courses: Sequence[object]) -> float | None:
-    """Return how much of the time allowed is for each life."""
-    return None if options.budget_s is None else options.budget_s / len(courses)
 
 
 def _never_edited(courses: Sequence[tuple[Course, int]], studio: Studio, options: Options) -> Iterator[str]:
@@ -209,22 +205,21 @@ def _search_life(studio: Studio, course: Course, start: int, options: Options) -
         hall = _Hall(course, studio, scenes, judge, start)
         known, outlived = _try_kept(hall, options)
         began_s = clock.ticks_s()
-        share_s = options.budget_s
         found = search(
             course.legs,
             course.first,
             depth=options.depth,
             start=start,
-            until_s=None if share_s is None else began_s + share_s * _HALF,
+            until_s=None if options.budget_s is None else began_s + options.budget_s * _HALF,
             progress=options.progress,
         )
         levels = _levels(hall, found)
         chance, interrupted = None, found.interrupted
         by_chance: Marks = ()
-        if share_s is not None and not interrupted:
+        if options.budget_s is not None and not interrupted:
             with suppress(KeyboardInterrupt):
                 interrupted = True  # where it ends before its own way of noting that is there, or after it
-                chance, by_chance, interrupted = _chance(hall, options, share_s - (clock.ticks_s() - began_s))
+                chance, by_chance, interrupted = _chance(hall, options, options.budget_s - (clock.ticks_s() - began_s))
     record = _life(hall, found, levels, known, outlived)
     record = replace(record, chance=chance, interrupted=interrupted)
     return record, _to_keep(hall, record, found, by_chance)
